@@ -11,7 +11,9 @@ __version__ = "0.1.0"
 __all__ = ["__version__", "ask"]
 
 
-def ask(question: str, values: dict[str, Any] | None = None, *, on: date | None = None, **options: Any) -> dict[str, Any]:
+def ask(
+    question: str, values: dict[str, Any] | None = None, *, on: date | None = None, **options: Any
+) -> dict[str, Any]:
     """Answer one question; see `sideoats.asking.ask` for the parameters and the shape of the answer."""
     from sideoats.asking import ask as _ask
 

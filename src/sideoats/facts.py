@@ -179,7 +179,7 @@ def fact_from(fact_id: str, entry: dict[str, Any], sources: dict[str, Any], wher
             raise FactError(f"{here} has no {key}; every fact states unit, conditions, source and provenance")
     if entry["provenance"] not in PROVENANCE:
         raise FactError(f"{here}: provenance {entry['provenance']!r}; expected one of {', '.join(PROVENANCE)}")
-    named = sources.get(entry["source"], None)
+    named = sources.get(entry["source"])
     citation = named["citation"] if named else entry["source"]
     if not named and " " not in citation.strip():
         raise FactError(f"{here}: source {citation!r} is neither under [sources] nor a citation")

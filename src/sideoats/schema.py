@@ -80,7 +80,11 @@ class Field:
     def expected(self) -> str:
         """What a right value looks like, for messages and hints."""
         if self.example:
-            return f"such as {self.name}={self.example!r}" if " " in self.example else f"such as {self.name}={self.example}"
+            return (
+                f"such as {self.name}={self.example!r}"
+                if " " in self.example
+                else f"such as {self.name}={self.example}"
+            )
         words = {
             "number": f"a number in {self.unit}" if self.unit not in ("", "1") else "a number",
             "share": "a share such as 27% or 0.27",
@@ -158,7 +162,9 @@ class Field:
                 if number != int(number):
                     raise ValueError
             except (ValueError, OverflowError):
-                raise InputError(f"count {place} is {str(part).strip()!r}", expected="whole numbers such as 12,40,7") from None
+                raise InputError(
+                    f"count {place} is {str(part).strip()!r}", expected="whole numbers such as 12,40,7"
+                ) from None
             counts.append(int(self._bounded(number, part)))
             if number < 0:
                 raise InputError(f"count {place} is {number:g}", expected="no negative counts")
@@ -187,7 +193,9 @@ class Field:
     def _read_text(self, given: Any) -> str:
         text = " ".join(str(given).split())
         if len(text) > 2000 or not text.isprintable():
-            raise InputError("text is too long or has unprintable characters", expected="one line, 2,000 characters at most")
+            raise InputError(
+                "text is too long or has unprintable characters", expected="one line, 2,000 characters at most"
+            )
         return text
 
     def _read_flag(self, given: Any) -> bool:
@@ -213,7 +221,9 @@ class Field:
                 if len(parts) == 2:
                     rows.append((parts[0], parts[1]))
                 elif parts:
-                    raise InputError(f"{chunk.strip()[:80]!r} is not a date and a value", expected="YYYY-MM-DD value; ...")
+                    raise InputError(
+                        f"{chunk.strip()[:80]!r} is not a date and a value", expected="YYYY-MM-DD value; ..."
+                    )
         out = [(read_date(d), self._bounded(_loose(v, self.unit), v)) for d, v in rows]
         if not out:
             raise InputError("holds no values")
@@ -278,14 +288,21 @@ def read_date(given: Any) -> date:
     return found
 
 
-def read_all(fields: Sequence[Field], given: Mapping[str, Any], where: str = "", *, fill: bool = True) -> dict[str, Any]:
+def read_all(
+    fields: Sequence[Field], given: Mapping[str, Any], where: str = "", *, fill: bool = True
+) -> dict[str, Any]:
     """Every field's value from a mapping of text; unknown names are refused, absent ones take their default."""
     names = {f.name for f in fields}
     for name in given:
         if name not in names:
             near = difflib.get_close_matches(str(name), names, 1)
             todo = f"did you mean {near[0]}?" if near else ""
-            raise InputError("is not asked for", where=f"{where}{str(name)[:60]}", expected="one of " + ", ".join(sorted(names)), todo=todo)
+            raise InputError(
+                "is not asked for",
+                where=f"{where}{str(name)[:60]}",
+                expected="one of " + ", ".join(sorted(names)),
+                todo=todo,
+            )
     out = {}
     for f in fields:
         value = f.read(given.get(f.name), where)

@@ -1,0 +1,137 @@
+"""A call: one question answered for one place on one day, as plain data that every surface renders."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+VERDICTS = ("stop", "act", "look", "wait")
+STOP, ACT, LOOK, WAIT = range(4)
+
+
+@dataclass(frozen=True)
+class OptionResult:
+    """One option of a call; money in `unit`; low and high are the 10th and 90th percentiles of the draws."""
+
+    key: str
+    label: str
+    expected: float
+    low: float
+    high: float
+    unit: str
+    chance_best: float
+    barred: str | None = None
+    worst_tenth: float = math.nan
+    certainty_equivalent: float = math.nan
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A named number with its unit."""
+
+    value: float | str
+    unit: str
+
+
+@dataclass(frozen=True)
+class Call:
+    """Verdict, dates, money, reasons, cautions and sources; `cost_of_waiting` is money for the whole place."""
+
+    question: str
+    on: date
+    verdict: str
+    act_by: date | None
+    look_by: date | None
+    headline: str
+    options: tuple[OptionResult, ...] = ()
+    quantities: dict[str, Quantity] = field(default_factory=dict)
+    worth_of_a_look: Quantity = field(default_factory=lambda: Quantity(0.0, "USD"))
+    because: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    sources: tuple[dict[str, str], ...] = ()
+    seed: int = 0
+    version: str = ""
+    place: str = ""
+    place_name: str = ""
+    farm: str = ""
+    room: str = ""
+    cost_of_waiting: float = 0.0
+    evidence: tuple[str, ...] = ()
+
+    def contract(self) -> dict[str, Any]:
+        """The agreed JSON shape of `ask --json`, those keys and no others."""
+        return {
+            "question": self.question,
+            "on": self.on.isoformat(),
+            "verdict": self.verdict,
+            "act_by": self.act_by.isoformat() if self.act_by else None,
+            "look_by": self.look_by.isoformat() if self.look_by else None,
+            "headline": self.headline,
+            "options": [
+                {
+                    "key": o.key, "label": o.label, "expected": _plain(o.expected), "low": _plain(o.low),
+                    "high": _plain(o.high), "unit": o.unit, "chance_best": _plain(o.chance_best), "barred": o.barred,
+                }
+                for o in self.options
+            ],
+            "quantities": {k: {"value": _plain(q.value), "unit": q.unit} for k, q in self.quantities.items()},
+            "worth_of_a_look": {"value": _plain(self.worth_of_a_look.value), "unit": self.worth_of_a_look.unit},
+            "because": list(self.because),
+            "cautions": list(self.cautions),
+            "sources": [dict(s) for s in self.sources],
+            "seed": self.seed,
+            "version": self.version,
+        }  # fmt: skip
+
+    def full(self) -> dict[str, Any]:
+        """The contract plus what the week knows: place, farm, room, cost of waiting, evidence ids, risk figures."""
+        shape = self.contract()
+        for shown, o in zip(shape["options"], self.options, strict=True):
+            shown["worst_tenth"] = _plain(o.worst_tenth)
+            shown["certainty_equivalent"] = _plain(o.certainty_equivalent)
+        shape.update(
+            place=self.place, place_name=self.place_name, farm=self.farm, room=self.room,
+            cost_of_waiting={"value": _plain(self.cost_of_waiting), "unit": "USD"}, evidence=list(self.evidence),
+        )  # fmt: skip
+        return shape
+
+
+def call_from(shape: dict[str, Any]) -> Call:
+    """The inverse of `Call.full` (or of `contract`), for calls kept in the ledger."""
+    return Call(
+        question=shape["question"], on=date.fromisoformat(shape["on"]), verdict=shape["verdict"],
+        act_by=_day(shape["act_by"]), look_by=_day(shape["look_by"]), headline=shape["headline"],
+        options=tuple(
+            OptionResult(
+                o["key"], o["label"], _float(o["expected"]), _float(o["low"]), _float(o["high"]), o["unit"],
+                _float(o["chance_best"]), o["barred"], _float(o.get("worst_tenth")),
+                _float(o.get("certainty_equivalent")),
+            )
+            for o in shape["options"]
+        ),
+        quantities={k: Quantity(q["value"], q["unit"]) for k, q in shape["quantities"].items()},
+        worth_of_a_look=Quantity(**shape["worth_of_a_look"]), because=tuple(shape["because"]),
+        cautions=tuple(shape["cautions"]), sources=tuple(shape["sources"]), seed=shape["seed"],
+        version=shape["version"], place=shape.get("place", ""), place_name=shape.get("place_name", ""),
+        farm=shape.get("farm", ""), room=shape.get("room", ""),
+        cost_of_waiting=_float(shape.get("cost_of_waiting", {}).get("value", 0.0)),
+        evidence=tuple(shape.get("evidence", ())),
+    )  # fmt: skip
+
+
+def _day(text: str | None) -> date | None:
+    return date.fromisoformat(text) if text else None
+
+
+def _float(value: Any) -> float:
+    return math.nan if value is None else float(value)
+
+
+def _plain(value: Any) -> Any:
+    """JSON has no NaN or infinity: they become null. Six significant digits are more than any input carries."""
+    if isinstance(value, str) or value is None:
+        return value
+    number = float(value)
+    return float(f"{number:.6g}") if math.isfinite(number) else None
