@@ -1,0 +1,307 @@
+"""Station records: contiguous days or hours of weather, NaN where nothing was measured, a reason beside every doubt.
+
+A record never hides a gap: the arrays run from the first to the last step of the file without a hole, a value that is
+not there is NaN, and `flags` says why. A value that its publisher marked as failed is NaN too, and stands with its
+original text under `set_aside`. Quality checks of our own (`sideoats.weather.quality`) only add flags: the value stays,
+and `usable` leaves it out.
+
+Canonical units, daily: see `DAILY_UNITS`; hourly: see `HOURLY_UNITS`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from enum import IntFlag
+from typing import Any, Self, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.errors import InputError
+
+Values: TypeAlias = NDArray[np.float64]
+Flags: TypeAlias = NDArray[np.uint16]
+Times: TypeAlias = NDArray[np.datetime64]
+
+DAILY_UNITS: Mapping[str, str] = {
+    "tmax": "degC",
+    "tmin": "degC",
+    "tmean": "degC",
+    "rain": "mm",
+    "snow": "mm",
+    "snow_depth": "mm",
+    "wind": "m/s",
+    "gust": "m/s",
+    "solar": "MJ/m**2",  # for the day
+    "humidity": "1",  # mean of the day, 0 to 1
+    "humidity_max": "1",
+    "humidity_min": "1",
+    "dewpoint": "degC",
+    "evaporation": "mm",
+}
+HOURLY_UNITS: Mapping[str, str] = {
+    "temperature": "degC",
+    "dewpoint": "degC",
+    "humidity": "1",
+    "wind": "m/s",
+    "gust": "m/s",
+    "wind_direction": "degree",
+    "pressure": "hPa",
+    "rain": "mm",
+    "solar": "W/m**2",
+}
+
+
+class Flag(IntFlag):
+    """Why a value is absent or doubted. Bits, because one value can fail several checks."""
+
+    NONE = 0
+    ABSENT = 1  # the record has no value for this step
+    FAILED_AT_SOURCE = 2  # the publisher's own quality mark; the value is set aside
+    TRACE = 4  # a trace of rain or snow: 0 in the array
+    ACCUMULATED = 8  # the amount of several days, read at the end of them
+    PRESUMED_ZERO = 16  # the publisher presumed zero
+    RANGE = 32
+    STEP = 64
+    STREAK = 128
+    INCONSISTENT = 256
+    GAP = 512
+    OUTLIER = 1024
+    NEIGHBOURS = 2048
+    NAUGHT = 4096
+
+
+REASONS: Mapping[Flag, str] = {
+    Flag.ABSENT: "no value in the record",
+    Flag.FAILED_AT_SOURCE: "marked as failed by the publisher",
+    Flag.TRACE: "a trace, counted as 0",
+    Flag.ACCUMULATED: "the amount of several days",
+    Flag.PRESUMED_ZERO: "presumed zero by the publisher",
+    Flag.RANGE: "outside what is physically possible",
+    Flag.STEP: "jumps too far from the values beside it",
+    Flag.STREAK: "the same value too many times in a row",
+    Flag.INCONSISTENT: "contradicts another value of the same time",
+    Flag.GAP: "stands alone, far from every other value of that month",
+    Flag.OUTLIER: "too far from what that time of the year brings",
+    Flag.NEIGHBOURS: "disagrees with the stations around it",
+    Flag.NAUGHT: "maximum and minimum both exactly 0",
+}
+SUSPECT = (
+    Flag.RANGE | Flag.STEP | Flag.STREAK | Flag.INCONSISTENT | Flag.GAP | Flag.OUTLIER | Flag.NEIGHBOURS | Flag.NAUGHT
+)
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """A value that was in the file but is not in the arrays."""
+
+    variable: str
+    when: str
+    text: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Rejected:
+    """A line of the file that could not be used."""
+
+    line: int
+    reason: str
+
+    def __str__(self) -> str:
+        return f"line {self.line}: {self.reason}"
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """How much of one variable is there. `missing` includes values set aside; `suspect` are there but doubted."""
+
+    variable: str
+    unit: str
+    steps: int
+    present: int
+    missing: int
+    suspect: int
+
+    def __str__(self) -> str:
+        found = f"{self.variable}: {self.present} of {self.steps} present"
+        return f"{found}, {self.missing} missing, {self.suspect} doubted"
+
+
+def reasons(flags: int) -> tuple[str, ...]:
+    """The sentences behind a flag value."""
+    return tuple(text for flag, text in REASONS.items() if flags & flag)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Series:
+    station: str
+    values: dict[str, Values]
+    flags: dict[str, Flags] = field(default_factory=dict)
+    name: str = ""
+    latitude: float = math.nan  # degrees north
+    longitude: float = math.nan  # degrees east
+    elevation_m: float = math.nan
+    wind_height_m: float = 10.0
+    source: str = ""
+    set_aside: tuple[SetAside, ...] = ()
+    rejected: tuple[Rejected, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    _UNITS = DAILY_UNITS
+
+    def __post_init__(self) -> None:
+        lengths = {len(v) for v in self.values.values()}
+        if len(lengths) != 1 or 0 in lengths:
+            raise InputError(
+                f"station {self.station}: the record holds no values of one common length",
+                expected="one value per step for each variable",
+            )
+        for name, values in self.values.items():
+            if name not in self._UNITS:
+                raise InputError(f"{name!r} is not a weather variable", expected="one of " + ", ".join(self._UNITS))
+            if name not in self.flags:
+                self.flags[name] = np.where(np.isnan(values), np.uint16(Flag.ABSENT), np.uint16(0)).astype(np.uint16)
+
+    def __len__(self) -> int:
+        return len(next(iter(self.values.values())))
+
+    @property
+    def times(self) -> Times:
+        """The time of every step."""
+        raise NotImplementedError
+
+    def get(self, variable: str) -> Values:
+        """The variable as recorded (n,), all NaN where the station never measured it."""
+        self.unit(variable)
+        found = self.values.get(variable)
+        return np.full(len(self), np.nan) if found is None else found
+
+    def unit(self, variable: str) -> str:
+        """Canonical unit of a variable."""
+        try:
+            return self._UNITS[variable]
+        except KeyError:
+            known = "one of " + ", ".join(self._UNITS)
+            raise InputError(f"{variable!r} is not a weather variable", expected=known) from None
+
+    def usable(self, variable: str) -> Values:
+        """The variable with every doubted value as NaN (n,)."""
+        values = self.get(variable)
+        flags = self.flags.get(variable)
+        return values if flags is None else np.where(flags & np.uint16(SUSPECT), np.nan, values)
+
+    def missing(self, variable: str) -> Times:
+        """The steps for which no usable value is at hand."""
+        return self.times[np.isnan(self.usable(variable))]
+
+    def coverage(self) -> list[Coverage]:
+        """One row a variable: what is there, what is missing, what is doubted."""
+        rows = []
+        for name, values in self.values.items():
+            absent = int(np.isnan(values).sum())
+            doubted = int((((self.flags[name] & np.uint16(SUSPECT)) != 0) & ~np.isnan(values)).sum())
+            rows.append(Coverage(name, self._UNITS[name], len(values), len(values) - absent, absent, doubted))
+        return rows
+
+    def doubts(self) -> list[SetAside]:
+        """Every flagged value that is still in the arrays, with its reasons; what the source failed comes first."""
+        found = list(self.set_aside)
+        for name, flags in self.flags.items():
+            for at in np.flatnonzero(flags & np.uint16(SUSPECT)):
+                text = f"{self.values[name][at]:g} {self._UNITS[name]}"
+                found.append(SetAside(name, str(self.times[at]), text, "; ".join(reasons(int(flags[at] & SUSPECT)))))
+        return found
+
+    def flagged(self, more: Mapping[str, Flags]) -> Self:
+        """The same record with more flags set; values are untouched."""
+        flags = {k: (v | more[k]).astype(np.uint16) if k in more else v for k, v in self.flags.items()}
+        return replace(self, flags=flags)
+
+    def _cut(self, first: int, last: int, **start: Any) -> Self:
+        """Steps `first` to `last` exclusive; only called where the slice is not empty."""
+        values = {k: v[first:last] for k, v in self.values.items()}
+        return replace(self, values=values, flags={k: v[first:last] for k, v in self.flags.items()}, **start)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StationDays(_Series):
+    """Daily record of one station, without holes from `start` on."""
+
+    start: date
+
+    @property
+    def times(self) -> Times:
+        """Every day as datetime64[D] (n,)."""
+        return np.datetime64(self.start, "D") + np.arange(len(self))
+
+    @property
+    def end(self) -> date:
+        """The last day of the record."""
+        last: date = self.times[-1].item()
+        return last
+
+    def index(self, day: date) -> int:
+        """Position of a day; may lie outside the record."""
+        return (day - self.start).days
+
+    def window(self, since: date, until: date) -> StationDays:
+        """The days from `since` to `until`, both included, as far as the record reaches."""
+        first, last = max(0, self.index(since)), min(len(self), self.index(until) + 1)
+        if first >= last:
+            raise InputError(
+                f"station {self.station} has no day from {since} to {until}",
+                expected=f"days {self.start} to {self.end}",
+            )
+        return self._cut(first, last, start=max(since, self.start))
+
+    def seasons(self, variable: str, month: int, day: int, length: int) -> tuple[NDArray[np.int64], Values]:
+        """The same stretch of every year, side by side: (years, array (years, length)), usable values only.
+
+        A stretch starts on `month`-`day` (29 February counts as 1 March in other years) and runs `length` consecutive
+        days. Years that the record does not touch at all are left out; days outside it are NaN.
+        """
+        values = self.usable(variable)
+        years, rows = [], []
+        for year in range(self.start.year - 1, self.end.year + 1):
+            first = self.index(_day_of(year, month, day))
+            if first + length <= 0 or first >= len(values):
+                continue
+            row = np.full(length, np.nan)
+            low, high = max(first, 0), min(first + length, len(values))
+            row[low - first : high - first] = values[low:high]
+            years.append(year)
+            rows.append(row)
+        return np.array(years, dtype=np.int64), np.array(rows, dtype=np.float64).reshape(len(rows), length)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StationHours(_Series):
+    """Hourly record of one station, without holes from `start` on; `start` is naive, in the file's own clock."""
+
+    start: datetime
+    utc_offset_hours: float = math.nan  # the clock's distance from UTC; NaN where the file does not say
+
+    _UNITS = HOURLY_UNITS
+
+    @property
+    def times(self) -> Times:
+        """Every hour as datetime64[h] (n,)."""
+        return np.datetime64(self.start, "h") + np.arange(len(self))
+
+    def window(self, since: datetime, until: datetime) -> StationHours:
+        """The hours from `since` to `until`, both included, as far as the record reaches."""
+        first = max(0, math.ceil((since - self.start).total_seconds() / 3600))
+        last = min(len(self), math.floor((until - self.start).total_seconds() / 3600) + 1)
+        if first >= last:
+            raise InputError(f"station {self.station} has no hour from {since} to {until}")
+        return self._cut(first, last, start=self.times[first].astype("datetime64[s]").item())
+
+
+def _day_of(year: int, month: int, day: int) -> date:
+    if (month, day) == (2, 29) and not (year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)):
+        return date(year, 3, 1)
+    return date(year, month, day)
