@@ -1,0 +1,168 @@
+"""Checking a ledger: every entry against the chain, what it points to, and the database that holds it."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from sideoats.errors import LedgerError
+from sideoats.ledger import canon, queries
+from sideoats.ledger.canon import Row
+from sideoats.ledger.entry import CheckReport
+from sideoats.ledger.tables import entries, series
+
+if TYPE_CHECKING:
+    from sideoats.ledger.store import Ledger
+
+_MOST_PROBLEMS = 50
+_TRIGGERS = {
+    "sqlite": {
+        "about_no_delete", "about_no_update", "entries_in_order", "entries_no_delete", "entries_no_update",
+        "seals_no_delete", "series_no_delete", "series_no_update",
+    },
+    "postgresql": {
+        "about_no_change", "about_no_truncate", "entries_in_order", "entries_no_change", "entries_no_truncate",
+        "seals_no_delete", "seals_no_truncate", "series_no_change", "series_no_truncate",
+    },
+}  # fmt: skip
+
+
+def check(ledger: Ledger, anchor: tuple[int, str] | None = None) -> CheckReport:
+    """Verify a whole ledger.
+
+    Parameters
+    ----------
+    ledger : open ledger
+    anchor : (seq, hash) noted earlier, such as the head printed in a bulletin. Only this finds that entries at the
+        end were cut off, or that the whole chain was written anew.
+
+    Returns
+    -------
+    CheckReport : ``problems`` names each damaged entry by its number and id
+    """
+    walk = _Walk(ledger, anchor)
+    found: list[str] = []
+    notes: list[str] = []
+    try:
+        with ledger.reading() as connection:
+            found += _database(connection)
+        for said in walk.problems():
+            found.append(said)
+            if len(found) >= _MOST_PROBLEMS:
+                found.append("more problems follow; this list ends here")
+                break
+        else:
+            with ledger.reading() as connection:
+                found += _series(connection)
+    except LedgerError as error:  # the file itself cannot be read any further
+        found.append(f"behind entry {walk.seq}: {error}")
+    if walk.clock_steps:
+        notes.append(f"the machine's clock stepped back at {walk.clock_steps} entries, first at {walk.first_step}")
+    return CheckReport(not found, tuple(found), walk.count, (walk.seq, walk.hash), tuple(notes))
+
+
+class _Walk:
+    """The walk along the chain; keeps what the report needs."""
+
+    def __init__(self, ledger: Ledger, anchor: tuple[int, str] | None) -> None:
+        self.ledger, self.anchor = ledger, anchor
+        self.seq, self.count, self.hash = 0, 0, canon.genesis(ledger.id)
+        self.clock_steps, self.first_step = 0, ""
+        self._last: Row | None = None
+        self._told = canon.genesis(ledger.id)  # the hash that the entry in front states
+        self._ids: dict[bytes, tuple[str, str, str]] = {}
+
+    def problems(self) -> Iterator[str]:
+        """One line for each thing wrong."""
+        while True:
+            with self.ledger.reading() as connection:
+                rows = queries.page(connection, self.seq, queries.PAGE)
+            for row in rows:
+                yield from self._one(row)
+            if len(rows) < queries.PAGE:
+                break
+        if self.anchor and self.anchor[0] > self.seq:
+            yield f"the ledger ends at entry {self.seq}, but entry {self.anchor[0]} was noted earlier: entries are missing"
+
+    def _one(self, row: Row) -> Iterator[str]:
+        where = f"entry {row.seq} ({row.id})"
+        if row.seq != self.seq + 1:
+            yield f"entry {self.seq + 1} is missing; the next is {where}"
+        elif canon.chained(self._told, row) != row.hash:
+            yield f"{where} does not match its hash: it was changed after it was stored"
+        yield from self._content(row, where)
+        if self.anchor and self.anchor[0] == row.seq and self.anchor[1] != row.hash:
+            yield f"{where} is not the entry that was noted earlier under that number"
+        if row.clock_behind and not (self._last and self._last.clock_behind):
+            self.clock_steps += 1
+            self.first_step = self.first_step or f"entry {row.seq}, by {row.clock_behind / 1e6:.0f} s"
+        self._last, self._told = row, row.hash
+        self.seq, self.hash = row.seq, row.hash
+        self.count += 1
+
+    def _content(self, row: Row, where: str) -> Iterator[str]:
+        try:
+            key = uuid.UUID(row.id).bytes
+        except ValueError:
+            yield f"{where} has an id that is not a UUID"
+            return
+        if row.seal == "":
+            try:
+                body = json.loads(row.body)
+                if not isinstance(body, dict) or canon.body_text(body) != row.body:
+                    raise ValueError
+            except (ValueError, RecursionError, LedgerError):
+                yield f"{where} has a body that is not canonical JSON"
+        if key in self._ids:
+            yield f"{where} has an id that an earlier entry has"
+        if self._last and row.recorded_at < self._last.recorded_at:
+            yield f"{where} was recorded before the entry in front of it"
+        if row.corrects:
+            old = self._ids.get(uuid.UUID(row.corrects).bytes)
+            if old is None:
+                yield f"{where} corrects {row.corrects}, which is not in front of it"
+            elif old[1:] != (row.place or row.farm, row.topic) and old[1] != (row.place or row.farm):
+                yield f"{where} corrects {row.corrects} at another place"
+        self._ids[key] = (row.kind, row.place or row.farm, row.topic)
+
+
+def _database(connection: Connection) -> list[str]:
+    found = []
+    if connection.dialect.name == "sqlite":
+        for pragma in ("integrity_check(20)", "foreign_key_check"):
+            said = [" ".join(str(v) for v in row) for row in connection.exec_driver_sql(f"PRAGMA {pragma}")]
+            found += [f"database: {line}" for line in said if line != "ok"]
+        names = connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+    else:
+        names = connection.exec_driver_sql(
+            "SELECT tgname FROM pg_trigger JOIN pg_class c ON c.oid = tgrelid WHERE NOT tgisinternal AND tgenabled <> 'D' "
+            "AND c.relnamespace = (SELECT relnamespace FROM pg_class WHERE oid = to_regclass('entries'))"
+        )
+    missing = sorted(_TRIGGERS[connection.dialect.name] - {row[0] for row in names})
+    found += [f"the guard {name} is missing: the ledger is not protected against changes" for name in missing]
+    return found
+
+
+def _series(connection: Connection) -> list[str]:
+    """Entries whose series is not listed would be passed over by `latest`."""
+    lost = (
+        sa.select(entries.c.kind, entries.c.subject, entries.c.topic)
+        .distinct()
+        .where(
+            ~sa.exists().where(
+                series.c.kind == entries.c.kind,
+                series.c.subject == entries.c.subject,
+                series.c.topic == entries.c.topic,
+            )
+        )
+        .limit(5)
+    )
+    return [
+        f"entries of {kind} at {subject or 'no place'} {topic} are not listed in the table series"
+        for kind, subject, topic in connection.execute(lost)
+    ]

@@ -1,0 +1,323 @@
+"""Backup, restore, and moving a ledger between SQLite and PostgreSQL: the chain is kept to the bit.
+
+Two forms of backup: a SQLite file (of a SQLite ledger), and JSON Lines in the order of the chain (of either; the file
+name ends in ``.jsonl``). Both are written beside the target under another name, verified, forced to disk and only then
+put in place, so that a target is either the old backup or the new one and never half of one.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import tempfile
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+
+from sideoats.errors import LedgerDamaged, LedgerError
+from sideoats.ledger import canon, queries
+from sideoats.ledger import engine as engines
+from sideoats.ledger.canon import Row
+from sideoats.ledger.entry import CheckReport
+from sideoats.ledger.tables import about, entries
+
+if TYPE_CHECKING:
+    from sideoats.ledger.store import Ledger
+
+LINES_SUFFIX = ".jsonl"
+_BATCH = 10_000
+_LINE_FORMAT = 1
+
+
+def backup(ledger: Ledger, path: Path) -> Path:
+    """A verified copy of `ledger` at `path`; a backup of the same ledger that stands there is replaced.
+
+    Raises LedgerError where something else stands there, the disk is full, or the copy does not verify (then nothing
+    is changed).
+    """
+    lines = path.suffix == LINES_SUFFIX
+    if engines.is_url(ledger.address) and not lines:
+        raise LedgerError(f"a PostgreSQL ledger is backed up as JSON Lines; name the file {path.stem}{LINES_SUFFIX}")
+    _replaceable(ledger, path)
+    with _beside(path) as part:
+        if lines:
+            export(ledger, part)
+            _verify_lines(part, ledger)
+        else:
+            _copy_sqlite(Path(ledger.address), part)
+            _verify_sqlite(part)
+        _to_disk(part)
+        os.replace(part, path)
+    _to_disk(path.parent)
+    return path
+
+
+def restore(backup_file: str | os.PathLike[str], target: str | os.PathLike[str]) -> CheckReport:
+    """A ledger at `target` from a backup; never over a ledger that is there.
+
+    Raises LedgerError where `target` exists (SQLite) or holds entries (PostgreSQL), or the backup does not verify.
+    """
+    source, address = Path(backup_file), os.fspath(target)
+    if not source.is_file():
+        raise LedgerError(f"no backup at {source}")
+    lines = _is_lines(source)
+    if engines.is_url(address):
+        if not lines:
+            raise LedgerError("a SQLite backup goes to PostgreSQL in two steps: restore it to a file, then move that")
+        return _fill(address, lambda: read_lines(source))
+    path = Path(address)
+    if path.exists():
+        raise LedgerError(f"{path} exists and is not overwritten; restore to a new path, then compare and rename")
+    with _beside(path) as part:
+        if lines:
+            report = _fill(str(part), lambda: read_lines(source))
+        else:
+            _copy_sqlite(source, part)
+            report = _verify_sqlite(part)
+        _to_disk(part)
+        _link(part, path)
+    _to_disk(path.parent)
+    return report
+
+
+def move(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> CheckReport:
+    """Copy a whole ledger to an empty `target` of either kind and verify it there; the source is left as it is.
+
+    Raises LedgerError where the target is not empty or the copy's head differs from the source's.
+    """
+    from sideoats.ledger.store import open_ledger
+
+    address = os.fspath(target)
+    if not engines.is_url(address) and Path(address).exists():
+        raise LedgerError(f"{address} exists and is not overwritten; move to a new path")
+    with open_ledger(source, create=False) as ledger:
+        before = ledger.check()
+        if not before.ok:
+            raise LedgerDamaged(f"the source is damaged and is not moved: {before.problems[0]}")
+
+        def lines() -> Iterator[Any]:
+            yield ledger.id
+            yield from rows_of(ledger, before.head[0])
+
+        if engines.is_url(address):
+            report = _fill(address, lines)
+        else:
+            with _beside(Path(address)) as part:
+                report = _fill(str(part), lines)
+                _to_disk(part)
+                _link(part, Path(address))
+            _to_disk(Path(address).parent)
+    if report.head != before.head:
+        raise LedgerDamaged(f"the copy ends at {report.head}, the source at {before.head}")
+    return report
+
+
+def rows_of(ledger: Ledger, last: int) -> Iterator[Row]:
+    """Every row up to seq `last`, in the order of the chain."""
+    seq = 0
+    while seq < last:
+        with ledger.reading() as connection:
+            rows = queries.page(connection, seq, queries.PAGE)
+        if not rows:
+            return
+        yield from (row for row in rows if row.seq <= last)
+        seq = rows[-1].seq
+
+
+def export(ledger: Ledger, path: Path) -> None:
+    """The ledger as JSON Lines: a first line that says what it is, a line an entry, a last line with the head."""
+    last, last_hash = ledger.head()
+    with _writing(path) as write:
+        write({"sideoats_ledger": _LINE_FORMAT, "id": ledger.id})
+        for row in rows_of(ledger, last):
+            write(_line(row))
+        write({"entries": last, "head": last_hash})
+
+
+@contextmanager
+def _writing(path: Path) -> Iterator[Callable[[Any], None]]:
+    try:
+        with path.open("w", encoding="utf-8", newline="\n") as handle:
+            yield lambda value: _write(handle, value)
+    except OSError as error:
+        raise LedgerError(f"{path.parent} cannot take the backup ({error.strerror}); nothing was changed") from None
+
+
+def _write(handle: Any, value: Any) -> None:
+    handle.write(json.dumps(value, ensure_ascii=False, separators=(",", ":")) + "\n")
+
+
+def _line(row: Row) -> dict[str, Any]:
+    values = row._asdict()
+    values["seen_at"] = canon.instant_text(row.seen_at)
+    values["recorded_at"] = canon.instant_text(row.recorded_at)
+    values["seen_on"] = row.seen_on.isoformat()
+    return values
+
+
+def read_lines(path: Path) -> Iterator[Any]:
+    """The ledger's id, then every row. Raises LedgerDamaged naming the line where the file does not hold together."""
+    expected = 0
+    last_hash = ""
+    ended = False
+    with path.open(encoding="utf-8", errors="strict") as handle:
+        try:
+            for number, text in enumerate(handle, 1):
+                value = json.loads(text)
+                if number == 1:
+                    if value.get("sideoats_ledger") != _LINE_FORMAT:
+                        raise LedgerError(f"{path.name} is not a backup of a ledger that this program can read")
+                    yield str(value["id"])
+                    last_hash = canon.genesis(str(value["id"]))
+                elif ended:
+                    raise ValueError("lines behind the last")
+                elif "head" in value:
+                    ended = True
+                    if (value["entries"], value["head"]) != (expected, last_hash):
+                        raise ValueError("the head does not match")
+                else:
+                    row = _row(value)
+                    expected += 1
+                    if row.seq != expected or canon.chained(last_hash, row) != row.hash:
+                        raise ValueError(f"entry {value.get('seq')} does not match its hash")
+                    last_hash = row.hash
+                    yield row
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            raise LedgerDamaged(f"backup {path.name} line {number}: {error}; use an older backup") from None
+    if not ended:
+        raise LedgerDamaged(f"backup {path.name} breaks off behind entry {expected}; use an older backup")
+
+
+def _row(value: dict[str, Any]) -> Row:
+    value["seen_at"] = canon.instant(value["seen_at"])
+    value["recorded_at"] = canon.instant(value["recorded_at"])
+    value["seen_on"] = date.fromisoformat(value["seen_on"])
+    return Row(**value)
+
+
+def _fill(address: str, source: Callable[[], Iterable[Any]]) -> CheckReport:
+    """Rows into the empty ledger at `address`, all or none, then checked there."""
+    from sideoats.ledger.store import Ledger
+
+    stream = iter(source())
+    ledger_id = next(stream)
+    engine = engines.connect(address, create=True, ledger_id=ledger_id)
+    with Ledger(engine, address) as ledger:
+        with ledger.writing() as connection:
+            if connection.execute(sa.select(entries.c.seq).limit(1)).first():
+                raise LedgerError(f"ledger {engines.shown(address)} already holds entries and is not overwritten")
+            if ledger.id != ledger_id:
+                raise LedgerError(f"ledger {engines.shown(address)} is another ledger, though empty; use a new database")
+            batch: list[Row] = []
+            for row in stream:
+                batch.append(row)
+                if len(batch) == _BATCH:
+                    queries.insert(connection, batch)
+                    batch = []
+            queries.insert(connection, batch)
+        report = ledger.check()
+    if not report.ok:
+        raise LedgerDamaged(f"the copy at {engines.shown(address)} does not verify: {report.problems[0]}")
+    return report
+
+
+def _copy_sqlite(source: Path, part: Path) -> None:
+    """SQLite's own online copy: one state of the source, also while others write to it."""
+    try:
+        with _closing(sqlite3.connect(f"{source.absolute().as_uri()}?mode=ro", uri=True)) as old:
+            with _closing(sqlite3.connect(part)) as new:
+                old.backup(new, pages=-1)
+                new.execute("PRAGMA journal_mode=DELETE")  # one file, without -wal, that can be carried away
+    except sqlite3.Error as error:
+        raise LedgerError(f"{source} cannot be copied to {part.parent} ({error}); nothing was changed") from None
+
+
+@contextmanager
+def _closing(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
+    try:
+        yield connection
+    finally:
+        connection.close()
+
+
+def _verify_sqlite(part: Path) -> CheckReport:
+    from sideoats.ledger.store import open_ledger
+
+    with open_ledger(part, create=False) as copy:
+        report = copy.check()
+    with _closing(sqlite3.connect(part)) as plain:
+        plain.execute("PRAGMA journal_mode=DELETE")
+    if not report.ok:
+        raise LedgerDamaged(f"the copy does not verify, nothing was changed: {report.problems[0]}")
+    return report
+
+
+def _verify_lines(part: Path, ledger: Ledger) -> None:
+    count = sum(1 for _ in read_lines(part)) - 1
+    if count > ledger.head()[0]:
+        raise LedgerDamaged(f"the copy holds {count} entries, more than the ledger")
+
+
+def _is_lines(path: Path) -> bool:
+    with path.open("rb") as handle:
+        return handle.read(1) == b"{"
+
+
+def _replaceable(ledger: Ledger, path: Path) -> None:
+    """Only an earlier backup of the same ledger may be replaced; a slip of the finger must not cost a file."""
+    if not path.exists():
+        return
+    try:
+        if path.is_file() and _is_lines(path):
+            with path.open(encoding="utf-8") as handle:
+                same = json.loads(handle.readline()).get("id") == ledger.id
+        else:
+            uri = f"{path.absolute().as_uri()}?mode=ro"
+            with _closing(sqlite3.connect(uri, uri=True)) as old:
+                same = old.execute(f"SELECT value FROM {about.name} WHERE name = 'ledger_id'").fetchone() == (ledger.id,)
+            same = same and path.resolve() != Path(ledger.address).resolve()
+    except (OSError, ValueError, sqlite3.Error, AttributeError):
+        same = False
+    if not same:
+        raise LedgerError(f"{path} exists and is not a backup of this ledger; give another path")
+
+
+@contextmanager
+def _beside(path: Path) -> Iterator[Path]:
+    """A temporary name in the folder of `path`; what is left of it is removed, also after a failure."""
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+    except OSError as error:
+        raise LedgerError(f"{path.parent} cannot take {path.name} ({error.strerror}); nothing was changed") from None
+    os.close(handle)
+    part = Path(name)
+    try:
+        yield part
+    finally:
+        for leftover in (part, Path(f"{name}-wal"), Path(f"{name}-shm"), Path(f"{name}-journal")):
+            leftover.unlink(missing_ok=True)
+
+
+def _link(part: Path, path: Path) -> None:
+    """Give `part` its name without ever replacing a file, even one made a moment ago."""
+    try:
+        os.link(part, path)
+    except FileExistsError:
+        raise LedgerError(f"{path} exists and is not overwritten") from None
+    except OSError:  # a file system without hard links
+        if path.exists():
+            raise LedgerError(f"{path} exists and is not overwritten") from None
+        os.rename(part, path)
+
+
+def _to_disk(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

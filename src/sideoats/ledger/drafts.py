@@ -1,0 +1,224 @@
+"""From a new entry to a chained row: everything that can be refused is refused here, before anything is written."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import Any
+
+from sqlalchemy.engine import Connection
+
+from sideoats.errors import InputError, LedgerError, SideoatsError
+from sideoats.ledger import canon, queries
+from sideoats.ledger.canon import Row
+from sideoats.ledger.entry import NewEntry, Receipt
+from sideoats.ledger.evidence import EvidenceKind
+
+_FIRST_YEAR, _LAST_YEAR = 1850, 2200
+_SELF_DESCRIBING = ("farm", "place")
+_WITHDRAWAL = "withdrawal"
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A new entry whose own content has been checked; what it points to has not been looked up yet."""
+
+    where: str
+    id: str
+    kind: EvidenceKind
+    topic: str
+    place: str
+    farm: str
+    seen_at: datetime | None
+    seen_zone: str
+    seen_on: date | None
+    observer: str
+    corrects: str | None
+    body: str
+    place_kind: str
+
+
+def draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str = "") -> Draft:
+    """`new` with its body in canonical units and its id settled. Raises InputError; `where` leads its line."""
+    try:
+        return _draft(new, kinds, where)
+    except InputError as error:
+        if not where:
+            raise
+        raise type(error)(
+            error.what, where=f"{where}{error.where}", expected=error.expected, todo=error.todo
+        ) from None
+
+
+def _draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str) -> Draft:
+    kind = kinds.get(new.kind) if isinstance(new.kind, str) else None
+    if kind is None:
+        near = difflib.get_close_matches(str(new.kind), kinds, 1)
+        raise InputError(
+            f"{str(new.kind)[:60]!r} is not a kind of evidence", where="kind",
+            expected=f"did you mean {near[0]}?" if near else "one of " + ", ".join(sorted(kinds)),
+        )  # fmt: skip
+    place = canon.name(new.place, "place") if new.place else ""
+    farm = canon.name(new.farm, "farm") if new.farm else ""
+    if kind.name == "farm" and (place or not farm):
+        raise InputError("describes a farm", where="farm", expected="farm=ID and no place")
+    if kind.name == "place" and not place:
+        raise InputError("describes a place", where="place", expected="place=ID, and farm=ID where it has one")
+    if kind.places and not place:
+        raise InputError("has no place", where=kind.name, expected="the id of a " + " or ".join(kind.places))
+    if kind.name == _WITHDRAWAL and not new.corrects:
+        raise InputError("withdraws nothing", where=kind.name, expected="corrects=ID of the entry to withdraw")
+    body = kind.read(new.body)
+    seen_zone, seen_on = "", None
+    if new.seen_at is not None:
+        if not isinstance(new.seen_at, datetime):
+            raise InputError(f"{new.seen_at!r} is not a time", where="seen_at", expected="a time with its zone")
+        seen_zone, seen_on = canon.zone_text(new.seen_at), new.seen_at.date()
+        if not _FIRST_YEAR <= seen_on.year <= _LAST_YEAR:
+            raise InputError(
+                f"{seen_on} is out of the calendar used here", where="seen_at",
+                expected=f"a year {_FIRST_YEAR} to {_LAST_YEAR}",
+            )  # fmt: skip
+    observer = " ".join(str(new.observer or "").split())
+    if len(observer) > 200 or not observer.isprintable():
+        raise InputError("is too long or has unprintable characters", where="observer", expected="a name")
+    return Draft(
+        where, canon.mint() if new.id is None else canon.entry_id(new.id), kind, kind.topic_of(body), place, farm,
+        new.seen_at.astimezone(UTC) if new.seen_at else None, seen_zone, seen_on, observer,
+        canon.entry_id(new.corrects) if new.corrects else None, canon.body_text(body), str(body.get("kind", "")),
+    )  # fmt: skip
+
+
+@dataclass(slots=True)
+class _Surroundings:
+    """What the drafts of one batch point to, kept up while the batch is chained."""
+
+    entries: dict[str, Row]
+    corrected: dict[str, str]
+    places: dict[str, tuple[str, str]]  # id -> (farm, kind)
+    farms: set[str]
+
+
+def settle(
+    connection: Connection, drafts: Sequence[Draft], ledger_id: str, now: datetime
+) -> tuple[list[Receipt], list[Row]]:
+    """Receipts for all drafts, and the rows that are new, chained behind the head of the ledger.
+
+    The caller holds the write lock. Raises InputError or LedgerError, and then nothing has been written.
+    """
+    seq, last_hash, last_recorded = queries.head(connection, ledger_id)
+    around = _look_up(connection, drafts)
+    recorded = max(now, last_recorded) if last_recorded else now
+    behind = round((recorded - now).total_seconds() * 1e6)
+    receipts, rows = [], []
+    for item in drafts:
+        known = around.entries.get(item.id)
+        if known is not None:
+            _same_or_refuse(item, known)
+            receipts.append(Receipt(known.id, known.seq, False, known.hash))
+            continue
+        farm = _farm_of(item, around)
+        if item.corrects:
+            _may_correct(item, around)
+        seq += 1
+        row = Row(
+            seq, item.id, item.kind.name, item.topic, item.place, farm, item.seen_at or recorded,
+            item.seen_zone or "UTC", item.seen_on or recorded.date(), recorded, behind, item.observer, item.corrects,
+            "", item.body, "",
+        )  # fmt: skip
+        last_hash = canon.chained(last_hash, row)
+        row = row._replace(hash=last_hash)
+        rows.append(row)
+        receipts.append(Receipt(row.id, row.seq, True, row.hash))
+        around.entries[row.id] = row
+        if item.corrects:
+            around.corrected[item.corrects] = row.id
+        if row.kind == "place":
+            around.places[row.place] = (row.farm, item.place_kind)
+        elif row.kind == "farm":
+            around.farms.add(row.farm)
+    return receipts, rows
+
+
+def _look_up(connection: Connection, drafts: Sequence[Draft]) -> _Surroundings:
+    targets = dict.fromkeys(d.corrects for d in drafts if d.corrects)
+    places = dict.fromkeys(d.place for d in drafts if d.place)
+    farms = dict.fromkeys(d.farm for d in drafts if d.farm)
+    known_places = {}
+    for row in queries.latest(connection, ["place"], None, list(places)):
+        known_places[row.place] = (row.farm, str(queries.entry(row).body.get("kind", "")))
+    return _Surroundings(
+        queries.by_ids(connection, dict.fromkeys([d.id for d in drafts] + list(targets))),
+        queries.corrections_of(connection, targets),
+        known_places,
+        {row.farm for row in queries.latest(connection, ["farm"], None, list(farms))},
+    )
+
+
+def _same_or_refuse(item: Draft, known: Row) -> None:
+    """A resent entry must say the same; what the sender left out was filled in here and is not compared."""
+    told: list[tuple[str, Any, Any]] = [
+        ("kind", item.kind.name, known.kind),
+        ("place", item.place, known.place),
+        ("farm", item.farm or known.farm, known.farm),
+        ("seen_at", item.seen_at or known.seen_at, known.seen_at),
+        ("observer", item.observer, known.observer),
+        ("corrects", item.corrects, known.corrects),
+        ("body", item.body, known.body),
+    ]
+    other = [name for name, new, old in told if new != old]
+    if other:
+        raise LedgerError(
+            f"{item.where}id {item.id} is already entry {known.seq} with another {' and '.join(other)}; "
+            "a correction needs an id of its own and corrects=" + known.id
+        )
+
+
+def _farm_of(item: Draft, around: _Surroundings) -> str:
+    """The farm the entry belongs to; checks that its place and farm are known and fit its kind."""
+    if item.kind.name == "farm":
+        return item.farm
+    if item.farm and item.farm not in around.farms:
+        raise _unknown(item, "farm", item.farm, around.farms)
+    if not item.place or item.kind.name == "place":
+        return item.farm
+    if item.place not in around.places:
+        raise _unknown(item, "place", item.place, around.places)
+    farm, place_kind = around.places[item.place]
+    if item.kind.places and place_kind not in item.kind.places:
+        raise InputError(
+            f"{item.place} is a {place_kind}", where=f"{item.where}{item.kind.name}",
+            expected="a " + " or ".join(item.kind.places),
+        )  # fmt: skip
+    if item.farm and item.farm != farm:
+        raise InputError(f"{item.place} belongs to farm {farm or 'none'}, not {item.farm}", where=f"{item.where}farm")
+    return farm
+
+
+def _unknown(item: Draft, what: str, given: str, known: Any) -> SideoatsError:
+    near = difflib.get_close_matches(given, list(known)[:10_000], 1)
+    return InputError(
+        f"no {what} {given!r} in the ledger", where=f"{item.where}{what}",
+        expected=f"did you mean {near[0]}?" if near else f"the id of a {what} on file",
+        todo=f"record the {what} first",
+    )  # fmt: skip
+
+
+def _may_correct(item: Draft, around: _Surroundings) -> None:
+    target = str(item.corrects)
+    old = around.entries.get(target)
+    if old is None:
+        raise LedgerError(f"{item.where}corrects {target}, which is not in the ledger; give the id of an entry on file")
+    if target in around.corrected:
+        raise LedgerError(
+            f"{item.where}entry {old.seq} ({target}) was already corrected by {around.corrected[target]}; correct that one"
+        )
+    if item.kind.name != _WITHDRAWAL and old.kind != item.kind.name:
+        raise LedgerError(f"{item.where}a {item.kind.name} cannot correct entry {old.seq}, a {old.kind}")
+    if (item.place or item.farm) != (old.place or old.farm) and item.place != old.place:
+        raise LedgerError(
+            f"{item.where}place {item.place or item.farm or 'none'} cannot correct entry {old.seq} at "
+            f"{old.place or old.farm or 'no place'}; withdraw it there and record it anew"
+        )

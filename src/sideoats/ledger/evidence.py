@@ -1,0 +1,336 @@
+"""Evidence kinds: which fields an entry of each kind holds, in which unit, and at which kinds of place.
+
+A room declares its kinds in ``kinds/<room>.toml``::
+
+    [leaf_counts]
+    title = "Aphids counted leaf by leaf"
+    places = ["field"]            # kinds of place it may be recorded at; left out: anywhere, a place is not needed
+    topic = "commodity"           # optional: the field that keeps entries of one kind at one place apart
+    [leaf_counts.fields.counts]   # the attributes of sideoats.schema.Field
+    kind = "counts"
+    help = "aphids on each leaf looked at"
+    required = true
+
+A file may add fields to a kind of another file by giving only ``[kind.fields.name]``. Four kinds of field exist here
+and not in `sideoats.schema`, because no one types them into a question:
+
+============  ===================================================================================
+json          any JSON value; ``needs`` lists paths that must be there, such as ``options[].chance_best``
+days          one number or null a day, in ``unit``; a list, or ``{"unit": "inch", "values": [...]}``
+quantity      a number with one of several ``units``, kept as text such as ``"4.5 USD/bu"``
+name          an id of a place or farm, kept as text
+============  ===================================================================================
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from sideoats import units
+from sideoats.errors import InputError, LedgerError, UnitError
+from sideoats.ledger import canon
+from sideoats.schema import KINDS as FIELD_KINDS
+from sideoats.schema import Field
+
+_MOST_DAYS = 100_000
+
+
+@dataclass(frozen=True)
+class JsonField(Field):
+    """Any JSON value that holds the paths in `needs`."""
+
+    needs: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Its kind is not one of the schema's."""
+
+    def expected(self) -> str:
+        """What a right value looks like."""
+        return "a mapping with " + ", ".join(self.needs) if self.needs else "a JSON value"
+
+    def read(self, given: Any, where: str = "") -> Any:
+        """`given` unchanged once every needed path is found in it."""
+        where = f"{where}{self.name}"
+        if given is None:
+            if self.required:
+                raise InputError("is missing", where=where, expected=self.expected(), todo=self.help)
+            return None
+        if isinstance(given, str):
+            import json
+
+            try:
+                given = json.loads(given)
+            except (ValueError, RecursionError):
+                raise InputError("is not JSON", where=where, expected=self.expected()) from None
+        for path in self.needs:
+            if not _holds(given, path.split(".")):
+                raise InputError(f"has no {path}", where=where, expected=self.expected())
+        return given
+
+
+def _holds(value: Any, path: list[str]) -> bool:
+    if not path:
+        return True
+    step, rest = path[0].removesuffix("[]"), path[1:]
+    if not isinstance(value, Mapping) or step not in value:
+        return False
+    if path[0].endswith("[]"):
+        return isinstance(value[step], list | tuple) and all(_holds(item, rest) for item in value[step])
+    return _holds(value[step], rest)
+
+
+@dataclass(frozen=True)
+class DaysField(Field):
+    """One number or None a day, in `unit`."""
+
+    def __post_init__(self) -> None:
+        """Its kind is not one of the schema's."""
+
+    def expected(self) -> str:
+        """What a right value looks like."""
+        return f"a list with one number or null a day, in {self.unit}"
+
+    def read(self, given: Any, where: str = "") -> list[float | None] | None:
+        """The days in `unit`; NaN becomes None."""
+        where = f"{where}{self.name}"
+        if given is None:
+            if self.required:
+                raise InputError("is missing", where=where, expected=self.expected(), todo=self.help)
+            return None
+        factor, offset = 1.0, 0.0
+        if isinstance(given, Mapping):
+            factor, offset = units.conversion(str(given.get("unit", self.unit)), self.unit)
+            given = given.get("values")
+        if hasattr(given, "tolist"):
+            given = given.tolist()
+        if not isinstance(given, list | tuple) or len(given) > _MOST_DAYS:
+            raise InputError("is not a list of days", where=where, expected=self.expected())
+        return [self._day(value, factor, offset, where, at) for at, value in enumerate(given)]
+
+    def _day(self, value: Any, factor: float, offset: float, where: str, at: int) -> float | None:
+        if value is None or (isinstance(value, float) and math.isnan(value)):
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise InputError(f"day {at} is {str(value)[:40]!r}", where=where, expected=self.expected())
+        found = float(value) * factor + offset
+        if not self.low <= found <= self.high or math.isinf(found):
+            raise InputError(
+                f"day {at} is {found:g}", where=where, expected=f"{self.low:g} to {self.high:g} {self.unit}, or null"
+            )
+        return found
+
+
+@dataclass(frozen=True)
+class QuantityField(Field):
+    """A number whose unit is one of several kinds (a yield in bu/ac or lb/ac), kept as text with its unit."""
+
+    units: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Its kind is not one of the schema's."""
+
+    def expected(self) -> str:
+        """What a right value looks like."""
+        return "a number with a unit: " + ", ".join(self.units)
+
+    def read(self, given: Any, where: str = "") -> str | None:
+        """The quantity as text in the listed unit it was given in, else in the first listed unit of its kind."""
+        where = f"{where}{self.name}"
+        if given is None or (isinstance(given, str) and not given.strip()):
+            if self.required:
+                raise InputError("is missing", where=where, expected=self.expected(), todo=self.help)
+            return None
+        try:
+            if not isinstance(given, str):
+                raise UnitError(f"{given!r} has no unit")
+            value, unit = units.split(given)
+            if not unit:
+                raise UnitError(f"{given!r} has no unit")
+            value, unit = self._in_listed(value, unit)
+            self._bounded(value, given)
+        except InputError as error:
+            raise type(error)(error.what, where=where, expected=self.expected(), todo=error.todo) from None
+        return f"{value!r} {unit}"
+
+    def _in_listed(self, value: float, unit: str) -> tuple[float, str]:
+        if unit in self.units:
+            return value, unit
+        for listed in self.units:
+            try:
+                return units.parse(f"{value!r} {unit}", listed), listed
+            except UnitError:
+                continue
+        raise UnitError(f"unit {unit!r} does not fit")
+
+
+@dataclass(frozen=True)
+class NameField(Field):
+    """The id of a place or farm."""
+
+    def __post_init__(self) -> None:
+        """Its kind is not one of the schema's."""
+
+    def expected(self) -> str:
+        """What a right value looks like."""
+        return "an id"
+
+    def read(self, given: Any, where: str = "") -> str | None:
+        """The id as given."""
+        where = f"{where}{self.name}"
+        if given is None or given == "":
+            if self.required:
+                raise InputError("is missing", where=where, expected=self.expected(), todo=self.help)
+            return None
+        try:
+            return canon.name(given, "place or farm")
+        except InputError as error:
+            raise InputError(error.what, where=where, expected=error.expected) from None
+
+
+_OWN: dict[str, type[Field]] = {"json": JsonField, "days": DaysField, "quantity": QuantityField, "name": NameField}
+
+
+@dataclass(frozen=True)
+class EvidenceKind:
+    """One kind of evidence.
+
+    Attributes
+    ----------
+    places : kinds of place it may be recorded at; () means anywhere, with or without a place
+    topic : dotted path into the body that keeps entries of this kind at one place apart, or ""
+    """
+
+    name: str
+    title: str
+    fields: Mapping[str, Field]
+    places: tuple[str, ...] = ()
+    topic: str = ""
+
+    def read(self, body: Mapping[str, Any]) -> dict[str, Any]:
+        """`body` with every value checked and in canonical units; what is absent is left out.
+
+        Raises InputError (or UnitError) with one line that names the kind and the field.
+        """
+        if not isinstance(body, Mapping):
+            raise InputError(f"{type(body).__name__} given", where=self.name, expected="field names with values")
+        unknown = [str(key) for key in body if key not in self.fields]
+        if unknown:
+            near = difflib.get_close_matches(unknown[0], self.fields, 1)
+            raise InputError(
+                "is not a field of this kind", where=f"{self.name} {unknown[0][:60]}",
+                expected="one of " + ", ".join(sorted(self.fields)), todo=f"did you mean {near[0]}?" if near else "",
+            )  # fmt: skip
+        out = {}
+        for key, field in self.fields.items():
+            value = read_value(field, body.get(key), f"{self.name} ")
+            value = field.default if value is None else value
+            if value is not None:
+                out[key] = value
+        return out
+
+    def topic_of(self, body: Mapping[str, Any]) -> str:
+        """The topic of a body that `read` has passed."""
+        value: Any = body
+        for step in self.topic.split(".") if self.topic else ():
+            value = value.get(step) if isinstance(value, Mapping) else None
+        return "" if value is body or value is None else str(value)[:200]
+
+
+def read_value(field: Field, given: Any, where: str = "") -> Any:
+    """`given` read by `field`, where a Python number (not text) is taken to be in the field's own unit."""
+    if hasattr(given, "item") and getattr(given, "ndim", None) == 0:
+        given = given.item()
+    if hasattr(given, "tolist"):
+        given = given.tolist()
+    if field.kind == "number" and isinstance(given, int | float) and not isinstance(given, bool):
+        return _bare(field).read(given, where)
+    if field.kind == "numbers" and isinstance(given, list | tuple):
+        strict = any(isinstance(item, str) for item in given)
+        return (field if strict else _bare(field)).read(given, where)
+    if field.kind == "records" and isinstance(given, list | tuple):
+        return tuple(_record(field, row, f"{where}{field.name} {at}, ") for at, row in enumerate(given, 1)) or None
+    return field.read(given, where)
+
+
+def _record(field: Field, row: Any, where: str) -> dict[str, Any]:
+    inner = EvidenceKind(where.rstrip(", "), "", {f.name: f for f in field.fields})
+    return inner.read(row)
+
+
+@lru_cache(maxsize=2048)
+def _bare_cached(name: str, kind: str, unit: str, low: float, high: float) -> Field:
+    return Field(name, kind, "", unit=unit, low=low, high=high, bare=True)
+
+
+def _bare(field: Field) -> Field:
+    return _bare_cached(field.name, field.kind, field.unit, field.low, field.high)
+
+
+def _field(name: str, table: Any, where: str) -> Field:
+    if not isinstance(table, dict) or "kind" not in table:
+        raise LedgerError(f"{where}: field {name} has no kind")
+    values = dict(table)
+    maker = _OWN.get(values["kind"], Field)
+    known = {f.name for f in fields(maker)}
+    wrong = sorted(set(values) - known)
+    if wrong or (maker is Field and values["kind"] not in FIELD_KINDS):
+        raise LedgerError(f"{where}: field {name} has {wrong[0] if wrong else 'kind ' + repr(values['kind'])}, unknown")
+    for key in ("choices", "found_in", "needs", "units"):
+        if key in values:
+            values[key] = tuple(values[key])
+    if "fields" in values:
+        values["fields"] = tuple(_field(k, v, where) for k, v in values["fields"].items())
+    try:
+        return maker(name=name, **{"help": "", **values})
+    except (TypeError, ValueError) as error:
+        raise LedgerError(f"{where}: field {name}: {error}") from None
+
+
+def load_kinds(files: Iterable[Path]) -> dict[str, EvidenceKind]:
+    """Every kind declared in `files`. Raises LedgerError naming the file and the kind."""
+    kinds: dict[str, EvidenceKind] = {}
+    added: list[tuple[str, str, dict[str, Field]]] = []
+    for path in sorted(files):
+        try:
+            tables = tomllib.loads(path.read_text(encoding="utf-8"))
+        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+            raise LedgerError(f"evidence kinds {path.name}: {error}") from None
+        for name, table in tables.items():
+            where = f"evidence kinds {path.name}, {name}"
+            wrong = sorted(set(table) - {"title", "places", "topic", "fields"})
+            if wrong:
+                raise LedgerError(f"{where}: {wrong[0]!r} is not known; a kind has title, places, topic and fields")
+            read = {key: _field(key, value, where) for key, value in table.get("fields", {}).items()}
+            if "title" not in table:
+                added.append((where, name, read))
+            elif name in kinds:
+                raise LedgerError(f"{where}: the kind is declared twice")
+            else:
+                places = tuple(table.get("places", ()))
+                kinds[name] = EvidenceKind(name, table["title"], read, places, table.get("topic", ""))
+    for where, name, read in added:
+        if name not in kinds:
+            raise LedgerError(f"{where}: a new kind needs a title")
+        twice = sorted(set(read) & set(kinds[name].fields))
+        if twice:
+            raise LedgerError(f"{where}: field {twice[0]} is declared twice")
+        kinds[name] = replace(kinds[name], fields={**kinds[name].fields, **read})
+    return kinds
+
+
+@lru_cache(maxsize=1)
+def evidence_kinds() -> Mapping[str, EvidenceKind]:
+    """All evidence kinds of the program, by name."""
+    return load_kinds((Path(__file__).parent / "kinds").glob("*.toml"))
+
+
+def place_kinds() -> tuple[str, ...]:
+    """The kinds of place there are."""
+    return evidence_kinds()["place"].fields["kind"].choices

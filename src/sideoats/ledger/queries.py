@@ -1,0 +1,164 @@
+"""Every statement that the ledger sends, in one place."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.engine import Connection
+
+from sideoats.ledger import canon
+from sideoats.ledger.canon import Row
+from sideoats.ledger.entry import Entry
+from sideoats.ledger.tables import about, entries, series
+
+PAGE = 1000
+_CHUNK = 500
+_COPY_FROM = 200  # rows from which COPY beats INSERT
+COLUMNS = [entries.c[name] for name in Row._fields]
+
+
+def ledger_id(connection: Connection) -> str:
+    """The id that the ledger was born with; a copy keeps it."""
+    return str(connection.execute(sa.select(about.c.value).where(about.c.name == "ledger_id")).scalar_one())
+
+
+def head(connection: Connection, ledger: str) -> tuple[int, str, datetime | None]:
+    """Seq, hash and recording time of the last entry; 0, the hash in front of the first and None where there is none."""
+    last = sa.select(entries.c.seq, entries.c.hash, entries.c.recorded_at).order_by(entries.c.seq.desc()).limit(1)
+    found = connection.execute(last).first()
+    return (found.seq, found.hash, found.recorded_at) if found else (0, canon.genesis(ledger), None)
+
+
+def _rows(connection: Connection, statement: sa.Select[Any]) -> list[Row]:
+    return [Row._make(found) for found in connection.execute(statement)]
+
+
+def _chunks(values: Iterable[str]) -> Iterable[list[str]]:
+    listed = list(values)
+    for start in range(0, len(listed), _CHUNK):
+        yield listed[start : start + _CHUNK]
+
+
+def by_ids(connection: Connection, ids: Iterable[str]) -> dict[str, Row]:
+    """Those of `ids` that are there."""
+    found: dict[str, Row] = {}
+    for chunk in _chunks(ids):
+        for row in _rows(connection, sa.select(*COLUMNS).where(entries.c.id.in_(chunk))):
+            found[row.id] = row
+    return found
+
+
+def corrections_of(connection: Connection, ids: Iterable[str]) -> dict[str, str]:
+    """Corrected id to the id of its correction."""
+    found: dict[str, str] = {}
+    for chunk in _chunks(ids):
+        statement = sa.select(entries.c.corrects, entries.c.id).where(entries.c.corrects.in_(chunk))
+        found.update((corrects, correction) for corrects, correction in connection.execute(statement))
+    return found
+
+
+def latest(
+    connection: Connection, kinds: Sequence[str], on: date | None, subjects: Sequence[str] | None = None
+) -> list[Row]:
+    """Newest uncorrected entry of every series of `kinds`, seen on or before `on`.
+
+    One seek in the index entries_by_series for each series: the time does not grow with the history.
+    """
+    inner, later = entries.alias("inner_entries"), entries.alias("later")
+    newest = (
+        sa.select(inner.c.seq)
+        .where(inner.c.kind == series.c.kind, inner.c.subject == series.c.subject, inner.c.topic == series.c.topic)
+        .where(~sa.exists().where(later.c.corrects == inner.c.id))
+        .order_by(inner.c.seen_at.desc(), inner.c.seq.desc())
+        .limit(1)
+    )
+    if on is not None:
+        # The day ends last at UTC-12, so no entry of the day was seen later than this instant; the index seeks to it.
+        ends = datetime(on.year, on.month, on.day, tzinfo=UTC) + timedelta(days=1, hours=12)
+        newest = newest.where(inner.c.seen_at < ends, inner.c.seen_on <= on)
+    if connection.dialect.name == "postgresql":
+        seek = newest.correlate(series).lateral("newest")
+        source = series.join(seek, sa.true()).join(entries, entries.c.seq == seek.c.seq)
+    else:
+        source = series.join(entries, entries.c.seq == newest.correlate(series).scalar_subquery())
+    statement = sa.select(*COLUMNS).select_from(source).where(series.c.kind.in_(list(kinds)))
+    if subjects is None:
+        return _rows(connection, statement)
+    found = []
+    for chunk in _chunks(subjects):
+        found += _rows(connection, statement.where(series.c.subject.in_(chunk)))
+    return found
+
+
+def history(
+    connection: Connection,
+    place: str | None,
+    farm: str | None,
+    kind: str | None,
+    since: date | None,
+    until: date | None,
+    corrected: bool,
+    after: tuple[datetime, int] | None,
+) -> list[Row]:
+    """One page of entries by (seen_at, seq), beginning behind `after`."""
+    e, later = entries.c, entries.alias("later")
+    statement = sa.select(*COLUMNS).order_by(e.seen_at, e.seq).limit(PAGE)
+    for column, value in ((e.place, place), (e.farm, farm), (e.kind, kind)):
+        if value is not None:
+            statement = statement.where(column == value)
+    if since is not None:
+        statement = statement.where(e.seen_on >= since)
+    if until is not None:
+        statement = statement.where(e.seen_on <= until)
+    if not corrected:
+        statement = statement.where(~sa.exists().where(later.c.corrects == e.id))
+    if after is not None:
+        seen, seq = after
+        statement = statement.where(e.seen_at >= seen, sa.or_(e.seen_at > seen, e.seq > seq))
+    return _rows(connection, statement)
+
+
+def page(connection: Connection, after: int, count: int) -> list[Row]:
+    """Entries in the order of the ledger, beginning behind seq `after`."""
+    statement = sa.select(*COLUMNS).where(entries.c.seq > after).order_by(entries.c.seq).limit(count)
+    return _rows(connection, statement)
+
+
+def insert(connection: Connection, rows: Sequence[Row]) -> None:
+    """Rows that are already chained, and their series, into the caller's transaction."""
+    if not rows:
+        return
+    known = dict.fromkeys((row.kind, row.place or row.farm, row.topic) for row in rows)
+    if connection.dialect.name == "postgresql":
+        if len(rows) >= _COPY_FROM:
+            _copy(connection, rows)
+        else:
+            connection.execute(sa.insert(entries), [row._asdict() for row in rows])
+        add_series: Any = postgresql.insert(series).on_conflict_do_nothing()
+    else:
+        connection.execute(sa.insert(entries), [row._asdict() for row in rows])
+        add_series = sqlite.insert(series).on_conflict_do_nothing()
+    connection.execute(add_series, [{"kind": k, "subject": s, "topic": t} for k, s, t in known])
+
+
+def _copy(connection: Connection, rows: Sequence[Row]) -> None:
+    raw: Any = connection.connection.dbapi_connection
+    names = ", ".join(Row._fields)
+    with raw.cursor() as cursor, cursor.copy(f"COPY entries ({names}) FROM STDIN") as copy:
+        for row in rows:
+            copy.write_row(row)
+
+
+def entry(row: Row) -> Entry:
+    """A row as the entry that callers see."""
+    body: Mapping[str, Any] = json.loads(row.body)
+    return Entry(
+        row.id, row.seq, row.kind, row.topic, row.place or None, row.farm or None,
+        row.seen_at.astimezone(canon.zone(row.seen_zone)), row.seen_on, row.recorded_at, row.clock_behind / 1e6,
+        row.observer, row.corrects, row.hash, dict(body),
+    )  # fmt: skip
