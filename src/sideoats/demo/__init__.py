@@ -1,0 +1,1 @@
+"""An invented district: farms, places, stations and two seasons of evidence. No name or number here is real."""
