@@ -1,0 +1,100 @@
+"""Holding grain over the coming months: the local price that quotes stand for, cost of keeping, net price by month.
+
+Months run 1 to `MONTHS_AHEAD`; arrays are (place, month) or (place, draw, month).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.grain.carry import MONTH_DAYS, carrying_cost, storage_charge
+
+Floats = NDArray[np.float64]
+
+MONTHS_AHEAD = 12
+
+
+def month_marks(months: int = MONTHS_AHEAD) -> Floats:
+    """Months ahead, (month,): 1, 2, ... [month]."""
+    return np.arange(1, months + 1, dtype=np.float64)
+
+
+def expected_price(
+    price: Floats, quotes: NDArray[np.object_], basis: Floats, on: date, *, months: int = MONTHS_AHEAD
+) -> Floats:
+    """Local price that today's quotes stand for, (place, month), USD/bu.
+
+    Parameters
+    ----------
+    price : (place,) today's net price [USD/bu]
+    quotes : (place,) tuples of (date, USD/bu), or None where nothing is quoted
+    basis : (place,) local price less the quote, expected when the grain is sold; 0 for local bids [USD/bu]
+    on : today
+
+    Returns
+    -------
+    Straight lines between today's price and the quotes; NaN beyond the last quote; today's price throughout where
+    nothing is quoted. Quotes of today or earlier are left out.
+    """
+    days = month_marks(months) * MONTH_DAYS
+    out = np.repeat(np.asarray(price, np.float64)[:, None], months, axis=1)
+    known: dict[Any, tuple[Floats, Floats]] = {}
+    for row, series in enumerate(quotes):  # ragged evidence: one interpolation a row, each a few microseconds
+        if series is None:
+            continue
+        if series not in known:
+            ahead = [((when - on).days, value) for when, value in series]
+            later = sorted((d, v) for d, v in ahead if d > 0)
+            known[series] = (np.array([d for d, _ in later], float), np.array([v for _, v in later], float))
+        at, quoted = known[series]
+        if at.size:
+            knots = np.concatenate([[price[row]], quoted + basis[row]])
+            out[row] = np.interp(days, np.concatenate([[0.0], at]), knots, right=np.nan)
+    return out
+
+
+@dataclass(frozen=True)
+class StorageTerms:
+    """What keeping costs, each (place,): see `sideoats.grain.carry.storage_charge`.
+
+    per_month [USD/bu/month], free_days [day], minimum [USD/bu], handling [USD/bu], annual_rate [1/year],
+    loss_per_month [share of value a month]
+    """
+
+    per_month: Floats
+    free_days: Floats
+    minimum: Floats
+    handling: Floats
+    annual_rate: Floats
+    loss_per_month: Floats
+
+    def cost(self, price: Floats, months: Floats) -> Floats:
+        """Carrying cost, (place, month), USD/bu, on today's `price` (place,) for `months` (month,)."""
+
+        def column(values: Floats) -> Floats:
+            return np.asarray(values)[:, None]
+
+        store = storage_charge(
+            months[None, :], column(self.per_month), free_days=column(self.free_days),
+            minimum=column(self.minimum), handling=column(self.handling),
+        )  # fmt: skip
+        return carrying_cost(
+            column(price), months[None, :], storage=store, annual_rate=column(self.annual_rate),
+            loss=column(self.loss_per_month) * months[None, :],
+        )  # fmt: skip
+
+
+def net_of_carry(expected: Floats, ratio: Floats, cost: Floats) -> Floats:
+    """Net price by month, (place, draw, month): drawn price less the cost of keeping until then, USD/bu."""
+    return expected[:, None, :] * ratio - cost[:, None, :]
+
+
+def chance_of_more(net: Floats, now: Floats) -> Floats:
+    """Share of the draws in which the net price beats selling today, (place, month)."""
+    above = net > now[:, None, None]
+    return np.where(np.isnan(net).any(axis=1), np.nan, above.mean(axis=1))
