@@ -117,7 +117,8 @@ def decide(
     best_expected = open_expected[np.arange(places), best]
 
     chance, perfect = _chance_best(by_option, bar)
-    perfect = np.where(none_open, 0.0, np.maximum(perfect - best_expected, 0.0))
+    with np.errstate(invalid="ignore"):  # a row without an open option: -inf less -inf, set to 0
+        perfect = np.where(none_open, 0.0, np.maximum(perfect - best_expected, 0.0))
 
     timed = day >= 0
     within = timed & (open_expected >= (best_expected - tolerance)[:, None])
@@ -125,7 +126,8 @@ def decide(
     act_by = np.where(none_open | ~timed[best], -1, latest).astype(np.int64)
 
     later = np.where(~timed | (day >= wait_days), open_expected, -np.inf).max(axis=1)
-    waiting = np.where(none_open | np.isneginf(later), 0.0, best_expected - later)
+    with np.errstate(invalid="ignore"):
+        waiting = np.where(none_open | np.isneginf(later), 0.0, best_expected - later)
 
     if risk_aversion:
         from sideoats.decide.risk import cara_certainty_equivalent
