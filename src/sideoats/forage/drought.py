@@ -1,0 +1,85 @@
+"""Rain that ends a drought, found in a daily record: after it, new growth is hot and so is what was cut just before.
+
+Rule (common practice, no source; every figure a fact under ``forage/drought``): a run of `dry_days` days with less than
+`dry_rain` in all, then at least `breaking_rain` within `breaking_days` days.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sideoats.station import StationDays
+
+Floats = NDArray[np.float64]
+
+
+def drought_breaking(
+    rain_mm: ArrayLike, *, dry_days: int, dry_rain: float, breaking_rain: float, breaking_days: int
+) -> NDArray[np.bool_]:
+    """(..., day) True on every day on which rain of the last `breaking_days` ended a drought.
+
+    Parameters
+    ----------
+    rain_mm : (..., day); NaN counts as no rain, and a dry run with a missing day still counts as dry, so that a gap
+        never hides a drought
+    """
+    rain = np.nan_to_num(np.asarray(rain_mm, dtype=np.float64))
+    total = np.concatenate([np.zeros((*rain.shape[:-1], 1)), np.cumsum(rain, axis=-1)], axis=-1)
+    days = rain.shape[-1]
+    out = np.zeros(rain.shape, dtype=bool)
+    first = dry_days + breaking_days - 1
+    if days <= first:
+        return out
+    ends = np.arange(first, days) + 1  # exclusive end of the wet spell
+    wet = total[..., ends] - total[..., ends - breaking_days]
+    dry = total[..., ends - breaking_days] - total[..., ends - breaking_days - dry_days]
+    out[..., first:] = (wet >= breaking_rain) & (dry < dry_rain)
+    return out
+
+
+def days_since_drought_broke(record: StationDays | None, on: date, within: int, **rule: float) -> float:
+    """Days from the latest drought-breaking rain up to `on`, NaN where there was none within `within` days.
+
+    Parameters
+    ----------
+    record : the station's days, None where the place has no station on file
+    on : today; later days of the record are not looked at
+    within : how far back to look [day]
+    rule : the keyword arguments of `drought_breaking`
+    """
+    if record is None:
+        return float("nan")
+    last = min(record.index(on), len(record) - 1)
+    back = within + int(rule["dry_days"]) + int(rule["breaking_days"])
+    first = max(0, last - back)
+    if last < 0 or last <= first:
+        return float("nan")
+    rain = record.usable("rain")[first : last + 1]
+    broke = drought_breaking(
+        rain, dry_days=int(rule["dry_days"]), dry_rain=rule["dry_rain"], breaking_rain=rule["breaking_rain"],
+        breaking_days=int(rule["breaking_days"]),
+    )  # fmt: skip
+    if not broke.any():
+        return float("nan")
+    # the latest day that starts a run of True: the rain itself, not the days that still see it
+    starts = np.flatnonzero(broke & ~np.concatenate([[False], broke[:-1]]))
+    age = record.index(on) - (first + int(starts[-1]))
+    return float(age) if age <= within else float("nan")
+
+
+def days_since_frost(record: StationDays | None, on: date, within: int, threshold_degc: float) -> float:
+    """Days from the latest minimum at or under the threshold up to `on`; NaN where none within `within` days."""
+    if record is None:
+        return float("nan")
+    last = min(record.index(on), len(record) - 1)
+    first = max(0, last - within)
+    if last < first:
+        return float("nan")
+    cold = np.flatnonzero(record.usable("tmin")[first : last + 1] <= threshold_degc)
+    if not cold.size:
+        return float("nan")
+    age = record.index(on) - (first + int(cold[-1]))
+    return float(age) if age <= within else float("nan")

@@ -1,0 +1,199 @@
+"""A lot of bales from a few cores: its mean, the hottest bale that must be reckoned with, how many more to core.
+
+Bales of one lot are taken as lognormal. Their log spread comes from a published lot (as a standard deviation from its
+range) pooled with the lot's own cores; the published lot counts as `weight` degrees of freedom and the pooled spread is
+never taken below that of the lot's own cores.
+
+The hottest credible bale is an upper prediction bound: with the stated assurance, NONE of the lot's bales is hotter.
+With ``x`` the mean log of n cores and ``s`` the pooled log spread with ``df`` degrees of freedom, the bound for ``m``
+bales is ``exp(x + k s)``, where k solves
+
+    E[ Phi(Z / sqrt(n) + k W)^m ] = assurance,   Z standard normal, W = sqrt(chi-square(df) / df),
+
+the one-sided prediction bound for all of m further observations (Hahn and Meeker, Statistical Intervals, 1991; from
+memory). For m = 1 it is Student's ``t * sqrt(1 + 1/n)``, which the tests check.
+
+One number from a composite of n cores is used in place of the mean log. The mean of a lognormal lies above its
+geometric mean, so this errs on the hot side.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+_NODES = 160
+_MOST_BALES = 5000
+
+
+@lru_cache(maxsize=256)
+def expected_range(n: int) -> float:
+    """Expected range of n standard normal values, the d2 of control charts: integral of 1 - F^n - (1 - F)^n."""
+    from scipy.special import ndtr
+
+    x = np.linspace(-9.0, 9.0, 3601)
+    upper = ndtr(x)
+    return float(np.trapezoid(1.0 - upper**n - (1.0 - upper) ** n, x))
+
+
+def log_spread_from_range(lowest: float, highest: float, n: int) -> float:
+    """Standard deviation of the log from the range of n bales: ln(highest / lowest) / d2(n)."""
+    return math.log(highest / lowest) / expected_range(n)
+
+
+@lru_cache(maxsize=4096)
+def prediction_factor(cores: int, bales: int, freedom: float, assurance: float) -> float:
+    """k of the module's equation: log spreads above the mean log under which all `bales` lie with `assurance`.
+
+    Parameters
+    ----------
+    cores : n, 1 or more
+    bales : m, 1 or more
+    freedom : degrees of freedom of the spread, above 0
+    assurance : 0 to 1, both excluded
+    """
+    from scipy.optimize import brentq
+    from scipy.special import gammaincinv, log_ndtr
+
+    u, weight = np.polynomial.legendre.leggauss(_NODES)
+    chance = (u + 1) / 2
+    w = np.sqrt(2 * gammaincinv(freedom / 2, chance) / freedom)
+    z, z_weight = np.polynomial.hermite_e.hermegauss(64)
+    shift = (z / math.sqrt(cores))[:, None]
+
+    def gap(k: float) -> float:
+        inner = np.exp(bales * log_ndtr(shift + k * w[None, :]))
+        return float((z_weight / z_weight.sum()) @ inner @ (weight / 2) - assurance)
+
+    high = 4.0
+    while gap(high) < 0 and high < 1e6:
+        high *= 2
+    return float(brentq(gap, -10.0, high, xtol=1e-9))
+
+
+def _factors(cores: NDArray[np.int64], bales: NDArray[np.int64], freedom: Floats, assurance: float) -> Floats:
+    """(n,) prediction factors; one solution for each distinct lot size."""
+    rows = np.stack([cores.astype(np.float64), bales.astype(np.float64), freedom], axis=1)
+    distinct, back = np.unique(rows, axis=0, return_inverse=True)
+    solved = np.array([prediction_factor(int(c), int(b), float(f), assurance) for c, b, f in distinct])
+    return np.asarray(solved[back.reshape(-1)], dtype=np.float64)
+
+
+def core_summary(results: Sequence[Sequence[float] | None]) -> tuple[Floats, Floats, NDArray[np.int64], Floats]:
+    """Summary of results from single bales, one sequence a lot (None where there are none).
+
+    Returns
+    -------
+    mean [as given], sum of squares of the log about its mean, number of cores, hottest seen [as given]; NaN, 0, 0, NaN
+    for a lot without results. Results of 0 count as 1 ppm in the log.
+    """
+    n = len(results)
+    mean, squares, hottest = np.full(n, np.nan), np.zeros(n), np.full(n, np.nan)
+    count = np.zeros(n, dtype=np.int64)
+    for i, held in enumerate(results):  # ragged input: one short pass, no solving
+        if held is None or not len(held):
+            continue
+        values = np.maximum(np.asarray(held, dtype=np.float64), 1.0)
+        logs = np.log(values)
+        mean[i], hottest[i], count[i] = float(np.exp(logs.mean())), float(values.max()), values.size
+        squares[i] = float(((logs - logs.mean()) ** 2).sum())
+    return mean, squares, count, hottest
+
+
+def pooled_spread(
+    squares: ArrayLike, cores: ArrayLike, published: float, weight: float
+) -> tuple[Floats, Floats]:
+    """Log spread of a lot and its degrees of freedom.
+
+    Parameters
+    ----------
+    squares : (n,) sum of squares of the log about the lot's mean; 0 for a composite
+    cores : (n,) single bales behind `squares`; 0 or 1 for a composite
+    published : log standard deviation of the published lot
+    weight : its degrees of freedom
+    """
+    own_freedom = np.maximum(np.asarray(cores, dtype=np.float64) - 1.0, 0.0)
+    total = np.asarray(squares, dtype=np.float64)
+    pooled = np.sqrt((weight * published**2 + total) / (weight + own_freedom))
+    own = np.sqrt(np.divide(total, own_freedom, out=np.zeros_like(total), where=own_freedom > 0))
+    return np.maximum(pooled, own), weight + own_freedom
+
+
+def hottest_credible(
+    centre: ArrayLike,
+    cores: ArrayLike,
+    bales: ArrayLike,
+    spread: ArrayLike,
+    freedom: ArrayLike,
+    assurance: float,
+    seen: ArrayLike = np.nan,
+) -> Floats:
+    """Level that no bale of the lot exceeds, with the stated assurance; never under the hottest bale seen.
+
+    Parameters
+    ----------
+    centre : (n,) geometric mean of the cores, or the result of a composite, any concentration
+    cores : (n,) bales cored, 1 or more
+    bales : (n,) bales in the lot
+    spread, freedom : (n,) from `pooled_spread`
+    assurance : 0 to 1
+    seen : (n,) hottest single bale found, NaN where none was tested alone
+
+    Returns
+    -------
+    (n,), NaN where `centre` is unknown
+    """
+    middle = np.atleast_1d(np.asarray(centre, dtype=np.float64))
+    shape = middle.shape
+    n = np.clip(np.broadcast_to(np.nan_to_num(np.asarray(cores, np.float64), nan=1.0), shape), 1, _MOST_BALES)
+    m = np.clip(np.broadcast_to(np.nan_to_num(np.asarray(bales, np.float64), nan=1.0), shape), 1, _MOST_BALES)
+    s = np.broadcast_to(np.asarray(spread, np.float64), shape)
+    df = np.broadcast_to(np.asarray(freedom, np.float64), shape)
+    k = _factors(n.astype(np.int64).reshape(-1), m.astype(np.int64).reshape(-1), df.reshape(-1), assurance).reshape(shape)
+    bound = middle * np.exp(np.maximum(k, 0.0) * s)
+    return np.fmax(bound, np.broadcast_to(np.asarray(seen, np.float64), shape))
+
+
+def more_bales_to_core(
+    centre: ArrayLike, line: ArrayLike, cores: ArrayLike, bales: ArrayLike, spread: float, weight: float, assurance: float
+) -> Floats:
+    """How many more bales to core, each tested alone, before the hottest credible bale falls under the line.
+
+    Supposes that the new cores show the same centre and spread as are known now; they may not.
+
+    Parameters
+    ----------
+    centre : (n,) concentration; line : (n,) level to stay under
+    cores, bales : (n,) cored so far and in the lot
+    spread, weight : log spread now and its degrees of freedom
+
+    Returns
+    -------
+    (n,) whole bales, 0 where it is under already, NaN where coring every bale would not do or a value is unknown
+    """
+    middle, top, done, whole = (
+        np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in np.broadcast_arrays(centre, line, cores, bales)
+    )
+    need = np.log(np.maximum(top, 1e-12) / np.maximum(middle, 1e-12)) / spread
+    out = np.full(middle.shape, np.nan)
+    for i in np.flatnonzero(np.isfinite(need)):  # each lot is a search of its own over a cached function
+        n, m = max(int(done[i]), 1), int(min(whole[i], _MOST_BALES))
+        sizes = [n, *range(n + 1, m + 1)]
+        low, high = 0, len(sizes) - 1
+        if prediction_factor(sizes[-1], m, weight + sizes[-1] - n, assurance) >= need[i]:
+            continue
+        while low < high:
+            middle_at = (low + high) // 2
+            size = sizes[middle_at]
+            if prediction_factor(size, m, weight + size - n, assurance) < need[i]:
+                high = middle_at
+            else:
+                low = middle_at + 1
+        out[i] = sizes[low] - n
+    return out
