@@ -87,7 +87,7 @@ class _Walk:
             if len(rows) < queries.PAGE:
                 break
         if self.anchor and self.anchor[0] > self.seq:
-            yield f"the ledger ends at entry {self.seq}, but entry {self.anchor[0]} was noted earlier: entries are missing"
+            yield f"the ledger ends at entry {self.seq}, but entry {self.anchor[0]} was noted earlier: some are gone"
 
     def _one(self, row: Row) -> Iterator[str]:
         where = f"entry {row.seq} ({row.id})"
@@ -140,7 +140,8 @@ def _database(connection: Connection) -> list[str]:
         names = connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'")
     else:
         names = connection.exec_driver_sql(
-            "SELECT tgname FROM pg_trigger JOIN pg_class c ON c.oid = tgrelid WHERE NOT tgisinternal AND tgenabled <> 'D' "
+            "SELECT tgname FROM pg_trigger JOIN pg_class c ON c.oid = tgrelid WHERE NOT tgisinternal "
+            "AND tgenabled <> 'D' "
             "AND c.relnamespace = (SELECT relnamespace FROM pg_class WHERE oid = to_regclass('entries'))"
         )
     missing = sorted(_TRIGGERS[connection.dialect.name] - {row[0] for row in names})

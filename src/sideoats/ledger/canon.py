@@ -1,7 +1,7 @@
 """One spelling for everything that the hash chain covers: JSON text, instants, ids.
 
-The chain: ``hash(n) = sha256(hash(n-1) + "\\n" + line(n))`` in lower-case hex, where ``line(n)`` is the entry's columns as
-one JSON array and ``hash(0) = sha256("sideoats ledger 1 " + ledger id)``. Numbers in a body are spelled by Python's
+The chain: ``hash(n) = sha256(hash(n-1) + "\\n" + line(n))`` in lower-case hex, where ``line(n)`` is the entry's columns
+as one JSON array and ``hash(0) = sha256("sideoats ledger 1 " + ledger id)``. Numbers in a body are spelled by Python's
 ``repr`` (the shortest text that reads back to the same float64), which is the same on every machine.
 """
 
@@ -137,7 +137,7 @@ def zone_text(when: datetime) -> str:
 
 @lru_cache(maxsize=1024)
 def zone(text: str) -> tzinfo:
-    """The inverse of `zone_text`; UTC for a name that this machine does not know (the instant is right all the same)."""
+    """The inverse of `zone_text`; UTC for a name that this machine does not know (the instant stays right)."""
     if match := _OFFSET.fullmatch(text):
         minutes = int(match[2]) * 60 + int(match[3])
         return timezone(timedelta(minutes=-minutes if match[1] == "-" else minutes))

@@ -24,7 +24,7 @@ from sideoats.ledger import canon, queries
 from sideoats.ledger import engine as engines
 from sideoats.ledger.canon import Row
 from sideoats.ledger.entry import CheckReport
-from sideoats.ledger.tables import about, entries
+from sideoats.ledger.tables import entries
 
 if TYPE_CHECKING:
     from sideoats.ledger.store import Ledger
@@ -76,6 +76,7 @@ def restore(backup_file: str | os.PathLike[str], target: str | os.PathLike[str])
     with _beside(path) as part:
         if lines:
             report = _fill(str(part), lambda: read_lines(source))
+            _one_file(part)
         else:
             _copy_sqlite(source, part)
             report = _verify_sqlite(part)
@@ -109,6 +110,7 @@ def move(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Chec
         else:
             with _beside(Path(address)) as part:
                 report = _fill(str(part), lines)
+                _one_file(part)
                 _to_disk(part)
                 _link(part, Path(address))
             _to_disk(Path(address).parent)
@@ -212,7 +214,7 @@ def _fill(address: str, source: Callable[[], Iterable[Any]]) -> CheckReport:
             if connection.execute(sa.select(entries.c.seq).limit(1)).first():
                 raise LedgerError(f"ledger {engines.shown(address)} already holds entries and is not overwritten")
             if ledger.id != ledger_id:
-                raise LedgerError(f"ledger {engines.shown(address)} is another ledger, though empty; use a new database")
+                raise LedgerError(f"ledger {engines.shown(address)} is another, empty one; use a new database")
             batch: list[Row] = []
             for row in stream:
                 batch.append(row)
@@ -229,12 +231,20 @@ def _fill(address: str, source: Callable[[], Iterable[Any]]) -> CheckReport:
 def _copy_sqlite(source: Path, part: Path) -> None:
     """SQLite's own online copy: one state of the source, also while others write to it."""
     try:
-        with _closing(sqlite3.connect(f"{source.absolute().as_uri()}?mode=ro", uri=True)) as old:
-            with _closing(sqlite3.connect(part)) as new:
-                old.backup(new, pages=-1)
-                new.execute("PRAGMA journal_mode=DELETE")  # one file, without -wal, that can be carried away
+        with _closing(_read_only(source)) as old, _closing(sqlite3.connect(part)) as new:
+            old.backup(new, pages=-1)
     except sqlite3.Error as error:
         raise LedgerError(f"{source} cannot be copied to {part.parent} ({error}); nothing was changed") from None
+
+
+def _one_file(part: Path) -> None:
+    """Without -wal, so that the one file can be carried away; the next opening turns the write-ahead log on again."""
+    with _closing(sqlite3.connect(part)) as plain:
+        plain.execute("PRAGMA journal_mode=DELETE")
+
+
+def _read_only(path: Path) -> sqlite3.Connection:
+    return sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
 
 
 @contextmanager
@@ -250,8 +260,7 @@ def _verify_sqlite(part: Path) -> CheckReport:
 
     with open_ledger(part, create=False) as copy:
         report = copy.check()
-    with _closing(sqlite3.connect(part)) as plain:
-        plain.execute("PRAGMA journal_mode=DELETE")
+    _one_file(part)
     if not report.ok:
         raise LedgerDamaged(f"the copy does not verify, nothing was changed: {report.problems[0]}")
     return report
@@ -277,10 +286,9 @@ def _replaceable(ledger: Ledger, path: Path) -> None:
             with path.open(encoding="utf-8") as handle:
                 same = json.loads(handle.readline()).get("id") == ledger.id
         else:
-            uri = f"{path.absolute().as_uri()}?mode=ro"
-            with _closing(sqlite3.connect(uri, uri=True)) as old:
-                same = old.execute(f"SELECT value FROM {about.name} WHERE name = 'ledger_id'").fetchone() == (ledger.id,)
-            same = same and path.resolve() != Path(ledger.address).resolve()
+            with _closing(_read_only(path)) as old:
+                found = old.execute("SELECT value FROM about WHERE name = 'ledger_id'").fetchone()
+            same = found == (ledger.id,) and path.resolve() != Path(ledger.address).resolve()
     except (OSError, ValueError, sqlite3.Error, AttributeError):
         same = False
     if not same:

@@ -95,6 +95,7 @@ def _draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str) -> Draf
 class _Surroundings:
     """What the drafts of one batch point to, kept up while the batch is chained."""
 
+    connection: Connection
     entries: dict[str, Row]
     corrected: dict[str, str]
     places: dict[str, tuple[str, str]]  # id -> (farm, kind)
@@ -150,6 +151,7 @@ def _look_up(connection: Connection, drafts: Sequence[Draft]) -> _Surroundings:
     for row in queries.latest(connection, ["place"], None, list(places)):
         known_places[row.place] = (row.farm, str(queries.entry(row).body.get("kind", "")))
     return _Surroundings(
+        connection,
         queries.by_ids(connection, dict.fromkeys([d.id for d in drafts] + list(targets))),
         queries.corrections_of(connection, targets),
         known_places,
@@ -181,11 +183,11 @@ def _farm_of(item: Draft, around: _Surroundings) -> str:
     if item.kind.name == "farm":
         return item.farm
     if item.farm and item.farm not in around.farms:
-        raise _unknown(item, "farm", item.farm, around.farms)
+        raise _unknown(item, "farm", item.farm, around)
     if not item.place or item.kind.name == "place":
         return item.farm
     if item.place not in around.places:
-        raise _unknown(item, "place", item.place, around.places)
+        raise _unknown(item, "place", item.place, around)
     farm, place_kind = around.places[item.place]
     if item.kind.places and place_kind not in item.kind.places:
         raise InputError(
@@ -197,8 +199,8 @@ def _farm_of(item: Draft, around: _Surroundings) -> str:
     return farm
 
 
-def _unknown(item: Draft, what: str, given: str, known: Any) -> SideoatsError:
-    near = difflib.get_close_matches(given, list(known)[:10_000], 1)
+def _unknown(item: Draft, what: str, given: str, around: _Surroundings) -> SideoatsError:
+    near = difflib.get_close_matches(given, queries.subjects(around.connection, what), 1)
     return InputError(
         f"no {what} {given!r} in the ledger", where=f"{item.where}{what}",
         expected=f"did you mean {near[0]}?" if near else f"the id of a {what} on file",
@@ -213,7 +215,7 @@ def _may_correct(item: Draft, around: _Surroundings) -> None:
         raise LedgerError(f"{item.where}corrects {target}, which is not in the ledger; give the id of an entry on file")
     if target in around.corrected:
         raise LedgerError(
-            f"{item.where}entry {old.seq} ({target}) was already corrected by {around.corrected[target]}; correct that one"
+            f"{item.where}entry {old.seq} ({target}) was already corrected; correct {around.corrected[target]}"
         )
     if item.kind.name != _WITHDRAWAL and old.kind != item.kind.name:
         raise LedgerError(f"{item.where}a {item.kind.name} cannot correct entry {old.seq}, a {old.kind}")

@@ -94,7 +94,7 @@ def _sqlite(path: Path, create: bool) -> Engine:
             # Other people's records: readable by their keeper only. SQLite gives -wal and -shm the same mode.
             os.close(os.open(path, os.O_CREAT | os.O_RDWR, 0o600))
         except OSError as error:
-            raise LedgerError(f"{path} cannot be made ({error.strerror}); choose a folder that you may write to") from None
+            raise LedgerError(f"{path} cannot be made ({error.strerror}); choose another folder") from None
     engine = sa.create_engine(
         URL.create("sqlite", database=str(path)),
         connect_args={"timeout": _BUSY_MS / 1000, "check_same_thread": False},
@@ -169,11 +169,11 @@ def reporting(address: str) -> Iterator[None]:
 
 
 _SAID: tuple[tuple[tuple[str, ...], str], ...] = (
-    (("database is locked", "lock timeout"), "another program is writing and did not finish; nothing was stored, try again"),
+    (("database is locked", "lock timeout"), "another program writes for too long; nothing was stored, try again"),
     (("disk is full", "no space left", "disk i/o error"), "the disk is full or failing; nothing was stored"),
-    (("unable to open", "readonly", "read-only"), "its folder cannot be written to, which a ledger needs even for reading"),
+    (("unable to open", "readonly", "read-only"), "its folder must be writable, even for reading"),
     (("append-only", "in order"), "entries are never changed or removed; append a correction instead"),
-    (("connection failed", "refused", "could not translate", "timeout"), "the server cannot be reached; nothing was stored"),
+    (("connection failed", "refused", "could not", "timeout"), "the server cannot be reached, nothing stored"),
     (("permission denied",), "this database user may not do that"),
 )
 
@@ -198,7 +198,7 @@ def _bring_up_to_date(engine: Engine, address: str, create: bool, ledger_id: str
             _refuse_strangers(connection, address, create)
         elif found > REVISION:
             raise LedgerError(
-                f"ledger {shown(address)}: its schema {found} is newer than this program knows; install a newer Sideoats"
+                f"ledger {shown(address)}: its schema {found} is newer than this program; install a newer Sideoats"
             )
         upgrade(connection)
         if found is None:

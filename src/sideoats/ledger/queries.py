@@ -18,6 +18,7 @@ from sideoats.ledger.tables import about, entries, series
 
 PAGE = 1000
 _CHUNK = 500
+_MOST_GUESSED = 5000
 _COPY_FROM = 200  # rows from which COPY beats INSERT
 COLUMNS = [entries.c[name] for name in Row._fields]
 
@@ -28,7 +29,7 @@ def ledger_id(connection: Connection) -> str:
 
 
 def head(connection: Connection, ledger: str) -> tuple[int, str, datetime | None]:
-    """Seq, hash and recording time of the last entry; 0, the hash in front of the first and None where there is none."""
+    """Seq, hash and recording time of the last entry; 0, the hash in front of the first and None if empty."""
     last = sa.select(entries.c.seq, entries.c.hash, entries.c.recorded_at).order_by(entries.c.seq.desc()).limit(1)
     found = connection.execute(last).first()
     return (found.seq, found.hash, found.recorded_at) if found else (0, canon.genesis(ledger), None)
@@ -60,6 +61,12 @@ def corrections_of(connection: Connection, ids: Iterable[str]) -> dict[str, str]
         statement = sa.select(entries.c.corrects, entries.c.id).where(entries.c.corrects.in_(chunk))
         found.update((corrects, correction) for corrects, correction in connection.execute(statement))
     return found
+
+
+def subjects(connection: Connection, kind: str) -> list[str]:
+    """Ids that `kind` has been recorded for, 5,000 at most: enough to guess what a mistyped id meant."""
+    statement = sa.select(series.c.subject).where(series.c.kind == kind).limit(_MOST_GUESSED)
+    return list(connection.execute(statement).scalars())
 
 
 def latest(
@@ -147,11 +154,16 @@ def insert(connection: Connection, rows: Sequence[Row]) -> None:
 
 
 def _copy(connection: Connection, rows: Sequence[Row]) -> None:
+    import psycopg
+
     raw: Any = connection.connection.dbapi_connection
-    names = ", ".join(Row._fields)
-    with raw.cursor() as cursor, cursor.copy(f"COPY entries ({names}) FROM STDIN") as copy:
-        for row in rows:
-            copy.write_row(row)
+    statement = f"COPY entries ({', '.join(Row._fields)}) FROM STDIN"
+    try:
+        with raw.cursor() as cursor, cursor.copy(statement) as copy:
+            for row in rows:
+                copy.write_row(row)
+    except psycopg.Error as error:  # SQLAlchemy did not see the statement; report it as if it had
+        raise sa.exc.OperationalError(statement, None, error) from None
 
 
 def entry(row: Row) -> Entry:

@@ -16,9 +16,9 @@ from sqlalchemy.engine import Connection, Engine
 from sideoats.ledger import engine as engines
 from sideoats.ledger import queries
 from sideoats.ledger.canon import Row
+from sideoats.ledger.drafts import Draft, draft, settle
 from sideoats.ledger.entry import CheckReport, Entry, Farm, NewEntry, Place, Receipt
 from sideoats.ledger.evidence import EvidenceKind, evidence_kinds
-from sideoats.ledger.drafts import Draft, draft, settle
 
 
 def open_ledger(location: str | os.PathLike[str] | None = None, *, create: bool = True) -> Ledger:

@@ -7,6 +7,6 @@ from alembic import context
 from sideoats.ledger.tables import metadata
 
 connection = context.config.attributes["connection"]
-context.configure(connection=connection, target_metadata=metadata, transactional_ddl=True, transaction_per_migration=False)
+context.configure(connection=connection, target_metadata=metadata, transactional_ddl=True)
 with context.begin_transaction():
     context.run_migrations()
