@@ -31,9 +31,3 @@ def days_to_reach(weight: ArrayLike, target: ArrayLike, gain: ArrayLike) -> Floa
 def feed_for_gain(gained: ArrayLike, feed_per_gain: ArrayLike) -> Floats:
     """Feed [lb] for `gained` [lb] at `feed_per_gain` [lb of feed a lb of gain], both as fed or both dry."""
     return np.asarray(np.asarray(gained, float) * np.asarray(feed_per_gain, float), dtype=np.float64)
-
-
-def between(uniform: ArrayLike, low: ArrayLike, high: ArrayLike) -> Floats:
-    """Draws spread evenly from `low` to `high`: published ranges state ends, not shapes, so none is assumed between."""
-    start = np.asarray(low, float)
-    return np.asarray(start + np.asarray(uniform, float) * (np.asarray(high, float) - start), dtype=np.float64)

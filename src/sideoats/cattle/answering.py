@@ -1,0 +1,190 @@
+"""What this room's questions share: ranges as draws, later prices on the shared outlook, risk beside the mean."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sideoats.decide import Decision
+from sideoats.errors import InputError
+from sideoats.outlook import prices, seasonal
+from sideoats.question import Context, Option, Table
+
+Floats: TypeAlias = NDArray[np.float64]
+Quantities: TypeAlias = dict[str, tuple[Any, str]]
+LATEST_DAY = 728  # the price paths of the outlook reach two years
+
+
+# --- ranges -----------------------------------------------------------------------------------------------------------
+
+
+def span(table: Table, name: str, default: tuple[float, float] = (np.nan, np.nan)) -> tuple[Floats, Floats]:
+    """Low and high (place,) of a ``numbers`` field: one number stands for itself, several for their range."""
+    rows = table.rows(name)
+    low, high = np.full(len(table), default[0]), np.full(len(table), default[1])
+    for at, given in enumerate(rows):
+        if given:
+            low[at], high[at] = min(given), max(given)
+    return low, high
+
+
+def spread(context: Context, table: Table, name: str, low: ArrayLike, high: ArrayLike) -> Floats:
+    """Draws from a range with no stated distribution, (place, draw), or (place, 1) where every range is one number.
+
+    Each place has its own noise under `name`, so a place's answer does not depend on its neighbours.
+    """
+    least, most = np.asarray(low, float)[:, None], np.asarray(high, float)[:, None]
+    if np.array_equal(least, most, equal_nan=True):
+        return least
+    return np.asarray(least + (most - least) * context.outlook.uniform(name, table.keys))
+
+
+def known_or(values: Floats, default: ArrayLike) -> Floats:
+    """`values` with `default` where not known."""
+    return np.where(np.isnan(values), np.asarray(default, float), values)
+
+
+# --- later prices -----------------------------------------------------------------------------------------------------
+
+
+def price_ratio(context: Context, commodity: str, days: Floats) -> Floats:
+    """Price after each place's `days` over today's, (place, draw), the same futures as every question.
+
+    `days` (place,) are held to 0..728; NaN days give NaN. Scaled so that the mean over the draws is exactly 1, as the
+    outlook means it to be: then a price that the adviser states is the mean of its draws, to the cent.
+    """
+    asked = np.clip(np.nan_to_num(days, nan=0.0), 0, LATEST_DAY)
+    unique, back = np.unique(asked, return_inverse=True)
+    paths = context.outlook.price_ratio(commodity, unique)
+    ratio = (paths / paths.mean(axis=0)).T[back.reshape(asked.shape)]
+    return np.where(np.isnan(days)[:, None], np.nan, ratio) if np.isnan(days).any() else ratio
+
+
+def cash_from_futures(
+    context: Context,
+    table: Table,
+    commodity: str,
+    days: Floats,
+    *,
+    futures: Floats,
+    basis: Floats,
+    basis_sd: Floats,
+    volatility: Floats,
+) -> Floats:
+    """Cash price draws (place, draw): lognormal about a futures quote, basis added after.
+
+    The shock is the outlook's own price path of the commodity, scaled to one spread, so that the draws stay tied to
+    every other price of the same future; only the volatility is the one given.
+
+    Parameters
+    ----------
+    futures, basis, basis_sd : USD/cwt (place,); unknown basis figures count as 0
+    volatility : standard deviation of the log price over a year (place,)
+    """
+    log_ratio = np.log(price_ratio(context, commodity, days))
+    sd = log_ratio.std(axis=1, keepdims=True)
+    shock = np.divide(log_ratio - log_ratio.mean(axis=1, keepdims=True), sd, out=np.zeros_like(log_ratio), where=sd > 0)
+    then = prices.lognormal_price(futures[:, None], volatility[:, None], days[:, None], shock)
+    noise = context.outlook.normal(f"basis {commodity}", table.keys)
+    return prices.cash_price(then, np.nan_to_num(basis)[:, None], np.nan_to_num(basis_sd)[:, None], noise)
+
+
+@dataclass(frozen=True)
+class Season:
+    """Seasonal move of a commodity's own record, month of today to month of the later day."""
+
+    ratio: float
+    low: float
+    high: float
+    years: tuple[int, int]
+    share_higher: float
+
+
+def season_ratio(context: Context, commodity: str, days: float) -> Season | None:
+    """What the district's own quotes did between these months in past years; None without two whole years on file."""
+    history = context.outlook.price_history.get(commodity)
+    if history is None:
+        return None
+    first, last, monthly = seasonal.monthly_means(*history)
+    if last - first < 2:
+        return None
+    try:
+        index = seasonal.seasonal_index(first, monthly)
+    except InputError:
+        return None
+    now, then = context.on.month, (context.on + timedelta(days=int(days))).month
+    expected, low, high = seasonal.seasonal_price(1.0, index, now, then)
+    higher = seasonal.share_of_years_above(index, now, then, 1.0)
+    return Season(float(expected), float(low), float(high), index.years, higher)
+
+
+def next_day(on: date, month: int, day: int) -> date:
+    """The next such calendar day, today included."""
+    this_year = date(on.year, month, day)
+    return this_year if this_year >= on else date(on.year + 1, month, day)
+
+
+# --- risk and what would change the answer ----------------------------------------------------------------------------
+
+
+def risk_quantities(options: Sequence[Option], decision: Decision, unit: str) -> Quantities:
+    """Worst tenth and certainty equivalent by option; the latter is NaN and not shown without stated risk aversion."""
+    out: Quantities = {}
+    for at, option in enumerate(options):
+        out[f"worst_tenth_{option.key}"] = (decision.worst_tenth[:, at], unit)
+        out[f"certainty_equivalent_{option.key}"] = (decision.certainty_equivalent[:, at], unit)
+    out["worth_of_knowing"] = (decision.perfect_information, unit)
+    return out
+
+
+def one_at_a_time(
+    result: Callable[..., Floats], base: Mapping[str, Any], changes: Mapping[str, tuple[str, float]]
+) -> dict[str, Floats]:
+    """`result` with one input moved and the rest as in `base`.
+
+    Parameters
+    ----------
+    result : keyword inputs -> (place,) money
+    base : the inputs
+    changes : label -> (input, factor)
+
+    Returns
+    -------
+    label -> (place,) money
+    """
+    moved = {}
+    for label, (name, factor) in changes.items():
+        inputs = dict(base)
+        inputs[name] = np.asarray(inputs[name], float) * factor
+        moved[label] = result(**inputs)
+    return moved
+
+
+def change_text(moved: Mapping[str, Floats], row: int, unit: str) -> str:
+    """One sentence with the money under each change."""
+    parts = [f"{label} {values[row]:+,.2f}" for label, values in moved.items() if np.isfinite(values[row])]
+    return f"One thing changed at a time, {unit}: " + "; ".join(parts) + "." if parts else ""
+
+
+def inside(label: str) -> str:
+    """An option's label inside a sentence."""
+    return label[:1].lower() + label[1:]
+
+
+def risk_text(options: Sequence[Option], decision: Decision, row: int, unit: str) -> str:
+    """One sentence on the worst tenth of every open option, and the certainty equivalent where it was asked for."""
+    parts = []
+    for at, option in enumerate(options):
+        if decision.barred[row, at] or not np.isfinite(decision.worst_tenth[row, at]):
+            continue
+        text = f"{inside(option.label)} {decision.worst_tenth[row, at]:+,.2f}"
+        sure = decision.certainty_equivalent[row, at]
+        if np.isfinite(sure):
+            text += f" (certainty equivalent {sure:+,.2f})"
+        parts.append(text)
+    return f"Mean of the worst tenth, {unit}: " + "; ".join(parts) + "."

@@ -1,0 +1,286 @@
+"""When to work and wean calves for a sale that asks for days weaned, and what is already too late."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.call import ACT, LOOK, STOP, WAIT
+from sideoats.cattle import answering, program
+from sideoats.decide import decide
+from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
+from sideoats.schema import Field
+
+UNIT = "USD/head"
+SOON = 7  # days: the week is the product
+INPUTS = (
+    Field("sale", "date", "day of the sale", required=True, example="2026-10-20",
+          found_in=("evidence:sale_plan.sale", "place:sale_date")),
+    Field("program_days", "number", "days weaned that the sale asks for", unit="day", bare=True, low=0, high=365,
+          example="45", found_in=("evidence:sale_plan.program_days",)),
+    Field("weaned", "date", "day on which the calves were weaned, if they are",
+          found_in=("evidence:calf_work.weaned",)),
+    Field("first_round", "date", "day of the first vaccine round, if given",
+          found_in=("evidence:calf_work.first_round",)),
+    Field("booster", "date", "day of the second vaccine round, if given", found_in=("evidence:calf_work.booster",)),
+    Field("bulls", "flag", "bull calves are still to be castrated", found_in=("evidence:calf_work.bulls",)),
+    Field("castrated", "date", "day of castration, if done", found_in=("evidence:calf_work.castrated",)),
+    Field("healing_days", "number", "days for a castration wound to heal", unit="day", bare=True, low=0, high=120,
+          example="42"),
+    Field("treated", "date", "day of the last treatment of any calf in the lot",
+          found_in=("evidence:treatment.on", "evidence:calf_work.treated")),
+    Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
+          high=365, example="28", found_in=("evidence:treatment.withdrawal_days",)),
+    Field("weight", "number", "expected sale weight", unit="lb", low=100, high=1500, example="560 lb",
+          found_in=("evidence:weights.mean", "place:weight")),
+    Field("premium", "number", "premium that this sale pays for the program", unit="USD/cwt", low=-50, high=200,
+          example="8 USD/cwt", found_in=("evidence:sale_plan.premium", "setting:premium.weaned_45")),
+    Field("program_cost", "number", "what the program costs beyond selling off the cow", unit=UNIT, low=0, high=500,
+          default=0.0, example="40 USD/head"),
+    Field("station", "text", "weather station that stands for the place", found_in=("place:station",)),
+)  # fmt: skip
+OPTIONS = (
+    Option("program", "Wean in time and sell in the program"),
+    Option("later_sale", "Move to a later sale that these calves can make"),
+    Option("plain", "Sell on the day without the program", passive=True),
+)
+TOO_LATE = {
+    "weaned too few days": "Weaned too late for the days this sale asks.",
+    "weaning date is past": "It is too late to wean for this sale.",
+    "first round window is past": "The usual window for the first vaccine round is past: ask the veterinarian.",
+    "no time for two rounds": "There is no time left for two rounds before the last day for treatments.",
+    "booster window is past": "The window for the second round is past: ask the veterinarian.",
+    "rounds too close together": "The two rounds stand closer together than the evidence and usual labels allow.",
+    "rounds too far apart": "The two rounds stand farther apart than usual labels allow: ask the veterinarian.",
+    "booster before first round": "The second round is dated before the first: check the dates.",
+    "booster would be after the last day for treatments": "A second round would run its withdrawal past the sale.",
+    "castration date is past": "It is too late to castrate and heal before this sale.",
+    "castration wound not healed at sale": "Castration wounds will not be healed by the sale.",
+    "withdrawal runs past the sale": "Calves in the lot are inside a withdrawal on the day of sale.",
+}
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """Everything counted for a table, arrays (place,)."""
+
+    sale: program.Dates
+    weaned: program.Dates
+    first_round: program.Dates
+    booster: program.Dates
+    days_asked: NDArray[np.float64]
+    dates: program.ProgramDates
+    conflicts: dict[str, program.Masks]
+    clear: program.Dates
+    other_sale: program.Dates
+
+
+def _plan(table: Table, context: Context) -> _Plan:
+    facts, on = context.facts, np.datetime64(context.on, "D")
+    days_asked = answering.known_or(table.number("program_days"), facts.value("cattle/weaned_days.washington"))
+    least_apart, most_apart = facts.span("cattle/rounds.apart")
+    least_apart = max(least_apart, facts.value("cattle/rounds.closest"))
+    healing = answering.known_or(table.number("healing_days"), facts.span("cattle/healing")[1])
+    withdrawal = np.nan_to_num(table.number("withdrawal_days"))
+    bulls = table.flag("bulls")
+    sale, weaned, first_round, booster = (table.date(n) for n in ("sale", "weaned", "first_round", "booster"))
+    dates = program.program_dates(
+        sale, program_days=days_asked, first_before_weaning=facts.choose("cattle/first_round")[1].span,
+        booster_after_first=(least_apart, most_apart), withdrawal_days=withdrawal, healing_days=healing,
+        weaned=weaned, first_round=first_round,
+    )  # fmt: skip
+    clear = program.withdrawal_clear(table.date("treated")[:, None], withdrawal[:, None])
+    conflicts = program.program_conflicts(
+        dates, sale=sale, on=on, program_days=days_asked, least_gap=least_apart, most_gap=most_apart, weaned=weaned,
+        first_round=first_round, booster=booster, castrated=table.date("castrated"), needs_castration=bulls,
+        clear=clear,
+    )  # fmt: skip
+    other = np.fmax(program.first_qualifying_sale(weaned, on, days_asked), clear)
+    return _Plan(sale, weaned, first_round, booster, days_asked, dates, conflicts, clear, np.fmax(other, on))
+
+
+def _next_step(plan: _Plan, table: Table, context: Context) -> tuple[NDArray[np.int64], NDArray[np.object_]]:
+    """Days to the next deadline that is not past (-1 for none), and its name."""
+    bulls = table.flag("bulls") & np.isnat(table.date("castrated"))
+    steps = {
+        "first vaccine round": np.where(np.isnat(plan.first_round), plan.dates.first_to, program.NEVER),
+        "second vaccine round": np.where(np.isnat(plan.booster), plan.dates.booster_to, program.NEVER),
+        "castrate": np.where(bulls, plan.dates.castrate_by, program.NEVER),
+        "wean": np.where(np.isnat(plan.weaned), plan.dates.wean_by, program.NEVER),
+    }
+    left = np.stack([program.days_between(np.datetime64(context.on, "D"), d) for d in steps.values()], axis=1)
+    left = np.where(left >= 0, left, np.inf)
+    first = left.argmin(axis=1)
+    soonest = left[np.arange(len(table)), first]
+    names = np.array(list(steps), dtype=object)[first]
+    return np.where(np.isfinite(soonest), soonest, -1).astype(np.int64), names
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Count back from the sale, name what is too late, and weigh the program against the premium where it is known."""
+    plan = _plan(table, context)
+    past, unclear = plan.conflicts["sale is past"], plan.conflicts["withdrawal runs past the sale"]
+    late = plan.conflicts["weaning date is past"] | plan.conflicts["weaned too few days"]
+    next_days, next_name = _next_step(plan, table, context)
+
+    gain = table.number("premium") * table.number("weight") / 100 - table.number("program_cost")
+    payoff = np.stack([gain, gain, np.where(np.isnan(gain), np.nan, 0.0)], axis=1)
+    nothing = np.zeros_like(past)
+    bars = (
+        Bar(np.stack([past, nothing, past], axis=1), "the sale is past"),
+        Bar(np.stack([late & ~past, nothing, nothing], axis=1), lambda i: _late_text(plan, i)),
+        Bar(
+            np.stack([unclear, nothing, unclear], axis=1),
+            lambda i: f"inside a withdrawal until {plan.clear[i]}: the label rules",
+            hazard=True,
+        ),
+        Bar(
+            np.stack([nothing, ~(late | past | unclear), nothing], axis=1),
+            "not needed: the sale asked about can be made",
+        ),
+    )
+    barred = np.logical_or.reduce([bar.mask for bar in bars])
+    decision = decide(np.broadcast_to(payoff[:, None, :], (len(table), 2, 3)), barred=barred)
+
+    verdict = np.where((next_days >= 0) & (next_days <= SOON), ACT, WAIT)
+    verdict = np.where(late, LOOK, verdict)
+    verdict = np.where(unclear, STOP, verdict)
+    verdict = np.where(past, WAIT, verdict).astype(np.int8)
+    lost = np.where((verdict == ACT) | (late & ~past), np.maximum(np.nan_to_num(gain), 0.0), 0.0)
+    return Answers(
+        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars, verdict=verdict,
+        act_by=np.where(verdict == ACT, next_days, -1), look_by=np.where(verdict == LOOK, SOON, -1),
+        headline=lambda i: _headline(plan, next_name, next_days, context, i),
+        because=_because(plan, table, context), quantities=_quantities(plan, next_name, next_days, table, gain),
+        missing=~table.known("sale"), missing_headline="No sale date on file: ask when these calves are to be sold.",
+        cautions=[context.facts[f"cattle/care.{k}"].text for k in ("veterinarian", "heat", "records", "feed_drugs")],
+        cost_of_waiting=lost,
+    )  # fmt: skip
+
+
+def _late_text(plan: _Plan, i: int) -> str:
+    if plan.conflicts["weaning date is past"][i]:
+        return f"calves had to be weaned by {plan.dates.wean_by[i]}"
+    short = plan.days_asked[i] - program.days_between(plan.weaned[i], plan.sale[i])
+    return f"weaned {short:.0f} days too late for {plan.days_asked[i]:.0f} days on {plan.sale[i]}"
+
+
+def _headline(
+    plan: _Plan, next_name: NDArray[np.object_], next_days: NDArray[np.int64], context: Context, i: int
+) -> str:
+    sale, wean_by, asked = plan.sale[i], plan.dates.wean_by[i], f"{plan.days_asked[i]:.0f}"
+    if plan.conflicts["sale is past"][i]:
+        return f"The sale of {sale} is past: calves had to be weaned by {wean_by} to be {asked} days weaned."
+    if plan.conflicts["withdrawal runs past the sale"][i]:
+        return f"Do not sell on {sale}: calves in the lot are inside a withdrawal until {plan.clear[i]}."
+    if plan.conflicts["weaning date is past"][i]:
+        return (
+            f"Too late to be {asked} days weaned on {sale} (wean by {wean_by}): weaned today they can go from "
+            f"{plan.other_sale[i]} on."
+        )
+    if plan.conflicts["weaned too few days"][i]:
+        return f"Weaned too late for {asked} days on {sale}: they can go from {plan.other_sale[i]} on."
+    if not np.isnat(plan.weaned[i]):
+        weaned = program.days_between(plan.weaned[i], sale)
+        then = f"; next: {next_name[i]} by {_day(context, next_days[i])}" if next_days[i] >= 0 else ""
+        return f"Weaned {weaned:.0f} days by the sale of {sale}, {asked} asked{then}."
+    return f"Wean by {wean_by} to be {asked} days weaned on {sale}."
+
+
+def _day(context: Context, days: np.int64) -> str:
+    return str(np.datetime64(context.on, "D") + np.timedelta64(int(days), "D"))
+
+
+def _because(plan: _Plan, table: Table, context: Context) -> Callable[[int], list[str]]:
+    facts, on = context.facts, np.datetime64(context.on, "D")
+    closest, first_key = facts["cattle/rounds.closest"], facts.choose("cattle/first_round")[0]
+    asks, first = facts["cattle/program.asks"].text, facts.choose("cattle/first_round")[1]
+
+    def window(name: str, start: np.datetime64, end: np.datetime64, done: np.datetime64) -> str:
+        if not np.isnat(done):
+            return f"{name}: done {done}."
+        return f"{name}: {start} to {end}" + (" (past)." if end < on else ".")
+
+    def lines(i: int) -> list[str]:
+        d = plan.dates
+        out = [
+            f"First vaccine round {first.low:.0f} to {first.high:.0f} days before weaning ({first_key}); "
+            f"rounds at least {closest.value:.0f} days apart.",
+            window("First round", d.first_from[i], d.first_to[i], plan.first_round[i]),
+            window("Second round", d.booster_from[i], d.booster_to[i], plan.booster[i]),
+        ]
+        if table.flag("bulls")[i]:
+            out.append(window("Castrate", d.castrate_by[i], d.castrate_by[i], table.date("castrated")[i]))
+        out += [text for name, text in TOO_LATE.items() if plan.conflicts[name][i]]
+        out.append(f"A program usually asks: {asks}.")
+        out += _heat(plan, table, context, i)
+        return out
+
+    return lines
+
+
+def _heat(plan: _Plan, table: Table, context: Context, i: int) -> list[str]:
+    """What past years say of the heat in the next working window, where a station is on file."""
+    if not context.outlook.has_weather:
+        return []
+    windows = ((plan.first_round, plan.dates.first_from, plan.dates.first_to, "first"),
+               (plan.booster, plan.dates.booster_from, plan.dates.booster_to, "second"))  # fmt: skip
+    tmax = context.outlook.daily("tmax")[context.outlook.station_rows([table.text("station")[i]])[0]]
+    for done, start, end, name in windows:
+        first, last = (program.days_between(np.datetime64(context.on, "D"), d[i]) for d in (start, end))
+        if np.isnat(done[i]) and last >= 0 and first < tmax.shape[1]:
+            highs = tmax[:, max(0, int(first)) : int(last) + 1] * 9 / 5 + 32
+            return [
+                f"Highs in the {name} round's window in past years: {highs.mean():.0f} F on average, one day in ten "
+                f"above {np.percentile(highs, 90):.0f} F: work calves early in the morning."
+            ]
+    return []
+
+
+def _quantities(
+    plan: _Plan, next_name: NDArray[np.object_], next_days: NDArray[np.int64], table: Table, gain: NDArray[np.float64]
+) -> answering.Quantities:
+    d = plan.dates
+    dates = {
+        "wean_by": d.wean_by, "first_round_from": d.first_from, "first_round_to": d.first_to,
+        "booster_from": d.booster_from, "booster_to": d.booster_to, "treat_by": d.treat_by,
+        "earliest_other_sale": plan.other_sale, "withdrawal_over": plan.clear,
+        "castrate_by": np.where(table.flag("bulls"), d.castrate_by, program.NEVER),
+    }  # fmt: skip
+    out: answering.Quantities = {
+        name: (np.where(np.isnat(days), "", days.astype(str)), "date") for name, days in dates.items()
+    }
+    late = [name for name in TOO_LATE if plan.conflicts[name].any()]
+    said = ["; ".join(n for n in late if plan.conflicts[n][i]) for i in range(len(table))]
+    out["too_late_or_wrong"] = (np.array(said, dtype=np.str_), "text")
+    out["next_step"] = (np.where(next_days >= 0, next_name, "").astype(np.str_), "text")
+    out["days_to_next_step"] = (np.where(next_days >= 0, next_days, np.nan), "day")
+    out["days_weaned_at_sale"] = (program.days_between(plan.weaned, plan.sale), "day")
+    out["program_worth"] = (gain, UNIT)
+    return out
+
+
+def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
+    """Herds with a sale ahead (or without a date, which asks for one in the half year of weaning)."""
+    days = table.days_until("sale", context.on)
+    return np.where(np.isnan(days), context.on.month in (7, 8, 9, 10, 11), (days >= 0) & (days <= 180))
+
+
+QUESTION = Question(
+    name="wean-date",
+    room="cattle",
+    title="When must these calves be weaned for the sale?",
+    about="Counts weaning, both vaccine rounds, castration and withdrawals back from a sale that asks for days weaned, "
+    "and names what is already too late.",
+    inputs=INPUTS,
+    answer=answer,
+    places=Places(kinds=("herd",)),
+    size="head",
+    in_season=in_season,
+    limits="Counts dates; products, doses and withdrawals come from the label and the veterinarian. Every sale writes "
+    "its own rules.",
+    options_count=3,
+)
