@@ -1,0 +1,199 @@
+"""Crop coefficients and the daily balance of water in the root zone (FAO-56 chapters 6 to 8).
+
+Depths in mm, soil water contents as a share of volume, depletion counted from field capacity.
+
+References
+----------
+.. [1] R.G. Allen, L.S. Pereira, D. Raes, M. Smith, Crop evapotranspiration, FAO Irrigation and Drainage Paper 56, Rome,
+   1998 (equation numbers from memory; checked against its examples 36 and 37 and the printed coefficients of its
+   adjustment for climate).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sideoats.errors import InputError
+from sideoats.weather.arrays import Floats, floats
+
+
+def total_available_water(field_capacity: ArrayLike, wilting_point: ArrayLike, root_depth_m: ArrayLike) -> Floats:
+    """Water that roots can use [mm], eq. 82: 1000 (field capacity - wilting point) x root depth."""
+    return floats(1000 * (floats(field_capacity) - floats(wilting_point)) * floats(root_depth_m))
+
+
+def depletion_fraction(table_value: ArrayLike, crop_et: ArrayLike) -> Floats:
+    """Share of the available water used before stress begins, eq. in table 22's footnote; held between 0.1 and 0.8.
+
+    Parameters
+    ----------
+    table_value : tabulated fraction, for a crop evapotranspiration of 5 mm/day
+    crop_et : [mm/day]
+    """
+    return np.clip(floats(table_value) + 0.04 * (5 - floats(crop_et)), 0.1, 0.8)
+
+
+def stress_coefficient(depletion: ArrayLike, available: ArrayLike, fraction: ArrayLike) -> Floats:
+    """Reduction of transpiration by dry soil, eq. 84: 1 up to the readily available water, then falling to 0.
+
+    Parameters
+    ----------
+    depletion, available : root zone depletion and total available water [mm]
+    fraction : share that is readily available
+    """
+    taw, p = floats(available), floats(fraction)
+    return np.clip((taw - floats(depletion)) / ((1 - p) * taw), 0.0, 1.0)
+
+
+def coefficient_for_climate(
+    table_value: ArrayLike, wind_2m: ArrayLike, humidity_min: ArrayLike, height_m: ArrayLike
+) -> Floats:
+    """Crop coefficient of mid-season or late season away from the tables' climate, eq. 62 and 65.
+
+    Parameters
+    ----------
+    table_value : tabulated coefficient (wind 2 m/s, least humidity 45 %); below 0.45 it is returned as it is
+    wind_2m : mean of the stage [m/s], held to 1..6
+    humidity_min : mean of the day's least humidity, 0 to 1, held to 0.20..0.80
+    height_m : crop height, 0.1 to 10; NaN outside
+    """
+    wind, dry, h = np.clip(floats(wind_2m), 1, 6), np.clip(100 * floats(humidity_min), 20, 80), floats(height_m)
+    h = np.where((h >= 0.1) & (h <= 10), h, np.nan)
+    shift = (0.04 * (wind - 2) - 0.004 * (dry - 45)) * (h / 3) ** 0.3
+    return np.where(floats(table_value) >= 0.45, floats(table_value) + shift, floats(table_value))
+
+
+def coefficient_curve(
+    days_since_start: ArrayLike, lengths: ArrayLike, initial: ArrayLike, mid: ArrayLike, end: ArrayLike
+) -> Floats:
+    """Crop coefficient on a day of the season: flat, rising, flat, falling (FAO-56 figure 34); 0 before the start.
+
+    Parameters
+    ----------
+    days_since_start : day 0 is planting or green-up
+    lengths : (..., 4) days of the initial, development, mid-season and late stages
+    initial, mid, end : coefficients
+
+    Returns
+    -------
+    after the last stage the end coefficient is kept; NaN where the day is NaN
+    """
+    day, size = floats(days_since_start), floats(lengths)
+    ends = np.cumsum(size, axis=-1)
+    rise = np.clip((day - ends[..., 0]) / np.maximum(size[..., 1], 1e-9), 0, 1)
+    fall = np.clip((day - ends[..., 2]) / np.maximum(size[..., 3], 1e-9), 0, 1)
+    value = floats(initial) + (floats(mid) - floats(initial)) * rise + (floats(end) - floats(mid)) * fall
+    return np.where(day < 0, 0.0, value)
+
+
+def soil_coefficient(
+    basal: ArrayLike,
+    depletion_surface: ArrayLike,
+    *,
+    total_evaporable: ArrayLike,
+    readily_evaporable: ArrayLike,
+    wind_2m: ArrayLike = 2.0,
+    humidity_min: ArrayLike = 0.45,
+    height_m: ArrayLike = 0.5,
+    least: ArrayLike = 0.15,
+    wetted_share: ArrayLike = 1.0,
+) -> Floats:
+    """Soil evaporation coefficient of the dual method, eq. 71 to 76.
+
+    Parameters
+    ----------
+    basal : basal crop coefficient
+    depletion_surface : water already evaporated from the surface layer [mm]
+    total_evaporable, readily_evaporable : [mm]
+    wind_2m, humidity_min, height_m : as in `coefficient_for_climate`
+    least : coefficient of dry bare soil
+    wetted_share : share of the surface wetted (1 for rain)
+    """
+    wind, dry = np.clip(floats(wind_2m), 1, 6), np.clip(100 * floats(humidity_min), 20, 80)
+    h = floats(height_m)
+    crop = floats(basal)
+    most = np.maximum(1.2 + (0.04 * (wind - 2) - 0.004 * (dry - 45)) * (h / 3) ** 0.3, crop + 0.05)
+    tew, rew = floats(total_evaporable), floats(readily_evaporable)
+    reduction = np.clip((tew - floats(depletion_surface)) / (tew - rew), 0.0, 1.0)
+    covered = np.clip((crop - floats(least)) / np.maximum(most - floats(least), 0.01), 0.0, 0.99) ** (1 + 0.5 * h)
+    exposed = np.minimum(1 - covered, floats(wetted_share))
+    return floats(np.minimum(reduction * (most - crop), exposed * most))
+
+
+@dataclass(frozen=True)
+class WaterBalance:
+    """A root zone day by day, every array (..., day) in mm but `stress` (0 to 1).
+
+    `depletion` stands at the end of the day; `stress` is that of the day. `missing` days had no rain or no reference
+    evapotranspiration: they are carried without rain and with the mean evapotranspiration of the other days.
+    """
+
+    depletion: Floats
+    stress: Floats
+    crop_et: Floats
+    drained: Floats
+    missing: NDArray[np.bool_]
+
+
+def water_balance(
+    reference_et: ArrayLike,
+    rain: ArrayLike,
+    coefficient: ArrayLike,
+    available: ArrayLike,
+    fraction: ArrayLike,
+    *,
+    start_depletion: ArrayLike,
+    irrigation: ArrayLike = 0.0,
+    runoff: ArrayLike = 0.0,
+    adjust_fraction: bool = True,
+) -> WaterBalance:
+    """Root-zone depletion of many fields and futures at once, eq. 85 to 88; the loop runs over days only.
+
+    The stress of a day is taken from the depletion at its start, as in FAO-56 example 37.
+
+    Parameters
+    ----------
+    reference_et, rain, irrigation, runoff : (..., day) [mm/day], days last
+    coefficient : (..., day) crop coefficient
+    available, fraction : (...) or (..., day) total available water [mm] and tabulated depletion fraction
+    start_depletion : (...) [mm]
+    adjust_fraction : follow crop evapotranspiration with the fraction (`depletion_fraction`)
+
+    Raises
+    ------
+    InputError : an array without days
+    """
+    et0, water, kc, irrigated, lost = np.broadcast_arrays(
+        floats(reference_et), floats(rain), floats(coefficient), floats(irrigation), floats(runoff)
+    )
+    if et0.ndim == 0:
+        raise InputError("no days were given", where="water balance", expected="arrays with days along the last axis")
+    missing = np.isnan(et0) | np.isnan(water)
+    there = np.where(missing, np.nan, et0)
+    usual = np.nan_to_num(np.nanmean(np.where(missing.all(axis=-1, keepdims=True), 0.0, there), axis=-1, keepdims=True))
+    et0 = np.where(np.isnan(et0), usual, et0)
+    gain = np.nan_to_num(water) - np.nan_to_num(lost) + irrigated
+    shape = et0.shape
+    taw, p_table = np.broadcast_to(_days(available, shape), shape), np.broadcast_to(_days(fraction, shape), shape)
+    depletion = np.minimum(np.broadcast_to(floats(start_depletion), shape[:-1]), taw[..., 0]).copy()
+    out = {name: np.empty(shape) for name in ("depletion", "stress", "crop_et", "drained")}
+    for day in range(shape[-1]):
+        wish = kc[..., day] * et0[..., day]
+        p = depletion_fraction(p_table[..., day], wish) if adjust_fraction else p_table[..., day]
+        stress = stress_coefficient(depletion, taw[..., day], p)
+        used = stress * wish
+        balance = depletion - gain[..., day] + used
+        drained = np.maximum(-balance, 0.0)
+        depletion = np.clip(balance, 0.0, taw[..., day])
+        for name, value in zip(out, (depletion, stress, used, drained), strict=True):
+            out[name][..., day] = value
+    return WaterBalance(**out, missing=missing)
+
+
+def _days(value: ArrayLike, shape: tuple[int, ...]) -> Floats:
+    """(...) as (..., 1), so that it spreads over days; an array that already has days is left alone."""
+    array = floats(value)
+    return array if array.shape[-1:] == shape[-1:] and array.ndim == len(shape) else np.expand_dims(array, -1)
