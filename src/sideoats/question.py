@@ -217,13 +217,11 @@ class Answers:
         if self.sources is None:
             self.sources = self.context.facts.cited()
 
-    def rank(self) -> Floats:
-        """(n,) money for the whole place that waiting until next week would lose; infinite for a stop."""
+    def _lost(self) -> Floats:
+        """(n,) money for the whole place that waiting until next week would lose; for a look, what the look is worth."""
         size = self.table.size if self.table.size.size else np.ones(len(self.table))
-        lost = np.maximum(
-            _array(self.cost_of_waiting), np.where(self.verdict == LOOK, _array(self.worth_of_a_look), 0.0)
-        )
-        return np.where(self.verdict == STOP, np.inf, lost * np.nan_to_num(size, nan=1.0))
+        worth = np.where(self.verdict == LOOK, _array(self.worth_of_a_look), 0.0)
+        return np.asarray(np.maximum(_array(self.cost_of_waiting), worth) * np.nan_to_num(size, nan=1.0))
 
     def call(self, row: int) -> Call:
         """One row as a call."""
@@ -241,7 +239,7 @@ class Answers:
                 quantities[name] = Quantity(float(value), unit)
         cautions = self.cautions(row) if callable(self.cautions) else self.cautions
         missing = self.missing_headline if isinstance(self.missing_headline, str) else self.missing_headline(row)
-        size = self.table.size[row] if self.table.size.size else 1.0
+        lost = self._lost()[row]
         q = self.question
         return Call(
             question=q.name if q else "", on=on, verdict=verdict,
@@ -254,7 +252,7 @@ class Answers:
             seed=self.context.outlook.seed, version=_version(), place=self.table.keys[row],
             place_name=self.table.names[row] if self.table.names else "",
             farm=self.table.farms[row] if self.table.farms else "", room=q.room if q else "",
-            cost_of_waiting=float(_array(self.cost_of_waiting)[row] * (1.0 if np.isnan(size) else size)),
+            cost_of_waiting=float(np.nan_to_num(lost, posinf=0.0)),
             evidence=self.table.evidence[row] if self.table.evidence else (),
         )  # fmt: skip
 

@@ -88,9 +88,9 @@ def losses(
     -------
     (day, place, draw), (place, draw), shares 0 to cap
     """
-    top, kept = np.asarray(cap, float), 1.0 - np.asarray(prevented, float)
-    never = np.minimum(whole * slope, top)
-    done = np.minimum(before * slope, top)
+    top, kept, per_day = np.asarray(cap, float), 1.0 - np.asarray(prevented, float), np.asarray(slope, float)
+    never = np.minimum(whole * per_day, top)
+    done = np.minimum(before * per_day, top)
     done += kept * (never - done)
     return done, never
 

@@ -80,7 +80,7 @@ class Outlook:
         rng = self.generator("weather years")
         return np.concatenate([rng.permutation(years) for _ in range(rounds)])[: self.draws].astype(np.int64)
 
-    def station_rows(self, stations: Sequence[Any]) -> NDArray[np.int64]:
+    def station_rows(self, stations: Sequence[Any] | NDArray[np.object_]) -> NDArray[np.int64]:
         """(place,) index of each place's station on the station axis; the first station where it is not on file."""
         if self.windows is None:
             raise ValueError("no station record is on file")

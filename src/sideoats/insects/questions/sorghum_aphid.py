@@ -35,15 +35,15 @@ INPUTS = (
     Field("crop", "choice", "grain or forage sorghum", choices=("grain sorghum", "forage sorghum"),
           default="grain sorghum", found_in=("place:crop",)),
     Field("counts", "counts", "aphids on each leaf looked at, leaf by leaf", high=100_000, example="12,40,7",
-          found_in=("evidence:leaf_counts.counts",)),
+          fresh_days=21, found_in=("evidence:leaf_counts.counts",)),
     Field("mean", "number", "mean aphids per leaf, with n, where single counts were not kept", low=0, high=100_000,
-          found_in=("evidence:leaf_counts.mean",)),
-    Field("n", "number", "leaves looked at", low=1, high=100_000, found_in=("evidence:leaf_counts.n",)),
+          fresh_days=21, found_in=("evidence:leaf_counts.mean",)),
+    Field("n", "number", "leaves looked at", low=1, high=100_000, fresh_days=21, found_in=("evidence:leaf_counts.n",)),
     Field("infested_over_50", "share", "share of leaves with more than 50 aphids, with n",
-          found_in=("evidence:leaf_counts.infested_over_50",)),
+          fresh_days=21, found_in=("evidence:leaf_counts.infested_over_50",)),
     Field("stage", "choice", "growth stage of most plants", choices=STAGES, required=True,
           aliases={"preboot": "pre-boot", "whorl": "pre-boot", "bloom": "flowering", "heading": "flowering"},
-          found_in=("evidence:leaf_counts.stage", "place:stage")),
+          fresh_days=21, found_in=("evidence:leaf_counts.stage", "place:stage")),
     Field("yield", "number", "yield expected without aphids", unit="bu/ac", low=0, high=300, required=True,
           example="80 bu/ac", found_in=("place:expected_yield",)),
     Field("price", "number", "price at harvest", unit="USD/bu", low=0, high=100, required=True, example="4.50 USD/bu",
@@ -53,10 +53,10 @@ INPUTS = (
     Field("efficacy", "share", "share of the remaining injury that one application prevents; the published range if absent",
           found_in=("setting:efficacy.aphid_treatment",)),
     Field("honeydew", "choice", "honeydew on the leaves", choices=("none", "light", "heavy"),
-          found_in=("evidence:leaf_counts.honeydew",)),
+          fresh_days=21, found_in=("evidence:leaf_counts.honeydew",)),
     Field("predators", "choice", "lady beetles, lacewings, hover flies and the like", choices=("none", "few", "many"),
-          found_in=("evidence:leaf_counts.predators",)),
-    Field("parasitized", "share", "share of aphids that are mummies", found_in=("evidence:leaf_counts.parasitized",)),
+          fresh_days=21, found_in=("evidence:leaf_counts.predators",)),
+    Field("parasitized", "share", "share of aphids that are mummies", fresh_days=21, found_in=("evidence:leaf_counts.parasitized",)),
     Field("harvest_date", "date", "harvest or swathing expected", found_in=("place:harvest_date",)),
     Field("phi_days", "number", "pre-harvest interval of the label in hand, days", unit="day", bare=True, low=0, high=120,
           found_in=("setting:phi.aphid_treatment",)),
@@ -301,7 +301,7 @@ class _Reply:
         cost = np.nan_to_num(self.table.number("cost"))
         ratio = cost / np.maximum(saved + cost, 1e-6)
         days = np.log(np.maximum(ratio, 1.0)) / np.quantile(self.futures.rate, 0.9)
-        return np.clip(np.floor(days) - 1, 2, 7).astype(np.int64)
+        return np.asarray(np.clip(np.floor(days) - 1, 2, 7), dtype=np.int64)
 
     def _stop_lines(self) -> tuple[Floats, Floats, Floats]:
         """Running totals at which counting may stop, and about how many more leaves that takes."""
@@ -341,7 +341,7 @@ class _Reply:
             inside = f"harvest in {self.harvest[i]:.0f} days is inside the {self.interval[i]:.0f}-day interval"
             return f"{seen}, but {inside}: do not treat."
         if d.best[i] < _DAYS:
-            return f"{seen}: treating today is worth {saved:.0f} USD/ac over leaving it; act by day {d.act_by[i]}."
+            return f"{seen}: treating today is worth {saved:.0f} USD/ac over leaving it."
         return f"{seen}: treating today would return {saved:+.0f} USD/ac after its cost; not yet."
 
     def _bar_reason(self, i: int) -> str:

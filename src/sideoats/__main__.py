@@ -1,0 +1,5 @@
+"""``python -m sideoats``."""
+
+from sideoats.cli import main
+
+main()

@@ -1,0 +1,65 @@
+"""The command line: one file a command, found by looking into this folder; heavy imports stay inside functions."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from sideoats import __version__
+from sideoats.errors import SideoatsError, one_line
+
+_HERE = Path(__file__).parent
+
+
+class _Commands(click.Group):
+    """Commands by file name; a command's module is imported when it is run or listed."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted(p.stem.replace("_", "-") for p in _HERE.glob("*.py") if not p.stem.startswith("_"))
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        from importlib import import_module
+
+        if cmd_name not in self.list_commands(ctx):
+            return None
+        command: click.Command = import_module(f"sideoats.cli.{cmd_name.replace('-', '_')}").command
+        return command
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="sideoats")
+@click.option(
+    "--ledger", metavar="FILE-OR-URL", help="Where the ledger is (else SIDEOATS_LEDGER, else the data folder)."
+)
+@click.pass_context
+def group(ctx: click.Context, ledger: str | None) -> None:
+    """What was seen in the field becomes advice: act or wait, where, by when, and what it is worth."""
+    ctx.obj = {"ledger": ledger}
+
+
+def main(argv: list[str] | None = None) -> Any:
+    """Run a command. Exit status 0 answered, 1 the ledger does not hold, 2 bad input (one line), never a traceback."""
+    try:
+        status = group.main(args=argv, prog_name="sideoats", standalone_mode=False)
+    except SideoatsError as error:
+        _fail(str(error))
+    except click.exceptions.Abort:
+        _fail("stopped before the end; nothing was written by half")
+    except click.ClickException as error:
+        where = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else "sideoats"
+        message = error.format_message().rstrip(".")
+        _fail(f"{where.removeprefix('sideoats').strip()}: {message}; see `{where} --help`".removeprefix(": "))
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)
+    except OSError as error:
+        _fail(f"{error.strerror or error}: {error.filename or ''}; check the path and its permissions")
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+def _fail(message: str) -> None:
+    click.echo(one_line(f"sideoats: {message}"), err=True)
+    sys.exit(2)

@@ -1,0 +1,71 @@
+"""One district on one day: facts as the district chose them, and the outlook from its own stations and quotes."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sideoats.facts import Facts
+from sideoats.facts import load as load_facts
+from sideoats.outlook import DEFAULT_DRAWS, DEFAULT_SEED, Outlook, make_outlook
+from sideoats.week.snapshot import Snapshot, price_history, take_snapshot
+
+if TYPE_CHECKING:
+    from sideoats.ledger import Ledger
+
+
+@dataclass(frozen=True)
+class District:
+    """What every question is asked with on one day."""
+
+    on: date
+    snapshot: Snapshot
+    facts: Facts
+    outlook: Outlook
+
+
+def district_file(location: str | os.PathLike[str] | None) -> Path | None:
+    """The district file: `SIDEOATS_DISTRICT`, else ``district.toml`` beside a ledger file, else none."""
+    named = os.environ.get("SIDEOATS_DISTRICT")
+    if named:
+        return Path(named)
+    if location is None or "://" in str(location):
+        return None
+    beside = Path(location).parent / "district.toml"
+    return beside if beside.exists() else None
+
+
+def district_of(
+    ledger: Ledger | str | os.PathLike[str],
+    on: date,
+    *,
+    kinds: Iterable[str] = (),
+    draws: int = DEFAULT_DRAWS,
+    seed: int = DEFAULT_SEED,
+    file: Path | None = None,
+) -> District:
+    """Read a ledger (open, or by its location) for one day.
+
+    Parameters
+    ----------
+    kinds : evidence kinds that will be asked for
+    file : district file; the usual place where None
+    """
+    from sideoats.ledger import Ledger as LedgerClass
+    from sideoats.ledger import open_ledger
+
+    if not isinstance(ledger, LedgerClass):
+        with open_ledger(ledger, create=False) as opened:
+            return district_of(opened, on, kinds=kinds, draws=draws, seed=seed, file=file)
+    facts = load_facts(file or district_file(ledger.address))
+    snapshot = take_snapshot(ledger, on, kinds)
+    settings = {**facts.settings, **snapshot.settings}
+    facts = replace(facts, settings=settings)
+    outlook = make_outlook(
+        on, stations=snapshot.stations, price_history=price_history(snapshot), facts=facts, draws=draws, seed=seed
+    )
+    return District(on, replace(snapshot, settings=settings), facts, outlook)

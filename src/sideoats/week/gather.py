@@ -1,0 +1,145 @@
+"""A question's table of places out of a snapshot: nothing is looked up place by place in the ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from sideoats import units
+from sideoats.errors import InputError
+from sideoats.ledger import evidence_kinds
+from sideoats.question import Question, Table, column
+from sideoats.schema import Field
+from sideoats.week.snapshot import Snapshot
+
+if TYPE_CHECKING:
+    from sideoats.ledger import Entry, Place
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A value on file that a question could not use; the row was asked without it."""
+
+    place: str
+    question: str
+    message: str
+
+
+def chosen_places(question: Question, places: Sequence[Place], farm: str | None = None) -> list[Place]:
+    """The places that a question is about."""
+    if question.places is None:
+        return []
+    kinds, crops = set(question.places.kinds), {c.lower() for c in question.places.crops}
+    return [
+        p
+        for p in places
+        if (not kinds or p.kind in kinds)
+        and (not crops or str(p.attributes.get("crop", "")).lower() in crops)
+        and (farm is None or p.farm == farm)
+    ]
+
+
+def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> tuple[Table, list[Problem]]:
+    """The table of every place that `question` is about, and what on file could not be used."""
+    places = chosen_places(question, snapshot.places, farm)
+    problems: list[Problem] = []
+    behind: list[dict[str, None]] = [{} for _ in places]
+    columns, ages = {}, {}
+    for f in question.inputs:
+        values: list[Any] = []
+        age = np.full(len(places), np.nan)
+        for row, place in enumerate(places):
+            value = None
+            for source in f.found_in:
+                raw, unit, entry = _find(source, place, snapshot)
+                if raw is None or (entry is not None and (snapshot.on - entry.seen_on).days > f.fresh_days):
+                    continue
+                try:
+                    value = as_field(f, raw, unit)
+                except InputError as error:
+                    problems.append(Problem(place.id, question.name, f"{source}: {error}"))
+                    continue
+                if entry is not None:
+                    behind[row][entry.id] = None
+                    age[row] = (snapshot.on - entry.seen_on).days
+                break
+            values.append(f.default if value is None else value)
+        columns[f.name] = column(f, values)
+        ages[f.name] = age
+    table = Table(
+        keys=tuple(p.id for p in places),
+        columns=columns,
+        names=tuple(p.name for p in places),
+        farms=tuple(p.farm for p in places),
+        size=np.array([_size(p.attributes.get(question.size)) for p in places], dtype=np.float64),
+        ages=ages,
+        evidence=tuple(tuple(ids) for ids in behind),
+    )
+    return table, problems
+
+
+def as_field(f: Field, raw: Any, unit: str | None) -> Any:
+    """A stored value as the field's value; `unit` is the unit in which the ledger keeps plain numbers.
+
+    Raises InputError where it cannot be used.
+    """
+    if f.kind in ("number", "share") and isinstance(raw, int | float) and not isinstance(raw, bool):
+        if f.kind == "number" and unit is not None:
+            raw = units.convert(float(raw), unit, f.unit)
+        if not f.low <= raw <= f.high:
+            raise InputError(f"{raw:g} is outside what is possible", expected=f"{f.low:g} to {f.high:g} {f.unit}")
+        return float(raw)
+    if f.kind == "numbers" and isinstance(raw, list | tuple):
+        return tuple(units.convert(float(x), unit, f.unit) if unit else float(x) for x in raw)
+    if f.kind == "records" and isinstance(raw, list | tuple):
+        return tuple({k: as_field(sub, row.get(k), sub.unit) if row.get(k) is not None else sub.default
+                      for k, sub in ((s.name, s) for s in f.fields)} for row in raw)  # fmt: skip
+    return f.read(raw)
+
+
+def _find(source: str, place: Place, snapshot: Snapshot) -> tuple[Any, str | None, Entry | None]:
+    """(raw value or None, unit of plain numbers, the entry behind it) of one `found_in` source."""
+    where, _, what = source.partition(":")
+    if where == "place":
+        return place.attributes.get(what), _unit("place", what), None
+    if where == "evidence":
+        kind, _, name = what.partition(".")
+        entry = snapshot.evidence.get(kind, {}).get(place.id)
+        return (None, None, None) if entry is None else (entry.body.get(name), _unit(kind, name), entry)
+    if where == "setting":
+        return snapshot.settings.get(what.format_map(_Blank(place.attributes))), None, None
+    commodity = what.format_map(_Blank(place.attributes)).lower()
+    if where == "quote":
+        market = str(place.attributes.get("market", ""))
+        entry = snapshot.quotes.get((market, commodity)) or next(
+            (e for (_, c), e in snapshot.quotes.items() if c == commodity), None
+        )
+        return (None, None, None) if entry is None else (entry.body.get("price"), None, entry)
+    if where == "quotes":
+        return snapshot.quote_series.get(commodity), None, None
+    raise ValueError(f"found_in {source!r}: expected evidence:, place:, quote:, quotes: or setting:")
+
+
+class _Blank(dict[str, Any]):
+    """Fills ``{crop}`` in a source from the place's attributes, with "" for what is not known."""
+
+    def __init__(self, attributes: Mapping[str, Any]) -> None:
+        super().__init__(attributes)
+
+    def __missing__(self, key: str) -> str:
+        return ""
+
+
+def _unit(kind: str, name: str) -> str | None:
+    fields = evidence_kinds()[kind].fields if kind in evidence_kinds() else {}
+    found = fields.get(name)
+    return None if found is None else found.unit
+
+
+def _size(raw: Any) -> float:
+    if raw is None:
+        return 1.0
+    return float(raw) if isinstance(raw, int | float) else units.split(str(raw))[0]
