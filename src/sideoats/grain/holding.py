@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from sideoats.grain.carry import MONTH_DAYS, carrying_cost, storage_charge
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 MONTHS_AHEAD = 12
 
@@ -56,6 +57,11 @@ def expected_price(
             knots = np.concatenate([[price[row]], quoted + basis[row]])
             out[row] = np.interp(days, np.concatenate([[0.0], at]), knots, right=np.nan)
     return out
+
+
+def quoted_later(quotes: NDArray[np.object_], on: date) -> Bools:
+    """(place,) True where something is quoted for a day after `on`; quotes as in `expected_price`."""
+    return np.array([series is not None and any(when > on for when, _ in series) for series in quotes], bool)
 
 
 @dataclass(frozen=True)

@@ -44,7 +44,7 @@ from sideoats.errors import InputError
 from sideoats.schema import Field, read_all
 
 MOST_BYTES = 1_000_000
-COMMODITIES = ("wheat", "sorghum", "corn", "soybean")
+COMMODITIES = ("wheat", "grain sorghum", "corn", "soybean")
 FACTOR_UNITS = {
     "test_weight": "lb/bu", "moisture": "percent", "foreign_material": "percent", "damage": "percent",
     "heat_damage": "percent", "shrunken_broken": "percent",

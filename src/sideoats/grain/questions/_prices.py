@@ -15,52 +15,58 @@ from numpy.typing import NDArray
 from sideoats.grain.carry import MONTH_DAYS
 from sideoats.grain.holding import MONTHS_AHEAD, month_marks
 from sideoats.outlook.draws import Outlook
+from sideoats.question import Context
 
 Floats = NDArray[np.float64]
 
-OUTLOOK_NAMES = {"sorghum": "grain sorghum"}
-
 
 def price_ratios(
-    outlook: Outlook,
-    commodity: str,
-    volatility: Floats,
-    histories: NDArray[np.object_],
-    *,
-    history_years: float,
-    months: int = MONTHS_AHEAD,
+    context: Context, crop: NDArray[np.object_], volatility: Floats, histories: NDArray[np.object_]
 ) -> Floats:
     """Price over its expected value, (place, draw, month), mean 1 over the draws of every place and month.
 
-    The commodity's draws of the outlook, shared by every question; where a row states its own yearly volatility, the
-    same draws stretched to it (lognormal); where it brings its own price history, blocks of that history's moves
-    (`sideoats.outlook.prices.block_log_paths`) on shared uniforms.
+    The crop's draws of the outlook, shared by every question; where a row states its own yearly volatility, the same
+    draws stretched to it (lognormal); where it brings its own price history, blocks of that history's moves
+    (`sideoats.outlook.prices.block_log_paths`) on uniforms that all such rows share.
 
     Parameters
     ----------
+    crop : (place,) names as the outlook knows them
     volatility : (place,) standard deviation of the log price over a year, NaN where not stated [1]
     histories : (place,) tuples of (date, price), or None
-    history_years : newest years of a history that are used [year]
     """
-    days = month_marks(months) * MONTH_DAYS
-    shared = np.log(outlook.price_ratio(OUTLOOK_NAMES.get(commodity, commodity), days))
-    log_ratio = np.repeat(shared[None], len(volatility), axis=0)
-    stated = ~np.isnan(volatility)
-    if stated.any():
-        shock = (shared - shared.mean(axis=0)) / shared.std(axis=0)
-        spread = volatility[stated, None] * np.sqrt(days / 365.0)[None, :]
-        log_ratio[stated] = spread[:, None, :] * shock[None] - spread[:, None, :] ** 2 / 2
+    days = month_marks(MONTHS_AHEAD) * MONTH_DAYS
+    log_ratio = np.empty((len(crop), context.outlook.draws, days.size))
+    for name in sorted(set(crop.tolist())):  # a loop over crops, not over places
+        rows = np.flatnonzero(crop == name)
+        log_ratio[rows] = _crop_log_ratios(context, name, volatility[rows], days)
     done: dict[Any, Floats | None] = {}
-    for row, series in enumerate(histories):
-        if series is None or stated[row]:
+    for row, series in enumerate(histories):  # only rows of a phone-in bring a history of their own
+        if series is None or not np.isnan(volatility[row]):
             continue
         if series not in done:
-            done[series] = history_log_ratios(outlook, series, days, years=history_years)
+            years = context.facts.value("grain/history_years")
+            done[series] = history_log_ratios(context.outlook, series, days, years=years)
         own = done[series]
         if own is not None:
             log_ratio[row] = own
     ratio = np.exp(log_ratio)
     return np.asarray(ratio / ratio.mean(axis=1, keepdims=True), dtype=np.float64)
+
+
+def _crop_log_ratios(context: Context, crop: str, volatility: Floats, days: Floats) -> Floats:
+    """(place, draw, month) log ratios of one crop from the outlook, stretched where a volatility is stated."""
+    shared = np.log(context.outlook.price_ratio(crop, days))
+    fallback = f"outlook/volatility.{crop.replace(' ', '_')}"
+    if crop not in context.outlook.price_history and fallback in context.facts.by_id:
+        context.facts[fallback]  # the outlook drew with it: cite it
+    out = np.repeat(shared[None], len(volatility), axis=0)
+    stated = ~np.isnan(volatility)
+    if stated.any():
+        shock = (shared - shared.mean(axis=0)) / shared.std(axis=0)
+        spread = volatility[stated, None] * np.sqrt(days / 365.0)[None, :]
+        out[stated] = spread[:, None, :] * shock[None] - spread[:, None, :] ** 2 / 2
+    return out
 
 
 def history_log_ratios(
@@ -83,3 +89,31 @@ def history_log_ratios(
     blocks = int(np.ceil(days.max() / BLOCK_DAYS))
     uniform = outlook.generator("grain price blocks").random((outlook.draws, blocks))
     return block_log_paths(*usable["own"], block_starts(uniform, first, last), days)
+
+
+def seasonal_record(series: Sequence[tuple[date, float]] | None, on: date, months: int, level: float) -> list[str]:
+    """What past years did from this month to that many months on, in words; nothing where the history is too short.
+
+    `level` is the ratio of prices that would have paid the carry. The mean, the median and the share of years stand
+    side by side, because they often disagree.
+    """
+    from sideoats.errors import InputError
+    from sideoats.outlook.seasonal import monthly_means, seasonal_index, share_of_years_above, year_ratios
+
+    if series is None:
+        return []
+    when = np.array([d for d, _ in series], dtype="datetime64[D]")
+    first, _, monthly = monthly_means(when, [p for _, p in series])
+    later = (on.month - 1 + months) % 12 + 1
+    try:
+        index = seasonal_index(first, monthly)
+    except InputError:
+        return ["The price history is too short for a seasonal record."]
+    moved = year_ratios(index, on.month, later)
+    if not moved.size:
+        return []
+    share = share_of_years_above(index, on.month, later, level)
+    return [
+        f"Seasonal record, {moved.size} years to {index.years[1]} (ratios to the centred year, trend taken out): "
+        f"mean {moved.mean() - 1:+.1%}, median {float(np.median(moved)) - 1:+.1%}; the carry was paid in {share:.0%}."
+    ]

@@ -1,0 +1,372 @@
+"""bin-hold: sell the grain in the bin, hold it some months, sell in thirds, or lock in a later price."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.decide import Decision, cara_certainty_equivalent, decide, worst_share
+from sideoats.grain.carry import MONTH_DAYS, indifference_price, storage_charge
+from sideoats.grain.holding import (
+    MONTHS_AHEAD,
+    StorageTerms,
+    chance_of_more,
+    expected_price,
+    month_marks,
+    net_of_carry,
+    quoted_later,
+)
+from sideoats.grain.questions._condition import (
+    BIN_CAUTIONS,
+    CROP_ALIASES,
+    CROPS,
+    PRICE_CAUTIONS,
+    Condition,
+    bin_condition,
+)
+from sideoats.grain.questions._prices import price_ratios, seasonal_record
+from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
+from sideoats.schema import Field
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+INPUTS = (
+    Field("crop", "choice", "what is in the bin", choices=CROPS, aliases=CROP_ALIASES, default="wheat",
+          found_in=("place:crop",)),
+    Field("bushels", "number", "how much is in the bin", unit="bu", bare=True, low=1, high=10_000_000, required=True,
+          example="12000", found_in=("place:amount",)),
+    Field("price", "number", "net price for it today, after discounts and freight", unit="USD/bu", low=0.2, high=60,
+          required=True, example="5.50 USD/bu", found_in=("evidence:bin_bids.cash", "place:price", "quote:{crop}")),
+    Field("storage", "number", "what keeping it costs", unit="USD/bu/month", low=0, high=1, required=True,
+          example="0.05 USD/bu/month", found_in=("setting:storage.on_farm",)),
+    Field("interest", "share", "yearly interest on the money tied up", required=True, high=0.4, example="8 %",
+          found_in=("setting:interest",)),
+    Field("quotes", "series", "bids or futures for later dates: a CSV file with columns date and USD/bu", unit="USD/bu",
+          low=0.2, high=60, found_in=("evidence:bin_bids.curve",)),
+    Field("basis", "number", "local price less the quote when the grain is sold; give it where the quotes are futures",
+          unit="USD/bu", low=-5, high=5, example="-0.45 USD/bu", found_in=("evidence:bin_bids.basis",)),
+    Field("basis_sd", "number", "how far the basis strays from that", unit="USD/bu", low=0, high=2,
+          found_in=("setting:basis_sd",)),
+    Field("volatility", "share", "yearly standard deviation of the log price, if you set it yourself", low=0.01,
+          example="30 %", found_in=("setting:volatility.grain",)),
+    Field("history", "series", "past monthly prices of three years or more: a CSV file with columns date and price",
+          unit="USD/bu", low=0.01, high=1000),
+    Field("free_days", "number", "days from now without a storage charge", unit="day", bare=True, low=0, high=365,
+          default=0.0),
+    Field("minimum", "number", "least storage charge once it is stored", unit="USD/bu", low=0, high=2, default=0.0),
+    Field("handling", "number", "loading out and hauling beyond what selling today costs", unit="USD/bu", low=0, high=2,
+          default=0.0),
+    Field("loss", "share", "share of its value lost to shrink and quality each month", high=0.2, default=0.0),
+    Field("moisture", "number", "moisture of the wettest sample", unit="percent", low=4, high=45, example="12.5 %",
+          found_in=("evidence:bin_check.moisture",)),
+    Field("temperature", "number", "hottest reading in the grain", unit="degF", low=-20, high=180, example="68 degF",
+          found_in=("evidence:bin_check.temperature",)),
+    Field("earlier", "number", "the same spot at the check before", unit="degF", low=-20, high=180,
+          found_in=("evidence:bin_check.earlier",)),
+    Field("heating", "flag", "the grain is heating", default=False, found_in=("evidence:bin_check.heating",)),
+    Field("spoiled", "flag", "musty, sour or crusted", default=False, found_in=("evidence:bin_check.spoiled",)),
+    Field("insects", "flag", "live insects were found", default=False, found_in=("evidence:bin_check.insects",)),
+    Field("hedge_cost", "number", "commission and interest on margin money", unit="USD/bu", low=0, high=1,
+          found_in=("setting:hedge_cost",)),
+    Field("aversion", "number", "relative risk aversion, 0.5 hardly to 4 extremely averse", low=0, high=10,
+          found_in=("setting:aversion",)),
+    Field("worth", "number", "net worth of the farm, which the aversion is measured against", unit="USD", low=1000,
+          high=1e9, found_in=("setting:worth",)),
+)  # fmt: skip
+
+NOW, FIRST_HOLD, THIRDS, LOCK = 0, 1, MONTHS_AHEAD + 1, MONTHS_AHEAD + 2
+OPTIONS = (
+    Option("sell-now", "Sell now", day=0),
+    *(
+        Option(f"hold-{m}", f"Hold {m} month{'s' if m > 1 else ''}, then sell", passive=True)
+        for m in range(1, MONTHS_AHEAD + 1)
+    ),
+    Option("thirds", "Sell a third now and a third on each of two later dates", day=0),
+    Option("lock", "Keep it and lock in the best later quote now (forward sale, or futures sold against it)", day=0),
+)
+_THIRDS_REACH = 6
+
+
+@dataclass(frozen=True)
+class Sums:
+    """Everything the answer shows, by row; arrays (place,), (place, month) or (place, draw, option)."""
+
+    price: Floats
+    cost: Floats
+    quoted: Floats
+    net: Floats
+    payoff: Floats
+    open_months: Bools
+    third_at: Ints
+    lock_at: Ints
+    best_hold: Ints
+
+
+def _terms(table: Table) -> StorageTerms:
+    return StorageTerms(
+        table.number("storage"), table.number("free_days"), table.number("minimum"), table.number("handling"),
+        table.number("interest"), table.number("loss"),
+    )  # fmt: skip
+
+
+def _filled(values: Floats, fallback: float) -> Floats:
+    return np.where(np.isnan(values), fallback, values)
+
+
+def _sums(table: Table, context: Context, crop: NDArray[np.object_], condition: Condition) -> Sums:
+    facts, months, price = context.facts, month_marks(), table.number("price")
+    basis = table.number("basis")
+    quoted = expected_price(price, table.rows("quotes"), np.nan_to_num(basis), context.on)
+    ratio = price_ratios(context, crop, table.number("volatility"), table.rows("history"))
+    cost = _terms(table).cost(price, months)
+    spread = np.where(np.isnan(basis), 0.0, _filled(table.number("basis_sd"), facts.value("grain/basis_sd")))
+    stray = spread[:, None] * context.outlook.normal("grain basis", table.keys)
+    stray = stray - stray.mean(axis=1, keepdims=True)
+    net = net_of_carry(quoted, ratio, cost) + stray[:, :, None]
+
+    open_months = ~np.isnan(quoted) & ~condition.barred
+    locked = np.where(open_months, quoted - cost, -np.inf)
+    lock_at = np.argmax(locked, axis=1)
+    reach = np.where(open_months.all(axis=1), months.size, np.argmin(open_months, axis=1))
+    third_at = np.minimum(np.maximum(reach, 2), _THIRDS_REACH) - 1
+    middle = (third_at + 1) // 2
+    now = np.repeat(price[:, None], context.outlook.draws, axis=1)
+
+    def at(month: Ints) -> Floats:
+        return np.take_along_axis(net, month[:, None, None], axis=2)[:, :, 0]
+
+    thirds = (now + at(np.maximum(middle - 1, 0)) + at(third_at)) / 3.0
+    fee = _filled(table.number("hedge_cost"), facts.value("grain/hedge_cost"))
+    lock = np.take_along_axis(quoted - cost, lock_at[:, None], axis=1) + stray - fee[:, None]
+    payoff = np.concatenate([now[:, :, None], net, thirds[:, :, None], lock[:, :, None]], axis=2)
+    best_hold = np.argmax(np.where(open_months, net.mean(axis=1), -np.inf), axis=1)
+    return Sums(price, cost, quoted, net, payoff, open_months, third_at, lock_at, best_hold)
+
+
+def _bars(sums: Sums, condition: Condition, table: Table, context: Context) -> tuple[Bar, ...]:
+    n, months = sums.open_months.shape
+    why = condition.reason(table.number("moisture"), table.number("temperature"))
+
+    def spread(hold: Bools) -> Bools:
+        mask = np.zeros((n, months + 3), bool)
+        mask[:, FIRST_HOLD:THIRDS] = hold
+        return mask
+
+    must = spread(np.repeat(condition.must_move[:, None], months, axis=1))
+    must[:, [THIRDS, LOCK]] = condition.must_move[:, None]
+    later = spread(condition.barred & ~condition.must_move[:, None])
+    unquoted = spread(np.isnan(sums.quoted))
+    none = ~sums.open_months.any(axis=1) & ~condition.must_move
+    unquoted[:, THIRDS] = (sums.open_months[:, :2].sum(axis=1) < 2) & ~condition.must_move
+    nothing = ~quoted_later(table.rows("quotes"), context.on)
+    unquoted[:, LOCK] = (none | nothing) & ~condition.must_move
+    return (
+        Bar(must, why, hazard=True),
+        Bar(later, why),
+        Bar(unquoted, lambda i: "no quote to lock in" if nothing[i] else "no quote reaches that far"),
+    )
+
+
+def _risk(table: Table, context: Context, payoff: Floats, decision: Decision) -> Decision:
+    """The decision with certainty equivalents, where risk aversion is stated for the office or for the row.
+
+    Money per bushel is scaled by the bushels, so that the aversion is that of the farm and not of a bushel.
+    """
+    own = table.number("aversion") / table.number("worth")
+    aversion = np.where(np.isnan(own), context.risk_aversion or np.nan, own) * table.number("bushels")
+    stated = np.isfinite(aversion) & (aversion > 0)
+    if not stated.any():
+        return decision
+    certain = np.full(decision.expected.shape, np.nan)
+    scaled = payoff[stated] * aversion[stated, None, None]
+    certain[stated] = cara_certainty_equivalent(scaled, 1.0, axis=1) / aversion[stated, None]
+    return replace(decision, certainty_equivalent=np.where(decision.barred, np.nan, certain))
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """See `QUESTION`."""
+    crop = np.array([name or "wheat" for name in table.text("crop")], dtype=object)
+    months = month_marks()
+    condition = bin_condition(
+        context, crop, moisture=table.number("moisture"), temperature=table.number("temperature"),
+        earlier=table.number("earlier"), heating=table.flag("heating"), out=table.flag("spoiled"),
+        months=months,
+    )  # fmt: skip
+    sums = _sums(table, context, crop, condition)
+    bars = _bars(sums, condition, table, context)
+    barred = np.logical_or.reduce([bar.mask for bar in bars])
+    decision = decide(sums.payoff, barred=barred, days=[-1 if o.day is None else o.day for o in OPTIONS])
+    decision = _risk(table, context, sums.payoff, decision)
+    missing = ~(table.known("price") & table.known("storage") & table.known("interest"))
+    week = _carry_of_days(table, sums, 7.0)
+    holding = (decision.best >= FIRST_HOLD) & (decision.best < THIRDS)
+    stale = ~condition.known | (table.age_days("moisture") > context.facts["grain/check_every"].high)
+    fact = context.facts
+    within = np.floor(fact.value("grain/sell_tolerance") / np.maximum(week / 7.0, 1e-6)).clip(0, 30)
+    act_by = np.where(condition.must_move, fact.value("grain/move_within"), np.where(holding, -1.0, within))
+    look_by = np.where(holding & stale, fact["grain/check_every"].low, -1.0)
+    show = _Text(table, sums, condition, decision, context)
+    return Answers(
+        table, context, options=OPTIONS, decision=decision, unit="USD/bu", bars=bars,
+        headline=show.headline, because=show.because, cautions=show.cautions,
+        act_by=act_by.astype(np.int64), look_by=look_by.astype(np.int64),
+        quantities=_quantities(table, sums, decision, week),
+        missing=missing, missing_headline="No price, storage cost or interest on file: ask the grower and the buyer.",
+        cost_of_waiting=np.where(holding, 0.0, np.maximum(week, 0.0)),
+    )  # fmt: skip
+
+
+def _carry_of_days(table: Table, sums: Sums, days: float) -> Floats:
+    """What waiting some days costs a bushel that would be sold today: carry less the rise that is quoted, USD/bu."""
+    terms, part = _terms(table), days / MONTH_DAYS
+    running = terms.per_month * part + sums.price * (terms.annual_rate / 12 + terms.loss_per_month) * part
+    rise = np.nan_to_num(sums.quoted[:, 0] - sums.price) * part
+    return np.asarray(running - rise)
+
+
+def _quantities(table: Table, sums: Sums, decision: Decision, week: Floats) -> dict[str, tuple[Any, str]]:
+    rows = np.arange(len(table))
+    months, best, bushels = month_marks(), sums.best_hold, table.number("bushels")
+    terms = _terms(table)
+    found: dict[str, tuple[Any, str]] = {"bushels": (bushels, "bu"), "value_today": (bushels * sums.price, "USD")}
+    for m in range(MONTHS_AHEAD):
+        found[f"break_even_month_{m + 1}"] = (sums.price + sums.cost[:, m], "USD/bu")
+    chance = chance_of_more(sums.net, sums.price)
+    for m in range(MONTHS_AHEAD):
+        found[f"chance_pays_month_{m + 1}"] = (np.where(sums.open_months[:, m], chance[:, m], np.nan), "1")
+    some = sums.open_months.any(axis=1)
+    worst = worst_share(sums.net)
+    store = storage_charge(
+        months[None, :], terms.per_month[:, None], free_days=terms.free_days[:, None], minimum=terms.minimum[:, None],
+        handling=terms.handling[:, None],
+    )  # fmt: skip
+    same = indifference_price(
+        sums.quoted, months[None, :], storage=store, annual_rate=terms.annual_rate[:, None],
+        loss=terms.loss_per_month[:, None] * months[None, :],
+    )  # fmt: skip
+    expected, certain = decision.expected, decision.certainty_equivalent
+    top = np.where(decision.best >= 0, decision.best, 0)
+    found |= {
+        "best_hold_months": (np.where(some, best + 1.0, np.nan), "month"),
+        "chance_holding_pays": (np.where(some, chance[rows, best], np.nan), "1"),
+        "expected_gain_of_holding": (np.where(some, sums.net.mean(axis=1)[rows, best] - sums.price, np.nan), "USD/bu"),
+        "worst_tenth_holding": (np.where(some, worst[rows, best], np.nan), "USD/bu"),
+        "sell_at": (np.where(some, np.where(sums.open_months, same, -np.inf).max(axis=1), np.nan), "USD/bu"),
+        "carry_a_week": (week, "USD/bu"),
+        "thirds_last_month": (np.where(decision.barred[:, THIRDS], np.nan, sums.third_at + 1.0), "month"),
+        "lock_month": (np.where(decision.barred[:, LOCK], np.nan, sums.lock_at + 1.0), "month"),
+        "best_over_selling_now": ((expected[rows, top] - sums.price) * bushels, "USD"),
+        "certainty_equivalent_now": (certain[:, NOW], "USD/bu"),
+        "certainty_equivalent_holding": (np.where(some, certain[rows, best + 1], np.nan), "USD/bu"),
+    }  # fmt: skip
+    return found
+
+
+class _Text:
+    """Lines of a call, made only for rows that are shown."""
+
+    def __init__(self, table: Table, sums: Sums, condition: Condition, decision: Decision, context: Context) -> None:
+        self.table, self.sums, self.condition, self.decision, self.context = table, sums, condition, decision, context
+        self.why = condition.reason(table.number("moisture"), table.number("temperature"))
+        self.quoted = quoted_later(table.rows("quotes"), context.on)
+        self.dormant = context.facts.value("grain/insects_dormant_below")
+        for cited in ("sample_grade", "entrapment", "bin_entry"):  # the cautions rest on these
+            context.facts[f"grain/{cited}"]
+
+    def headline(self, i: int) -> str:
+        sums, best = self.sums, int(self.decision.best[i])
+        price, bushels = sums.price[i], self.table.number("bushels")[i]
+        if self.condition.must_move[i]:
+            return f"Move it: {self.why(i)}. Holding is barred at any price (sound grain: {price:.2f} USD/bu today)."
+        if best == NOW:
+            m = int(sums.best_hold[i]) + 1
+            if not sums.open_months[i].any():
+                return f"Sell at {price:.2f} USD/bu."
+            gap = price - sums.net[i, :, m - 1].mean()
+            return f"Sell at {price:.2f} USD/bu: quotes do not pay for keeping it, {gap:.2f} USD/bu short at best."
+        gain = self.decision.expected[i, best] - price
+        money = f"{gain:.2f} USD/bu, {gain * bushels:,.0f} USD on {bushels:,.0f} bu"
+        if best == LOCK:
+            month = int(sums.lock_at[i]) + 1
+            return f"Lock in the quote for month {month}: {money} over selling now, without price risk."
+        if best == THIRDS:
+            return f"Sell a third now and the rest by month {int(sums.third_at[i]) + 1}: {money} over selling now."
+        chance = (sums.net[i, :, best - 1] > price).mean()
+        return f"Holding {best} months is worth {money} on average; it pays in {chance:.0%} of the futures."
+
+    def because(self, i: int) -> list[str]:
+        sums, table = self.sums, self.table
+        last = np.flatnonzero(~np.isnan(sums.quoted[i]))
+        lines = []
+        if not self.quoted[i]:
+            lines.append("Nothing is quoted for later: the price is taken to stay as it is on average; carry decides.")
+        elif last.size:
+            m = int(last[-1])
+            lines.append(
+                f"Quotes stand for {sums.quoted[i, m]:.2f} USD/bu in {m + 1} months; break-even then is "
+                f"{sums.price[i] + sums.cost[i, m]:.2f} USD/bu."
+            )
+        if sums.open_months[i].any():
+            m = int(sums.best_hold[i])
+            worst = float(worst_share(sums.net[i : i + 1, :, m : m + 1])[0, 0])
+            lines.append(
+                f"Best month to hold to is {m + 1}: carry {sums.cost[i, m]:.2f} USD/bu; net of it "
+                f"{sums.net[i, :, m].mean():.2f} on average and {worst:.2f} in the worst tenth, against "
+                f"{sums.price[i]:.2f} USD/bu today."
+            )
+            lines += seasonal_record(
+                table.rows("history")[i], self.context.on, m + 1, 1.0 + sums.cost[i, m] / sums.price[i]
+            )
+        lines.append(self._source_of_spread(i))
+        if not self.condition.known[i]:
+            lines.append("Moisture is not known: check the bin before holding.")
+        elif not self.condition.must_move[i] and self.condition.barred[i].any():
+            lines.append("Longer holding is barred: " + self.why(i) + ".")
+        return lines
+
+    def _source_of_spread(self, i: int) -> str:
+        if not np.isnan(self.table.number("volatility")[i]):
+            return f"Price ranges use the volatility given, {self.table.number('volatility')[i]:.0%} a year."
+        if self.table.rows("history")[i] is not None:
+            return "Price ranges use blocks of the newest ten years of the price history given, without its drift."
+        return "Price ranges use the outlook's draws for the crop, without drift."
+
+    def cautions(self, i: int) -> list[str]:
+        notes = [*PRICE_CAUTIONS]
+        if self.condition.must_move[i]:
+            notes.insert(0, "Money shown is for sound grain: a buyer will dock or refuse grain out of condition.")
+        notes += BIN_CAUTIONS
+        if self.table.flag("insects")[i]:
+            notes.append("Live insects: ask a licensed applicator; fumigants can kill people, and the label governs.")
+        temperature = self.table.number("temperature")[i]
+        if temperature > self.dormant:
+            notes.append(f"At {temperature:.0f} degF insects are active: cool it by aeration when the weather allows.")
+        if not self.decision.barred[i, LOCK]:
+            notes.append("Selling futures needs margin money, and the grain must still be there and in condition.")
+        return notes
+
+
+QUESTION = Question(
+    name="bin-hold",
+    room="grain",
+    title="Sell the grain in the bin, or hold it?",
+    about=(
+        "Sell now, hold 1 to 12 months, sell in thirds, or lock in a later quote: money per bushel over carry, its "
+        "range, break-even by month, the chance that holding pays, and the price at which to sell. Grain that is wet, "
+        "heating or out of condition may not be held, whatever it pays."
+    ),
+    inputs=INPUTS,
+    answer=answer,
+    places=Places(kinds=("bin",)),
+    size="amount",
+    limits=(
+        "No forecast: later prices are today's quotes with the spread of past moves. Interest is simple; loss is "
+        "valued at today's price; quotes between dates are read off straight lines; tax and loan terms are not in it."
+    ),
+    options_count=len(OPTIONS),
+)
