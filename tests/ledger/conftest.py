@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-import private_postgres
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # the helper modules beside this file
+import private_postgres
 
 from sideoats.ledger import Ledger, open_ledger
 

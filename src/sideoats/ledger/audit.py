@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import uuid
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
@@ -48,19 +48,17 @@ def check(ledger: Ledger, anchor: tuple[int, str] | None = None) -> CheckReport:
     walk = _Walk(ledger, anchor)
     found: list[str] = []
     notes: list[str] = []
-    try:
-        with ledger.reading() as connection:
-            found += _database(connection)
-        for said in walk.problems():
-            found.append(said)
-            if len(found) >= _MOST_PROBLEMS:
-                found.append("more problems follow; this list ends here")
-                break
-        else:
+    for said in walk.problems():
+        found.append(said)
+        if len(found) >= _MOST_PROBLEMS:
+            found.append("more problems follow; this list ends here")
+            break
+    for look in (_database, _series):
+        try:
             with ledger.reading() as connection:
-                found += _series(connection)
-    except LedgerError as error:  # the file itself cannot be read any further
-        found.append(f"behind entry {walk.seq}: {error}")
+                found += look(connection)
+        except LedgerError as error:  # a page that the database cannot read
+            found.append(str(error))
     if walk.clock_steps:
         notes.append(f"the machine's clock stepped back at {walk.clock_steps} entries, first at {walk.first_step}")
     return CheckReport(not found, tuple(found), walk.count, (walk.seq, walk.hash), tuple(notes))
@@ -79,21 +77,51 @@ class _Walk:
 
     def problems(self) -> Iterator[str]:
         """One line for each thing wrong."""
+        after = 0
         while True:
-            with self.ledger.reading() as connection:
-                rows = queries.page(connection, self.seq, queries.PAGE)
+            try:
+                with self.ledger.reading() as connection:
+                    rows = queries.page(connection, after, queries.PAGE)
+            except LedgerError as error:
+                last = yield from self._around_damage(after, error)
+                if last is None:
+                    return
+                after = last
+                continue
             for row in rows:
                 yield from self._one(row)
             if len(rows) < queries.PAGE:
                 break
+            after = rows[-1].seq
         if self.anchor and self.anchor[0] > self.seq:
             yield f"the ledger ends at entry {self.seq}, but entry {self.anchor[0]} was noted earlier: some are gone"
+
+    def _around_damage(self, after: int, error: LedgerError) -> Generator[str, None, int | None]:
+        """Entries of one page, each read alone, so that those that the database cannot give are named.
+
+        Returns the seq to go on behind, None where nothing can be read any more.
+        """
+        read = 0
+        for seq in range(after + 1, after + queries.PAGE + 1):
+            try:
+                with self.ledger.reading() as connection:
+                    rows = queries.page(connection, seq - 1, 1)
+            except LedgerError:
+                yield f"entry {seq} cannot be read: {error}"
+                self.seq, self._told = seq, ""  # its hash is not known, so the next entry cannot be held against it
+                continue
+            if not rows:
+                break
+            if rows[0].seq == seq:
+                read += 1
+                yield from self._one(rows[0])
+        return after + queries.PAGE if read else None
 
     def _one(self, row: Row) -> Iterator[str]:
         where = f"entry {row.seq} ({row.id})"
         if row.seq != self.seq + 1:
             yield f"entry {self.seq + 1} is missing; the next is {where}"
-        elif canon.chained(self._told, row) != row.hash:
+        elif self._told and canon.chained(self._told, row) != row.hash:
             yield f"{where} does not match its hash: it was changed after it was stored"
         yield from self._content(row, where)
         if self.anchor and self.anchor[0] == row.seq and self.anchor[1] != row.hash:

@@ -26,7 +26,10 @@ FORMAT = 1
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._:-]{0,79}")
 _OFFSET = re.compile(r"([+-])(\d\d):(\d\d)")
 _DEEPEST = 12
+_MOST_EXACT = 2**53  # RFC 7493 (I-JSON), section 2.2
 _MOST_BODY_BYTES = 8_000_000
+_LINE = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+_BODY = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False, sort_keys=True)
 
 
 class Row(NamedTuple):
@@ -57,21 +60,19 @@ def genesis(ledger_id: str) -> str:
 
 def chained(previous: str, row: Row) -> str:
     """The hash of `row` behind `previous`; `row.hash` itself is not looked at."""
-    line = json.dumps(
+    line = _LINE.encode(
         [
             row.seq, row.id, row.kind, row.topic, row.place, row.farm, instant_text(row.seen_at), row.seen_zone,
             row.seen_on.isoformat(), instant_text(row.recorded_at), row.clock_behind, row.observer,
             row.corrects or "", row.seal, row.body,
-        ],
-        ensure_ascii=False,
-        separators=(",", ":"),
+        ]
     )  # fmt: skip
     return hashlib.sha256(f"{previous}\n{line}".encode()).hexdigest()
 
 
 def body_text(body: Mapping[str, Any]) -> str:
     """`body` as canonical JSON. Raises InputError where it is not finite, too deep, too large or not text."""
-    text = json.dumps(_plain(body, 0), sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    text = _BODY.encode(_plain(body, 0))
     try:
         size = len(text.encode())
     except UnicodeEncodeError:
@@ -90,6 +91,8 @@ def _plain(value: Any, depth: int) -> Any:
             raise InputError("text holds a NUL character")
         return str(value)
     if isinstance(value, int):
+        if abs(value) > _MOST_EXACT:
+            raise InputError(f"{value} is too large a whole number", expected="at most 2**53")
         return int(value)
     if isinstance(value, float):
         if not math.isfinite(value):

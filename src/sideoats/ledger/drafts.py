@@ -47,9 +47,7 @@ def draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str = "") -> 
     except InputError as error:
         if not where:
             raise
-        raise type(error)(
-            error.what, where=f"{where}{error.where}", expected=error.expected, todo=error.todo
-        ) from None
+        raise type(error)(error.what, where=f"{where}{error.where}", expected=error.expected, todo=error.todo) from None
 
 
 def _draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str) -> Draft:

@@ -29,7 +29,7 @@ import math
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -228,12 +228,18 @@ class EvidenceKind:
                 expected="one of " + ", ".join(sorted(self.fields)), todo=f"did you mean {near[0]}?" if near else "",
             )  # fmt: skip
         out = {}
-        for key, field in self.fields.items():
+        for key in (*self._always, *(key for key in body if key not in self._always)):
+            field = self.fields[key]
             value = read_value(field, body.get(key), f"{self.name} ")
             value = field.default if value is None else value
             if value is not None:
                 out[key] = value
         return out
+
+    @cached_property
+    def _always(self) -> tuple[str, ...]:
+        """Fields that are looked at even where a body does not have them."""
+        return tuple(key for key, field in self.fields.items() if field.required or field.default is not None)
 
     def topic_of(self, body: Mapping[str, Any]) -> str:
         """The topic of a body that `read` has passed."""

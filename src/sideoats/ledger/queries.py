@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
+import msgspec
 import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import Connection
@@ -168,9 +168,9 @@ def _copy(connection: Connection, rows: Sequence[Row]) -> None:
 
 def entry(row: Row) -> Entry:
     """A row as the entry that callers see."""
-    body: Mapping[str, Any] = json.loads(row.body)
+    body: dict[str, Any] = msgspec.json.decode(row.body)
     return Entry(
         row.id, row.seq, row.kind, row.topic, row.place or None, row.farm or None,
         row.seen_at.astimezone(canon.zone(row.seen_zone)), row.seen_on, row.recorded_at, row.clock_behind / 1e6,
-        row.observer, row.corrects, row.hash, dict(body),
+        row.observer, row.corrects, row.hash, body,
     )  # fmt: skip
