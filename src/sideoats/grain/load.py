@@ -49,7 +49,7 @@ def water_shrink(moisture: ArrayLike, final_moisture: ArrayLike, *, handling: Ar
     wet, final = np.asarray(moisture, np.float64), np.asarray(final_moisture, np.float64)
     points = wet - final
     lost = points * shrink_factor(final) + np.asarray(handling, np.float64)
-    return np.asarray(np.where(points > 0, lost, 0.0 * lost), dtype=np.float64)
+    return np.asarray(np.where(np.isnan(lost) | (points > 0), lost, 0.0), dtype=np.float64)
 
 
 def pencil_shrink(moisture: ArrayLike, final_moisture: ArrayLike, factor: ArrayLike) -> Floats:

@@ -24,6 +24,22 @@ def break_even_sales(fixed_cost: ArrayLike, margin: ArrayLike) -> Floats:
     return np.asarray(np.divide(fixed, left, out=np.full(shape, np.inf), where=left > 0))
 
 
+def break_even_prepared(
+    fixed_cost: ArrayLike, margin: ArrayLike, unit_cost: ArrayLike, prepared: ArrayLike, spoilage: ArrayLike
+) -> Floats:
+    """Portions to sell when `prepared` portions are made and the unsold ones are partly or wholly lost.
+
+    (fixed + unit cost x spoilage x prepared) / (contribution + unit cost x spoilage); above `prepared` it cannot be
+    reached with that many, infinite where a sale gains nothing.
+    """
+    cost, lost = np.asarray(unit_cost, np.float64), np.asarray(spoilage, np.float64)
+    waste = cost * lost
+    return break_even_sales(
+        np.asarray(fixed_cost, np.float64) + waste * np.asarray(prepared, np.float64),
+        np.asarray(margin, np.float64) + waste,
+    )
+
+
 def triangular(uniform: ArrayLike, low: ArrayLike, likely: ArrayLike, high: ArrayLike) -> Floats:
     """Triangular draws from uniform ones, by inversion; the ends and the likeliest value are the user's own guess."""
     u, a, c, b = (np.asarray(x, np.float64) for x in (uniform, low, likely, high))
@@ -60,7 +76,7 @@ def stand_profit(
 
     Parameters
     ----------
-    demand : (..., day) portions asked for each day
+    demand : (..., day) portions asked for each day; NaN for a day on which the stand is not open at all
     prepared : portions made ready each day, broadcast against demand without its last axis
     price, unit_cost : per portion [USD]
     fixed_cost : for the whole event: space, licences, fuel, hired help [USD]
@@ -74,9 +90,11 @@ def stand_profit(
     """
     asked = np.asarray(demand, np.float64)
     ready = np.asarray(prepared, np.float64)[..., None]
-    sold_day = np.minimum(asked, ready)
+    closed = np.isnan(asked)
+    sold_day = np.where(closed, 0.0, np.minimum(asked, ready))
     sold = sold_day.sum(axis=-1)
-    wasted = ((ready - sold_day) * np.asarray(spoilage, np.float64)[..., None]).sum(axis=-1)
+    left = np.where(closed, 0.0, ready - sold_day)
+    wasted = (left * np.asarray(spoilage, np.float64)[..., None]).sum(axis=-1)
     margin = contribution(price, unit_cost, fee_share)
     profit = sold * margin - wasted * np.asarray(unit_cost, np.float64) - np.asarray(fixed_cost, np.float64)
     return np.asarray(sold), np.asarray(profit, dtype=np.float64)

@@ -1,0 +1,173 @@
+"""direct-sale: is a stand, a fair or a mobile kitchen worth the day? Break-even sales with the crowd as draws."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.decide import decide
+from sideoats.errors import InputError
+from sideoats.grain.stand import (
+    break_even_prepared,
+    break_even_sales,
+    contribution,
+    critical_share,
+    stand_profit,
+    triangular,
+)
+from sideoats.question import Answers, Bar, Context, Option, Question, Table
+from sideoats.schema import Field
+
+Floats = NDArray[np.float64]
+
+INPUTS = (
+    Field("days", "number", "days open", bare=True, low=1, high=60, default=1.0),
+    Field("crowd_low", "number", "people on a poor day", bare=True, low=0, high=1e6, required=True, example="150"),
+    Field("crowd", "number", "people on the likeliest day", bare=True, low=0, high=1e6, required=True, example="400"),
+    Field("crowd_high", "number", "people on a good day", bare=True, low=0, high=1e6, required=True, example="900"),
+    Field("buying_low", "share", "least share of them that buys", required=True, example="4 %"),
+    Field("buying_high", "share", "greatest share of them that buys", required=True, example="10 %"),
+    Field("washed_out", "share", "chance that a day has to be given up (weather, power)", default=0.0),
+    Field("price", "number", "price of a portion", unit="USD", low=0.1, high=1000, required=True, example="11 USD"),
+    Field("food_cost", "number", "food and packaging of a portion", unit="USD", low=0, high=1000, required=True,
+          example="4.20 USD"),
+    Field("fixed", "number", "space, licences, fuel, hired help for the whole event", unit="USD", low=0, high=1e6,
+          required=True, example="480 USD"),
+    Field("own_hours", "number", "hours of your own over the event", unit="hour", low=0, high=2000, default=0.0),
+    Field("own_wage", "number", "what an hour of your own is worth to you", unit="USD/hour", low=0, high=500,
+          default=0.0),
+    Field("fee", "share", "share of the takings for host, cards and sales tax", default=0.0),
+    Field("prepared", "number", "portions made ready each day", bare=True, low=1, high=1e5, example="60"),
+    Field("spoilage", "share", "share of unsold portions that is lost", default=1.0),
+)  # fmt: skip
+OPTIONS = (
+    Option("stay", "Stay at home", passive=True),
+    Option("go", "Go, with the portions planned", day=0),
+    Option("go-suggested", "Go, with the portions that pay best on average", day=0),
+)
+STAY, GO, SUGGESTED = range(3)
+
+
+def _check(values: dict[str, Any]) -> None:
+    if not values["crowd_low"] <= values["crowd"] <= values["crowd_high"]:
+        raise InputError(
+            f"crowd {values['crowd']:g} is not between {values['crowd_low']:g} and {values['crowd_high']:g}",
+            where="direct-sale crowd", expected="crowd_low <= crowd <= crowd_high",
+        )  # fmt: skip
+    if values["buying_low"] > values["buying_high"]:
+        raise InputError(
+            f"buying_low {values['buying_low']:g} is more than buying_high {values['buying_high']:g}",
+            where="direct-sale buying_low", todo="swap them",
+        )  # fmt: skip
+
+
+def _demand(table: Table, context: Context) -> Floats:
+    """Portions asked for, (place, draw, day), NaN beyond a row's days.
+
+    The share that buys is one number for an event, the crowd and the weather differ from day to day.
+    """
+    outlook, keys = context.outlook, table.keys
+    days = table.number("days").astype(np.int64)
+    share = table.number("buying_low")[:, None] + (table.number("buying_high") - table.number("buying_low"))[
+        :, None
+    ] * outlook.uniform("stand buyers", keys)
+    demand = np.full((len(table), outlook.draws, int(days.max())), np.nan)
+    for day in range(demand.shape[2]):
+        crowd = triangular(
+            outlook.uniform(f"stand crowd {day}", keys), table.number("crowd_low")[:, None],
+            table.number("crowd")[:, None], table.number("crowd_high")[:, None],
+        )  # fmt: skip
+        open_day = outlook.uniform(f"stand weather {day}", keys) >= table.number("washed_out")[:, None]
+        today = np.floor(crowd * share) * open_day
+        demand[:, :, day] = np.where((days > day)[:, None], today, np.nan)
+    return demand
+
+
+def _quantile(demand: Floats, level: Floats) -> Floats:
+    """Quantile of each place's own level over its draws and open days, (place,); the order statistic at or above it."""
+    flat = np.sort(demand.reshape(len(demand), -1), axis=1)  # NaN goes last
+    count = (~np.isnan(flat)).sum(axis=1)
+    at = np.ceil(level * count).astype(np.int64).clip(1, count) - 1
+    return np.asarray(np.take_along_axis(flat, at[:, None], axis=1)[:, 0])
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """See `QUESTION`."""
+    price, food, fee = table.number("price"), table.number("food_cost"), table.number("fee")
+    fixed = table.number("fixed") + table.number("own_hours") * table.number("own_wage")
+    spoilage = table.number("spoilage")
+    margin = contribution(price, food, fee)
+    demand = _demand(table, context)
+    level = critical_share(price, food, spoilage, fee)
+    suggested = _quantile(demand, level).round().clip(0)
+    planned = np.where(table.known("prepared"), table.number("prepared"), suggested)
+
+    def money(ready: Floats) -> tuple[Floats, Floats]:
+        return stand_profit(
+            demand, ready[:, None], price=price[:, None], unit_cost=food[:, None], fixed_cost=fixed[:, None],
+            spoilage=spoilage[:, None], fee_share=fee[:, None],
+        )  # fmt: skip
+
+    sold, go = money(planned)
+    _, best_go = money(suggested)
+    payoff = np.stack([np.zeros_like(go), go, best_go], axis=2)
+    loss = margin <= 0
+    bars = (Bar(np.stack([np.zeros_like(loss), loss, loss], axis=1), "every portion sold loses money"),)
+    decision = decide(payoff, barred=bars[0].mask, days=[-1, 0, 0])
+    needed = break_even_sales(fixed, margin)
+    with_waste = break_even_prepared(fixed, margin, food, planned * table.number("days"), spoilage)
+    even = (go >= 0).mean(axis=1)
+    goal, goal_waste = np.ceil(needed - 1e-9), np.ceil(with_waste - 1e-9)
+
+    def headline(i: int) -> str:
+        if loss[i]:
+            return f"Do not go at this price: each portion sold loses {-margin[i]:.2f} USD before any fixed cost."
+        best = int(decision.best[i])
+        chance = f"{goal_waste[i]:,.0f} portions sold break even; that happens in {even[i]:.0%} of the futures."
+        if best == STAY:
+            return f"Stay at home: the event loses {-max(decision.expected[i, 1:]):,.0f} USD on average. {chance}"
+        ready = planned[i] if best == GO else suggested[i]
+        return f"Go with {ready:,.0f} portions a day: {decision.expected[i, best]:,.0f} USD on average. {chance}"
+
+    return Answers(
+        table, context, options=OPTIONS, decision=decision, unit="USD", bars=bars, headline=headline,
+        because=lambda i: [
+            f"A portion leaves {margin[i]:.2f} USD of {price[i]:.2f} for fixed costs of {fixed[i]:,.0f} USD.",
+            f"Without waste {goal[i]:,.0f} portions would break even, with {planned[i]:,.0f} made a day it takes "
+            f"{goal_waste[i]:,.0f}.",
+            f"Sales run from {np.quantile(sold[i], 0.1):,.0f} to {np.quantile(sold[i], 0.9):,.0f} portions (10th to "
+            f"90th of {context.outlook.draws} futures of your own crowd figures).",
+            f"Prepare for the {level[i]:.0%} point of demand: {suggested[i]:,.0f} portions a day.",
+        ],
+        quantities={
+            "margin": (margin, "USD"), "break_even_portions": (np.where(np.isfinite(goal), goal, np.nan), "1"),
+            "break_even_with_waste": (np.where(np.isfinite(goal_waste), goal_waste, np.nan), "1"),
+            "break_even_takings": (np.where(np.isfinite(needed), needed * price, np.nan), "USD"),
+            "chance_to_break_even": (even, "1"), "worst_tenth": (decision.worst_tenth[:, GO], "USD"),
+            "expected_portions": (sold.mean(axis=1), "1"), "suggested_portions": (suggested, "1"),
+        },
+        cautions=(
+            "Local health codes, food licences, fire rules and sales tax govern: ask the health department first.",
+            "Hold food hot or cold as the code says and throw out what was not; spoiled food is not sold on.",
+            "The crowd is your own guess drawn many times, not a forecast; ask the organiser for past gates.",
+        ),
+        cost_of_waiting=np.zeros(len(table)),
+    )  # fmt: skip
+
+
+QUESTION = Question(
+    name="direct-sale",
+    room="grain",
+    title="Is this stand, fair or kitchen day worth it?",
+    about=(
+        "Money of selling food direct over some days: crowd and share that buys as draws, food cost, fixed cost, "
+        "spoilage; break-even sales, chance to break even, worst tenth, and how many portions to prepare."
+    ),
+    inputs=INPUTS,
+    answer=answer,
+    limits="One dish at one price; equipment bought for many events, prices of rivals and repeat custom are not in it.",
+    options_count=len(OPTIONS),
+    check=_check,
+)
