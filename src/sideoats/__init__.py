@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from sideoats.version import VERSION as __version__
+
 if TYPE_CHECKING:
     from datetime import date
 
-__version__ = "0.1.0"
 __all__ = ["__version__", "ask"]
 
 

@@ -21,6 +21,7 @@ from sideoats.errors import QuestionError
 from sideoats.facts import Facts
 from sideoats.outlook.draws import Outlook
 from sideoats.schema import Field
+from sideoats.version import VERSION
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -249,7 +250,7 @@ class Answers:
             options=() if absent else self._options(row), quantities=quantities,
             worth_of_a_look=Quantity(float(_array(self.worth_of_a_look)[row]), self.unit),
             because=tuple(self.because(row)), cautions=tuple(cautions), sources=tuple(self.sources or ()),
-            seed=self.context.outlook.seed, version=_version(), place=self.table.keys[row],
+            seed=self.context.outlook.seed, version=VERSION, place=self.table.keys[row],
             place_name=self.table.names[row] if self.table.names else "",
             farm=self.table.farms[row] if self.table.farms else "", room=q.room if q else "",
             cost_of_waiting=float(np.nan_to_num(lost, posinf=0.0)),
@@ -306,12 +307,6 @@ def verdicts(answers: Answers, act_within: int = 7) -> NDArray[np.int8]:
 
 def _array(values: Any) -> NDArray[Any]:
     return np.asarray(values)
-
-
-def _version() -> str:
-    from sideoats import __version__
-
-    return __version__
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,69 @@
+"""Laws that hold for any payoffs."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sideoats.decide import decide, value_of_information
+
+SEEDS = st.integers(0, 2**32 - 1)
+
+
+def _payoff(seed: int) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    return rng.normal(scale=100, size=(rng.integers(1, 5), rng.integers(20, 200), rng.integers(1, 6)))
+
+
+@given(SEEDS)
+@settings(max_examples=60, deadline=None)
+def test_a_barred_option_is_never_best_whatever_it_pays(seed: int) -> None:
+    payoff = _payoff(seed)
+    barred = np.zeros(payoff.shape[::2], dtype=bool)
+    barred[:, 0] = True
+    payoff[:, :, 0] += 1e9
+    found = decide(payoff, barred=barred)
+    assert (found.best != 0).all()
+    assert (found.chance_best[:, 0] == 0).all()
+    if payoff.shape[2] == 1:
+        assert (found.best == -1).all()
+
+
+@given(SEEDS)
+@settings(max_examples=60, deadline=None)
+def test_information_is_worth_between_nothing_and_perfection(seed: int) -> None:
+    payoff = _payoff(seed)
+    signal = np.random.default_rng(seed + 1).normal(size=payoff.shape[:2]) + payoff[:, :, 0]
+    found = decide(payoff)
+    worth = value_of_information(payoff, signal)
+    assert (worth >= 0).all()
+    assert (found.perfect_information >= -1e-9).all()
+    assert np.allclose(found.chance_best.sum(axis=1), 1)
+    assert (found.low <= found.high + 1e-12).all()
+
+
+@given(SEEDS, st.floats(0, 50))
+@settings(max_examples=60, deadline=None)
+def test_act_by_is_within_tolerance_and_no_later_day_is(seed: int, tolerance: float) -> None:
+    payoff = _payoff(seed)
+    options = payoff.shape[2]
+    days = np.arange(options)
+    found = decide(payoff, days=days, tolerance=tolerance)
+    expected = payoff.mean(axis=1)
+    for row, day in enumerate(found.act_by):
+        assert expected[row, day] >= expected[row].max() - tolerance - 1e-9
+        assert (expected[row, day + 1 :] < expected[row].max() - tolerance).all()
+    waiting = found.cost_of_waiting
+    assert (waiting >= 0).all()
+
+
+@given(SEEDS)
+@settings(max_examples=30, deadline=None)
+def test_places_do_not_influence_one_another(seed: int) -> None:
+    payoff = _payoff(seed)
+    whole = decide(payoff)
+    for row in range(payoff.shape[0]):
+        alone = decide(payoff[row : row + 1])
+        assert np.array_equal(alone.expected[0], whole.expected[row])
+        assert np.array_equal(alone.chance_best[0], whole.chance_best[row])
