@@ -165,10 +165,16 @@ def one_at_a_time(
     return moved
 
 
-def change_text(moved: Mapping[str, Floats], row: int, unit: str) -> str:
-    """One sentence with the money under each change."""
-    parts = [f"{label} {values[row]:+,.2f}" for label, values in moved.items() if np.isfinite(values[row])]
+def change_text(moved: Mapping[str, Floats], row: int, unit: str, *, signed: bool = True) -> str:
+    """One sentence with the money under each change; costs are shown without a sign."""
+    known = {label: float(values[row]) for label, values in moved.items() if np.isfinite(values[row])}
+    parts = [f"{label} {money(amount) if signed else format(amount, ',.2f')}" for label, amount in known.items()]
     return f"One thing changed at a time, {unit}: " + "; ".join(parts) + "." if parts else ""
+
+
+def money(amount: float) -> str:
+    """Signed, to the cent, and never minus zero."""
+    return f"{round(float(amount), 2) + 0.0:+,.2f}"
 
 
 def inside(label: str) -> str:
@@ -182,9 +188,9 @@ def risk_text(options: Sequence[Option], decision: Decision, row: int, unit: str
     for at, option in enumerate(options):
         if decision.barred[row, at] or not np.isfinite(decision.worst_tenth[row, at]):
             continue
-        text = f"{inside(option.label)} {decision.worst_tenth[row, at]:+,.2f}"
+        text = f"{inside(option.label)} {money(decision.worst_tenth[row, at])}"
         sure = decision.certainty_equivalent[row, at]
         if np.isfinite(sure):
-            text += f" (certainty equivalent {sure:+,.2f})"
+            text += f" (certainty equivalent {money(sure)})"
         parts.append(text)
     return f"Mean of the worst tenth, {unit}: " + "; ".join(parts) + "."

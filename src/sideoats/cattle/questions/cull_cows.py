@@ -15,37 +15,37 @@ from sideoats.question import Answers, Bar, Context, Option, Places, Question, T
 from sideoats.schema import Field
 
 UNIT = "USD/head"
-COMMODITY = "cull cows"
+COMMODITY = "cull cow"
 LONGEST_DAYS = 200  # a winter's feeding; a month further off belongs to another year's question
 USUAL_DAYS = 90  # period for which the death share is stated where no days are given
 INPUTS = (
     Field("weight", "number", "weight of the cows today", unit="lb", low=500, high=2500, required=True,
-          example="1150 lb", found_in=("evidence:cull_pen.weight", "place:weight")),
+          example="1150 lb", found_in=("evidence:cull_weighing.weight", "place:weight")),
     Field("price", "number", "price today", unit="USD/cwt", low=5, high=500, required=True, example="70 USD/cwt",
-          found_in=("evidence:cull_pen.price", "place:price", "quote:cull cows")),
+          found_in=("evidence:cull_weighing.price", "place:price", "quote:cull cow")),
     Field("later_price", "number", "price expected after the days given (in February where none are given)",
-          unit="USD/cwt", low=5, high=500, example="82 USD/cwt", found_in=("evidence:cull_pen.later_price",)),
+          unit="USD/cwt", low=5, high=500, example="82 USD/cwt", found_in=("evidence:cull_weighing.later_price",)),
     Field("days", "number", "days to feed", unit="day", bare=True, low=7, high=365, example="90",
-          found_in=("evidence:cull_pen.days",)),
+          found_in=("evidence:cull_weighing.days",)),
     Field("gain", "numbers", "daily gain on feed, one number or the ends of a range", unit="lb/day", low=-2, high=6,
-          example="1.5, 2.2 lb/day", found_in=("evidence:cull_pen.gain",)),
+          example="1.5, 2.2 lb/day", found_in=("evidence:cull_weighing.gain",)),
     Field("cost_per_day", "number", "feed and yardage", unit="USD/day", low=0, high=20, required=True,
-          example="2.35 USD/day", found_in=("evidence:cull_pen.cost_per_day", "setting:cost.cull_cow_day")),
+          example="2.35 USD/day", found_in=("evidence:cull_weighing.cost_per_day", "setting:cost.cull_cow_day")),
     Field("other_cost", "number", "veterinary, trucking and selling beyond selling now", unit=UNIT, low=0, high=500,
           default=0.0, example="8 USD/head"),
     Field("feed_bought", "flag", "feed is bought as you go, so its cost follows the hay price", default=False),
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
-    Field("death", "share", "head lost over the days fed", example="1 %", found_in=("evidence:cull_pen.death",)),
+    Field("death", "share", "head lost over the days fed", example="1 %", found_in=("evidence:cull_weighing.death",)),
     Field("shrink_now", "share", "shrink at the sale today", default=0.0),
     Field("shrink_later", "share", "shrink at the later sale", default=0.0),
     Field("bcs", "number", "body condition score, 1 to 9", low=1, high=9, bare=True, example="4",
-          found_in=("evidence:cull_pen.bcs",)),
+          found_in=("evidence:cull_weighing.bcs",)),
     Field("class_step", "number", "what one market class up adds to the price", unit="USD/cwt", low=0, high=60,
           default=0.0, example="4 USD/cwt", found_in=("setting:price.cow_class_step",)),
     Field("fit_to_travel", "flag", "every cow can rise, walk and bear weight", default=True,
-          found_in=("evidence:cull_pen.fit_to_travel",)),
+          found_in=("evidence:cull_weighing.fit_to_travel",)),
     Field("ailing", "flag", "lame, cancer eye, lumpy jaw or bad lungs among them",
-          default=False, found_in=("evidence:cull_pen.ailing",)),
+          default=False, found_in=("evidence:cull_weighing.ailing",)),
     Field("treated", "date", "day of the last treatment of any of them",
           found_in=("evidence:treatment.on",)),
     Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
@@ -124,7 +124,8 @@ def _plan(table: Table, context: Context) -> _Plan:
         "end_shrink": table.number("shrink_later"),
     }  # fmt: skip
     return _Plan(
-        days=days, price=mean, death=np.minimum(lost * days / stated_for, 1.0), gain_low=low, gain_high=high, class_now=now, class_later=later, class_names=tuple(classes.column("class")),
+        days=days, price=mean, death=np.minimum(lost * days / stated_for, 1.0), gain_low=low, gain_high=high,
+        class_now=now, class_later=later, class_names=tuple(classes.column("class")),
         class_source=followed, common=common, season=seasons[1],
     )  # fmt: skip
 
@@ -156,7 +157,7 @@ def _payoff(table: Table, context: Context, plan: _Plan) -> NDArray[np.float64]:
             payoff[:, :, at] = np.nan
             continue
         ratio = answering.price_ratio(context, COMMODITY, days)
-        feed = np.where(bought, answering.price_ratio(context, "hay", days / 2), 1.0) if bought.any() else 1.0
+        feed = np.where(bought, answering.price_ratio(context, "grass hay", days / 2), 1.0) if bought.any() else 1.0
         held = hold(
             **columns, gain=gain, days=days[:, None], feed_ratio=feed, end_price=plan.price[:, at, None] * ratio,
             death_share=plan.death[:, at, None],
@@ -174,7 +175,7 @@ def answer(table: Table, context: Context) -> Answers:
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars,
-        headline=lambda i: _headline(decision, i), because=_because(table, context, plan, decision),
+        headline=lambda i: _headline(decision, bars, i), because=_because(table, context, plan, decision),
         quantities=_quantities(plan, payoff, decision),
         missing=~(table.known("weight") & table.known("price") & table.known("cost_per_day")),
         missing_headline="Weigh the cull cows and get today's price and the cost of feed.",
@@ -210,10 +211,12 @@ def _bars(table: Table, context: Context, plan: _Plan) -> tuple[Bar, ...]:
     )
 
 
-def _headline(decision: Decision, i: int) -> str:
+def _headline(decision: Decision, bars: tuple[Bar, ...], i: int) -> str:
     best = int(decision.best[i])
-    if best < 0:
+    if bars[0].mask[i, 0]:
         return "Do not haul these cows: call the veterinarian."
+    if bars[2].mask[i, 0]:
+        return f"Do not sell now: {bars[2].text(i)}."
     if best == 0:
         rest = np.where(decision.barred[i, 1:], -np.inf, decision.expected[i, 1:])
         if not np.isfinite(rest).any():
@@ -356,8 +359,8 @@ QUESTION = Question(
     "and death, with the price as draws.",
     inputs=INPUTS,
     answer=answer,
-    places=Places(kinds=("pen",)),
-    size="head",
+    places=Places(kinds=("herd", "pen")),
+    size="cull_head",
     in_season=in_season,
     limits="Open cows fed in a pen; a bred cow may be worth more as a bred cow. Dressing percent and buyers' own "
     "grades are not modeled.",

@@ -35,7 +35,7 @@ INPUTS = (
     Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
           high=365, example="28", found_in=("evidence:treatment.withdrawal_days",)),
     Field("weight", "number", "expected sale weight", unit="lb", low=100, high=1500, example="560 lb",
-          found_in=("evidence:weights.mean", "place:weight")),
+          found_in=("evidence:sale_plan.weight",)),
     Field("premium", "number", "premium that this sale pays for the program", unit="USD/cwt", low=-50, high=200,
           example="8 USD/cwt", found_in=("evidence:sale_plan.premium", "setting:premium.weaned_45")),
     Field("program_cost", "number", "what the program costs beyond selling off the cow", unit=UNIT, low=0, high=500,
@@ -278,7 +278,7 @@ QUESTION = Question(
     inputs=INPUTS,
     answer=answer,
     places=Places(kinds=("herd",)),
-    size="head",
+    size="calf_head",
     in_season=in_season,
     limits="Counts dates; products, doses and withdrawals come from the label and the veterinarian. Every sale writes "
     "its own rules.",

@@ -1,0 +1,1 @@
+"""The cattle room: herds, budgets, calendars, nutrition."""

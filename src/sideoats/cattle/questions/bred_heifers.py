@@ -1,0 +1,270 @@
+"""Develop heifer calves into bred heifers, buy bred heifers, or neither: present value with draws."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.cattle import answering, budget
+from sideoats.decide import Decision, decide, net_present_value
+from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
+from sideoats.schema import Field
+
+UNIT = "USD/head"
+CALVES, BRED, OPEN = "feeder steer 500 lb", "bred heifer", "feeder steer 750 lb"
+INPUTS = (
+    Field("weight", "number", "weight of the heifer calf today", unit="lb", low=200, high=1100, required=True,
+          example="520 lb", found_in=("evidence:heifer_plan.weight",)),
+    Field("price", "number", "what heifer calves of that weight bring today", unit="USD/cwt", low=20, high=1000,
+          required=True, example="225 USD/cwt", found_in=("evidence:heifer_plan.price",)),
+    Field("develop_cost", "number", "feed, breeding, health and care from now to the pregnancy check", unit=UNIT, low=0,
+          high=3000, required=True, example="620 USD/head",
+          found_in=("evidence:heifer_plan.develop_cost", "setting:cost.heifer_development")),
+    Field("develop_days", "number", "days from now to the pregnancy check", unit="day", bare=True, low=30, high=700,
+          example="330", found_in=("evidence:heifer_plan.develop_days",)),
+    Field("conception", "numbers", "heifers bred of those developed, one share or a range", unit="percent", low=1,
+          high=100, example="80, 90 percent", found_in=("evidence:heifer_plan.conception",)),
+    Field("open_value", "number", "what an open heifer brings at the check, at today's prices", unit=UNIT, low=0,
+          high=6000, required=True, example="1500 USD/head", found_in=("evidence:heifer_plan.open_value",)),
+    Field("bred_price", "number", "what a bred heifer like yours costs today, delivered", unit=UNIT, low=100,
+          high=12000, required=True, example="2600 USD/head", found_in=("evidence:heifer_plan.bred_price", "quote:bred heifer")),
+    Field("calf_difference", "number", "how much more a year the bought heifers' calves bring", unit=UNIT, low=-300,
+          high=300, default=0.0, example="15 USD/head"),
+    Field("calf_weight", "number", "weaning weight of her calves", unit="lb", low=200, high=900, example="540 lb",
+          found_in=("evidence:heifer_plan.calf_weight",)),
+    Field("calf_price", "number", "price of such calves today", unit="USD/cwt", low=20, high=1000,
+          example="240 USD/cwt", found_in=("quote:feeder steer 500 lb",)),
+    Field("cow_cost", "number", "keeping one cow for a year", unit=UNIT, low=0, high=5000, example="980 USD/head",
+          found_in=("evidence:heifer_plan.cow_cost", "setting:cost.cow_year")),
+    Field("cull_value", "number", "what she brings as a cull cow at today's prices", unit=UNIT, low=0, high=5000,
+          default=0.0, example="900 USD/head", found_in=("evidence:heifer_plan.cull_value",)),
+    Field("years", "numbers", "calf crops she gives, one number or a range", unit="1", low=1, high=15, example="5, 8"),
+    Field("calves_weaned", "numbers", "calves weaned a year for each cow, one share or a range", unit="percent", low=10,
+          high=110, example="82, 90 percent"),
+    Field("interest", "share", "interest and discount rate a year", example="8 %", found_in=("setting:interest",)),
+)  # fmt: skip
+OPTIONS = (
+    Option("develop", "Develop your own"),
+    Option("buy", "Buy bred heifers when yours would be bred"),
+    Option("neither", "Neither, and sell the calves", passive=True),
+)
+
+
+@dataclass(frozen=True)
+class _Given:
+    """Inputs; (place,) arrays, ranges as low and high."""
+
+    calf: NDArray[np.float64]
+    develop_cost: NDArray[np.float64]
+    days: NDArray[np.float64]
+    open_value: NDArray[np.float64]
+    bred_price: NDArray[np.float64]
+    rate: NDArray[np.float64]
+    conception: tuple[NDArray[np.float64], NDArray[np.float64]]
+    years: tuple[NDArray[np.float64], NDArray[np.float64]]
+    weaned: tuple[NDArray[np.float64], NDArray[np.float64]]
+
+
+def _given(table: Table, context: Context) -> _Given:
+    facts = context.facts
+
+    def shares(name: str, fact: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        low, high = facts.span(fact)
+        least, most = answering.span(table, name, (100 * low, 100 * high))
+        return least / 100, most / 100
+
+    return _Given(
+        calf=budget.value(table.number("weight"), table.number("price")), develop_cost=table.number("develop_cost"),
+        days=answering.known_or(table.number("develop_days"), facts.value("cattle/heifer.develop_days")),
+        open_value=table.number("open_value"), bred_price=table.number("bred_price"),
+        rate=answering.known_or(table.number("interest"), facts.value("cattle/interest")),
+        conception=shares("conception", "cattle/heifer.conception"),
+        years=answering.span(table, "years", facts.span("cattle/heifer.years")),
+        weaned=shares("calves_weaned", "cattle/heifer.calves_weaned"),
+    )  # fmt: skip
+
+
+def cost_developed(
+    calf: NDArray[np.float64],
+    develop_cost: NDArray[np.float64],
+    open_value: NDArray[np.float64],
+    conception: NDArray[np.float64],
+    rate: NDArray[np.float64],
+    days: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Present value of what one bred heifer of one's own costs, USD a bred heifer; inputs broadcast.
+
+    For each bred one, 1 / conception calves are kept from sale, fed (paid midway), and the open ones sold at the check.
+
+    Parameters
+    ----------
+    calf, develop_cost, open_value : USD a head: the calf today, cost to the check, an open heifer then
+    conception : share bred
+    rate : discount a year
+    days : from now to the pregnancy check [d]
+    """  # fmt: skip
+    years = days / budget.DAYS_A_YEAR
+    started = calf + develop_cost / (1 + rate) ** (years / 2) - (1 - conception) * open_value / (1 + rate) ** years
+    return np.asarray(started / conception, dtype=np.float64)
+
+
+def yearly_value(
+    table: Table, context: Context, given: _Given, years: NDArray[np.float64], weaned: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Present value of the calves less the cow's keep, and of the cull cow, from the check on; (place, draw), USD/head.
+
+    Calf prices follow the outlook for its two years and stay at that level after; part years count in proportion.
+    """
+    crops = int(np.ceil(np.nanmax(given.years[1])))
+    calf = budget.value(table.number("calf_weight"), table.number("calf_price"))[:, None]
+    shape = np.broadcast_shapes(years.shape, weaned.shape, (len(table), context.outlook.draws))
+    flows = np.zeros((*shape, crops + 1))
+    for crop in range(1, crops + 1):
+        ratio = answering.price_ratio(context, CALVES, given.days + crop * budget.DAYS_A_YEAR)
+        part = np.clip(years - (crop - 1), 0.0, 1.0)
+        last = (years > crop - 1) & (years <= crop)
+        flows[..., crop] = part * (weaned * calf * ratio - table.number("cow_cost")[:, None])
+        flows[..., crop] += last * table.number("cull_value")[:, None]
+    from_check = net_present_value(flows, given.rate[:, None])
+    return np.asarray(from_check / (1 + given.rate[:, None]) ** (given.days[:, None] / budget.DAYS_A_YEAR))
+
+
+def _payoff(table: Table, context: Context, given: _Given) -> NDArray[np.float64]:
+    """(place, draw, option) present value, USD a bred heifer; without a cow's yearly figures only costs differ."""
+    conception = answering.spread(context, table, "heifer conception", *given.conception)
+    years = answering.spread(context, table, "cow years", *given.years)
+    weaned = answering.spread(context, table, "calves weaned", *given.weaned)
+    days, rate = given.days[:, None], given.rate[:, None]
+    opens = given.open_value[:, None] * answering.price_ratio(context, OPEN, given.days)
+    own = cost_developed(given.calf[:, None], given.develop_cost[:, None], opens, conception, rate, days)
+    bought = given.bred_price[:, None] * answering.price_ratio(context, BRED, given.days)
+    bought = bought / (1 + rate) ** (days / budget.DAYS_A_YEAR)
+    more = _more(table, given, years)
+    stream = np.nan_to_num(yearly_value(table, context, given, years, weaned), nan=0.0)
+    develop = np.broadcast_to(stream - own, stream.shape)
+    return np.stack([develop, stream - bought + more, np.zeros_like(stream)], axis=2)
+
+
+def _more(table: Table, given: _Given, years: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Present value of what the bought heifers' calves bring more, (place, draw or 1)."""
+    from sideoats.decide import annuity_factor
+
+    rate = given.rate[:, None]
+    worth = table.number("calf_difference")[:, None] * annuity_factor(rate, years)
+    return np.asarray(worth / (1 + rate) ** (given.days[:, None] / budget.DAYS_A_YEAR), dtype=np.float64)
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Present value of developing and of buying over doing neither."""
+    given = _given(table, context)
+    payoff = _payoff(table, context, given)
+    cow_known = table.known("calf_weight") & table.known("calf_price") & table.known("cow_cost")
+    bar = Bar(
+        np.stack([np.zeros_like(cow_known), np.zeros_like(cow_known), ~cow_known], axis=1),
+        "calf weight, calf price and the cow's yearly cost were not given: only developing and buying are compared",
+    )
+    decision = decide(payoff, barred=bar.mask, risk_aversion=context.risk_aversion)
+    needed = ("weight", "price", "develop_cost", "open_value", "bred_price")
+    return Answers(
+        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=(bar,),
+        headline=lambda i: _headline(decision, i), because=_because(table, context, given, decision, cow_known),
+        quantities=_quantities(table, given, payoff, decision),
+        missing=~np.logical_and.reduce([table.known(name) for name in needed]),
+        missing_headline="Find the heifer calf's weight and price, the cost to develop her, and open and bred prices.",
+        cautions=(
+            context.facts["cattle/care.veterinarian"].text,
+            "Ask for health papers, breeding dates and the bull's calving figures of heifers you buy; keep new cattle "
+            "apart until the veterinarian is satisfied.",
+            "Prices years ahead are draws about today's, not a forecast.",
+        ),
+    )  # fmt: skip
+
+
+def _headline(decision: Decision, i: int) -> str:
+    best = int(decision.best[i])
+    other = 1 - best if best < 2 else int(np.argmax(decision.expected[i, :2]))
+    gap = decision.expected[i, best] - decision.expected[i, other]
+    return (
+        f"{OPTIONS[best].label}: better by {gap:,.2f} USD a bred heifer, in today's money, than to "
+        f"{answering.inside(OPTIONS[other].label)}; best in {decision.chance_best[i, best]:.0%} of futures."
+    )
+
+
+def _own_cost(given: _Given, **changed: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Cost of a bred heifer of one's own at the middle of the ranges, as of the check, USD/head."""
+    inputs = {
+        "calf": given.calf, "develop_cost": given.develop_cost, "open_value": given.open_value,
+        "conception": np.mean(given.conception, axis=0), "rate": given.rate, "days": given.days, **changed,
+    }  # fmt: skip
+    own = cost_developed(**inputs)
+    return np.asarray(own * (1 + given.rate) ** (given.days / budget.DAYS_A_YEAR), dtype=np.float64)
+
+
+def _quantities(table: Table, given: _Given, payoff: NDArray[np.float64], decision: Decision) -> answering.Quantities:
+    own, years = _own_cost(given), np.mean(given.years, axis=0)
+    more = _more(table, given, years[:, None])[:, 0] * (1 + given.rate) ** (given.days / budget.DAYS_A_YEAR)
+    return {
+        "value_of_calf_now": (given.calf, UNIT),
+        "heifers_started_for_each_bred": (1 / np.mean(given.conception, axis=0), "head"),
+        "cost_of_own_bred_heifer": (own, UNIT),
+        "break_even_bred_price": (own + more, UNIT),
+        "days_to_check": (given.days, "day"),
+        "present_value_develop": (decision.expected[:, 0], UNIT),
+        "present_value_buy": (decision.expected[:, 1], UNIT),
+        "chance_own_is_cheaper": ((payoff[:, :, 0] > payoff[:, :, 1]).mean(axis=1), "1"),
+    } | answering.risk_quantities(OPTIONS, decision, UNIT)
+
+
+def _because(
+    table: Table, context: Context, given: _Given, decision: Decision, cow_known: NDArray[np.bool_]
+) -> Callable[[int], list[str]]:
+    own, bred = _own_cost(given), np.mean(given.conception, axis=0)
+    moved = {
+        "calf 10 % dearer": _own_cost(given, calf=given.calf * 1.1),
+        "development 10 % dearer": _own_cost(given, develop_cost=given.develop_cost * 1.1),
+        "ten in a hundred fewer bred": _own_cost(given, conception=np.maximum(bred - 0.1, 0.05)),
+        "open heifers bring 10 % less": _own_cost(given, open_value=given.open_value * 0.9),
+    }
+
+    def lines(i: int) -> list[str]:
+        if not np.isfinite(own[i]):
+            return ["The cost of developing cannot be worked out from what is on file."]
+        out = [
+            f"For each bred heifer {1 / bred[i]:.2f} calves are kept; with development, interest and open heifers sold "
+            f"she costs {own[i]:,.2f} USD at the check in {given.days[i]:.0f} days, against {given.bred_price[i]:,.2f} "
+            "bought at today's price.",
+            answering.change_text(moved, i, "cost of a bred heifer of your own, USD", signed=False),
+        ]
+        if cow_known[i]:
+            low, high = given.years[0][i], given.years[1][i]
+            out.append(
+                f"She is taken to give {low:g} to {high:g} calf crops; prices stay drawn at the two-year level after."
+            )
+        return [*out, answering.risk_text(OPTIONS, decision, i, UNIT)]
+
+    return lines
+
+
+def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
+    """Herds with a replacement plan on file, from weaning to the end of winter."""
+    return table.known("develop_cost") & table.known("weight") & (context.on.month in (9, 10, 11, 12, 1, 2))
+
+
+QUESTION = Question(
+    name="bred-heifers",
+    room="cattle",
+    title="Develop heifers of your own, or buy them bred?",
+    about="Present value of developing, of buying bred heifers when yours would be bred, and of neither, with "
+    "conception, prices and years in the herd as draws.",
+    inputs=INPUTS,
+    answer=answer,
+    places=Places(kinds=("herd",)),
+    size="heifer_head",
+    in_season=in_season,
+    limits="Per bred heifer at the pregnancy check. Herd health, temperament and known pedigree are not priced unless "
+    "put into the calf difference.",
+    options_count=3,
+)

@@ -1,0 +1,271 @@
+"""Is it worth weaning, vaccinating and feeding the calves before selling them?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.cattle import answering, budget, growth
+from sideoats.decide import Decision, decide
+from sideoats.question import Answers, Context, Option, Places, Question, Table
+from sideoats.schema import Field
+
+UNIT = "USD/head"
+COMMODITY = "feeder steer 500 lb"
+INPUTS = (
+    Field("weight", "number", "weight at weaning", unit="lb", low=150, high=1000, required=True, example="525 lb",
+          found_in=("evidence:calf_weighing.weight", "place:weight")),
+    Field("price", "number", "price today, sold off the cow", unit="USD/cwt", low=20, high=1000, required=True,
+          example="250 USD/cwt", found_in=("evidence:calf_weighing.price", "place:price", "quote:feeder steer 500 lb")),
+    Field("later_price", "number", "price at the later weight without the premium", unit="USD/cwt", low=20, high=1000,
+          example="236 USD/cwt", found_in=("evidence:calf_weighing.later_price",)),
+    Field("premium", "numbers", "premium over calves sold plain on that day, one number or a range", unit="USD/cwt",
+          low=-50, high=200, required=True, example="5, 8 USD/cwt",
+          found_in=("evidence:sale_plan.premium", "setting:premium.weaned_45")),
+    Field("premium_chance", "share", "chance that the premium is paid at all", default=1.0, example="90 %"),
+    Field("days", "number", "days from weaning to sale", unit="day", bare=True, low=14, high=200, example="45",
+          found_in=("evidence:sale_plan.program_days",)),
+    Field("gain", "numbers", "daily gain, one number or a range", unit="lb/day", low=-1, high=5,
+          example="1.75 lb/day", found_in=("evidence:calf_weighing.gain",)),
+    Field("feed_per_day", "number", "feed", unit="USD/day", low=0, high=20, required=True, example="1.90 USD/day",
+          found_in=("evidence:calf_weighing.feed_per_day", "setting:cost.calf_feed_day")),
+    Field("labor_per_day", "number", "labor and yardage", unit="USD/day", low=0, high=10, default=0.0,
+          example="0.40 USD/day", found_in=("setting:cost.calf_labor_day",)),
+    Field("health", "number", "vaccine, wormer and treatment beyond selling off the cow", unit=UNIT, low=0, high=200,
+          required=True, example="22 USD/head", found_in=("setting:cost.calf_health",)),
+    Field("selling", "number", "what selling later costs beyond selling now", unit=UNIT, low=-100, high=200,
+          default=0.0, example="3 USD/head"),
+    Field("feed_bought", "flag", "feed is bought as you go, so its cost follows the corn price", default=False),
+    Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
+    Field("death", "share", "head lost over the days", example="1 %", found_in=("evidence:calf_weighing.death",)),
+    Field("shrink_now", "share", "shrink sold off the cow", default=0.0, example="3 %"),
+    Field("shrink_later", "share", "shrink sold after the program", default=0.0, example="2 %"),
+)  # fmt: skip
+OPTIONS = (
+    Option("sell_now", "Sell at weaning"),
+    Option("precondition", "Wean, vaccinate, feed and sell in the program"),
+)
+CHANGES = {
+    "no premium paid": ("premium", 0.0),
+    "later price 5 % lower": ("later_price", 0.95),
+    "5 % higher": ("later_price", 1.05),
+    "gain 25 % lower": ("gain", 0.75),
+    "25 % higher": ("gain", 1.25),
+    "feed 25 % dearer": ("feed_per_day", 1.25),
+    "death loss doubled": ("death_share", 2.0),
+}
+
+
+def hold(
+    *,
+    start_weight: Any,
+    gain: Any,
+    days: Any,
+    later_price: Any,
+    premium: Any,
+    feed_per_day: Any,
+    labor_per_day: Any,
+    **rest: Any,
+) -> budget.Holding:
+    """Budget of a program: interest on the calf, none on the running costs.
+
+    Remaining keywords as `sideoats.cattle.budget.hold_and_sell`; prices in USD/cwt, costs a day in USD/day.
+    """  # fmt: skip
+    time = np.asarray(days, float)
+    return budget.hold_and_sell(
+        start_weight=start_weight, end_weight=growth.weight_after(start_weight, gain, time), days=time,
+        end_price=np.asarray(later_price, float) + np.asarray(premium, float),
+        running_cost=(np.asarray(feed_per_day, float) + np.asarray(labor_per_day, float)) * time,
+        running_interest_share=0.0, **rest,
+    )  # fmt: skip
+
+
+def _net(**inputs: Any) -> NDArray[np.float64]:
+    return hold(**inputs).net
+
+
+@dataclass(frozen=True)
+class _Ranges:
+    """Ends of the ranges, (place,)."""
+
+    gain_low: NDArray[np.float64]
+    gain_high: NDArray[np.float64]
+    premium_low: NDArray[np.float64]
+    premium_high: NDArray[np.float64]
+
+
+def _given(table: Table, context: Context) -> tuple[dict[str, Any], _Ranges]:
+    """Inputs of `hold` at the middle of each range, and the ranges."""
+    facts = context.facts
+    classes = facts["cattle/gain_class"]
+    medium = classes.column("class").index("medium")
+    usual = (classes.column("least lb/d")[medium], classes.column("most lb/d")[medium])
+    gain_low, gain_high = answering.span(table, "gain", usual)
+    premium_low, premium_high = answering.span(table, "premium")
+    price = table.number("price")
+    inputs = {
+        "start_weight": table.number("weight"), "start_price": price, "gain": (gain_low + gain_high) / 2,
+        "days": answering.known_or(table.number("days"), facts.value("cattle/weaned_days.washington")),
+        "later_price": answering.known_or(table.number("later_price"), price),
+        "premium": (premium_low + premium_high) / 2, "feed_per_day": table.number("feed_per_day"),
+        "labor_per_day": table.number("labor_per_day"), "other_cost": table.number("health") + table.number("selling"),
+        "interest_rate": answering.known_or(table.number("interest"), facts.value("cattle/interest")),
+        "death_share": answering.known_or(table.number("death"), facts.value("cattle/stocker.death")),
+        "start_shrink": table.number("shrink_now"), "end_shrink": table.number("shrink_later"),
+    }  # fmt: skip
+    return inputs, _Ranges(gain_low, gain_high, premium_low, premium_high)
+
+
+def _payoff(table: Table, context: Context, given: dict[str, Any], ranges: _Ranges) -> NDArray[np.float64]:
+    """(place, draw, option) money over selling at weaning, USD/head."""
+    inputs = {name: value[:, None] for name, value in given.items()}
+    paid = context.outlook.uniform("premium paid", table.keys) < table.number("premium_chance")[:, None]
+    premium = answering.spread(context, table, "premium", ranges.premium_low, ranges.premium_high)
+    bought = table.flag("feed_bought")
+    if bought.any():
+        ratio = answering.price_ratio(context, "corn", given["days"] / 2)
+        inputs["feed_per_day"] = np.where(bought[:, None], ratio, 1.0) * inputs["feed_per_day"]
+    inputs |= {
+        "gain": answering.spread(context, table, "calf gain", ranges.gain_low, ranges.gain_high),
+        "premium": np.where(paid, premium, 0.0),
+        "later_price": inputs["later_price"] * answering.price_ratio(context, COMMODITY, given["days"]),
+    }  # fmt: skip
+    net = _net(**inputs)
+    return np.stack([np.zeros_like(net), net], axis=2)
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Net of the program over selling at weaning, with price, gain and premium as draws; health evidence as a list."""
+    given, ranges = _given(table, context)
+    payoff = _payoff(table, context, given, ranges)
+    decision = decide(payoff, risk_aversion=context.risk_aversion)
+    needed = ("weight", "price", "premium", "feed_per_day", "health")
+    known = np.logical_and.reduce([table.known(name) for name in needed])
+    return Answers(
+        table, context, options=OPTIONS, decision=decision, unit=UNIT,
+        headline=lambda i: _headline(decision, i), because=_because(table, context, given, ranges, decision),
+        quantities=_quantities(given, payoff, decision), missing=~known,
+        missing_headline="Find weaning weight, today's price, the premium this sale pays, feed and health cost.",
+        cautions=(
+            context.facts["cattle/first_step"].text,
+            context.facts["cattle/care.veterinarian"].text,
+            context.facts["cattle/care.records"].text,
+            "A premium seen in one auction and year is not this year's: ask the sale, and bring proof of the program.",
+        ),
+        cost_of_waiting=_week_lost(given, decision),
+    )  # fmt: skip
+
+
+def _week_lost(given: dict[str, Any], decision: Decision) -> NDArray[np.float64]:
+    """One week's part of the program's net, whichever way it runs: weaning later or selling later by seven days."""
+    share: NDArray[np.float64] = np.minimum(7.0 / given["days"], 1.0)
+    return np.abs(np.nan_to_num(decision.expected[:, 1])) * share
+
+
+def _headline(decision: Decision, i: int) -> str:
+    net, low, high = decision.expected[i, 1], decision.low[i, 1], decision.high[i, 1]
+    range_text = f"({low:+,.0f} to {high:+,.0f}); it pays in {decision.chance_best[i, 1]:.0%} of futures"
+    if decision.best[i] == 1:
+        return f"The program is worth {net:+,.2f} USD/head over selling at weaning on average {range_text}."
+    return f"Sell at weaning: the program would bring {net:+,.2f} USD/head on average {range_text}."
+
+
+def _quantities(given: dict[str, Any], payoff: NDArray[np.float64], decision: Decision) -> answering.Quantities:
+    held = hold(**given)
+    end_weight = growth.weight_after(given["start_weight"], given["gain"], given["days"])
+    ends = (given["start_weight"], given["start_price"], end_weight, given["later_price"] + given["premium"])
+    return {
+        "days": (given["days"], "day"),
+        "end_weight": (end_weight, "lb"),
+        "value_now": (held.start_value, UNIT),
+        "value_later": (held.income, UNIT),
+        "cash_cost": (held.running_cost + held.other_cost, UNIT),
+        "interest": (held.interest, UNIT),
+        "net_at_given_price": (held.net, UNIT),
+        "break_even_premium": (budget.break_even_premium(held, given["premium"]), "USD/cwt"),
+        "break_even_price": (held.break_even_sale, "USD/cwt"),
+        "net_without_premium": (_net(**{**given, "premium": np.zeros_like(held.net)}), UNIT),
+        "value_of_gain": (budget.value_of_gain(*ends), "USD/lb"),
+        "cost_of_gain": (budget.cost_of_gain(held.running_cost + held.other_cost, end_weight - ends[0]), "USD/lb"),
+        "chance_program_pays": ((payoff[:, :, 1] > 0).mean(axis=1), "1"),
+    } | answering.risk_quantities(OPTIONS, decision, UNIT)
+
+
+def health_evidence(context: Context) -> list[str]:
+    """The studies on whether preparing calves keeps them well, one line each, with the range they leave open."""
+    facts, lines = context.facts, []
+    for name in ("mijar", "montana", "wheat_pasture"):
+        fact = facts[f"cattle/health.{name}"]
+        compared, prepared, other, head = fact.rows[0]
+        shares = f"{prepared:.1%} against {other:.1%} sick" if np.isfinite(prepared) else fact.conditions
+        lines.append(f"{fact.citation.split(',')[0]}: {compared}, {shares} ({head:,} head).")
+    apart, range_ = facts["cattle/health.rounds_apart"], facts["cattle/health.avoided"]
+    lines.append(f"{apart.text} ({apart.conditions})")
+    lines.append(
+        f"The studies do not agree: sickness avoided lies anywhere from {range_.low:.0%} to {range_.high:.0%} of "
+        "calves; what a buyer saves is not counted in the money here, only what the premium pays."
+    )
+    return lines
+
+
+def _because(
+    table: Table, context: Context, given: dict[str, Any], ranges: _Ranges, decision: Decision
+) -> Callable[[int], list[str]]:
+    held, moved = hold(**given), answering.one_at_a_time(_net, given, CHANGES)
+    need, evidence = budget.break_even_premium(held, given["premium"]), health_evidence(context)
+    premiums = _premium_lines(context)
+
+    def lines(i: int) -> list[str]:
+        if not np.isfinite(held.net[i]):
+            return evidence
+        out = [
+            f"At the prices given: {held.start_value[i]:,.2f} at weaning against {held.income[i]:,.2f} after "
+            f"{given['days'][i]:.0f} days, costs {held.running_cost[i] + held.other_cost[i]:,.2f} and interest "
+            f"{held.interest[i]:,.2f}: net {held.net[i]:+,.2f} USD/head.",
+            f"It breaks even at a premium of {need[i]:.2f} USD/cwt.",
+            answering.change_text(moved, i, UNIT),
+        ]
+        if not table.rows("gain")[i]:
+            out.append(f"No gain was given: {ranges.gain_low[i]:g} to {ranges.gain_high[i]:g} lb/day.")
+        if not table.known("later_price")[i]:
+            out.append(
+                "No later price was given: today's price per cwt is kept, though heavier calves bring less a cwt."
+            )
+        return [*out, answering.risk_text(OPTIONS, decision, i, UNIT), *evidence, *premiums]
+
+    return lines
+
+
+def _premium_lines(context: Context) -> list[str]:
+    """Published premiums with their year and base, for comparison only."""
+    found = context.facts.under("cattle/premium.weaned_45")
+    parts = []
+    for fact in found.values():
+        paid = f"{fact.low:.2f} to {fact.high:.2f}" if fact.low < fact.high else f"{fact.value:.2f}"
+        parts.append(f"{paid} ({fact.conditions})")
+    return ["Premiums paid for 45 days weaned, USD/cwt, each with its year and base: " + "; ".join(parts) + "."]
+
+
+def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
+    """Pens of calves with a weight on file, from late summer to the end of the weaning runs."""
+    return table.known("weight") & (context.on.month in (8, 9, 10, 11, 12))
+
+
+QUESTION = Question(
+    name="precondition",
+    room="cattle",
+    title="Is it worth preparing these calves before they are sold?",
+    about="A partial budget of weaning, vaccinating and feeding calves before sale against selling them off the cow, "
+    "with price, gain and premium as draws.",
+    inputs=INPUTS,
+    answer=answer,
+    places=Places(kinds=("herd", "pen")),
+    size="calf_head",
+    in_season=in_season,
+    limits="The seller's money only; what fewer sick calves are worth to the next owner is not counted.",
+    options_count=2,
+)

@@ -1,0 +1,442 @@
+"""Sell the calves at weaning, or own them on: wheat pasture to March, graze-out, or a dry lot."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.cattle import answering, budget
+from sideoats.decide import Decision, decide
+from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
+from sideoats.schema import Field
+
+UNIT = "USD/head"
+FEEDERS = "feeder steer 750 lb"
+PASTURE_WINDOW = 60  # days of rain that decide about fall pasture, as the fact states
+INPUTS = (
+    Field("weight", "number", "weight today", unit="lb", low=150, high=1000, required=True, example="500 lb",
+          found_in=("evidence:calf_weighing.weight", "place:weight")),
+    Field("price", "number", "price today", unit="USD/cwt", low=20, high=1000, required=True, example="250 USD/cwt",
+          found_in=("evidence:calf_weighing.price", "place:price", "quote:feeder steer 500 lb")),
+    Field("later_price", "number", "price at the later weight, for every way of keeping them", unit="USD/cwt", low=20,
+          high=1000, example="215 USD/cwt",
+          found_in=("evidence:calf_weighing.later_price", "quote:feeder steer 750 lb")),
+    Field("spring_price", "number", "price after graze-out, if another", unit="USD/cwt", low=20, high=1000,
+          example="205 USD/cwt"),
+    Field("lot_price", "number", "price out of the dry lot, if another", unit="USD/cwt", low=20, high=1000,
+          example="210 USD/cwt"),
+    Field("slide", "number", "fall of the price for each cwt over the weight expected", unit="USD/cwt", low=0, high=60,
+          default=0.0, example="8 USD/cwt"),
+    Field("futures", "number", "futures price for the later date, instead of a later price", unit="USD/cwt", low=20,
+          high=1000, example="220 USD/cwt"),
+    Field("basis", "number", "cash less futures expected then", unit="USD/cwt", low=-100, high=100,
+          example="-4 USD/cwt"),
+    Field("basis_sd", "number", "spread of that basis from year to year", unit="USD/cwt", low=0, high=50,
+          example="3 USD/cwt"),
+    Field("volatility", "share", "implied volatility of the futures, a year", example="18 %"),
+    Field("turnout", "date", "day on which pasture begins; today where not given", example="2026-11-10",
+          found_in=("evidence:calf_weighing.turnout",)),
+    Field("pasture_end", "date", "last day on wheat that is kept for grain; the next 15 March where not given",
+          example="2027-03-15"),
+    Field("grazeout_end", "date", "last day of graze-out; the next 10 May where not given", example="2027-05-10"),
+    Field("lot_days", "number", "days in the dry lot", unit="day", bare=True, low=14, high=365, default=120,
+          example="120"),
+    Field("pasture_gain", "numbers", "daily gain on wheat, one number or a range", unit="lb/day", low=-1, high=5,
+          example="1.5, 2.5 lb/day"),
+    Field("lot_gain", "numbers", "daily gain in the lot, one number or a range", unit="lb/day", low=-1, high=5,
+          example="1.8, 2.4 lb/day"),
+    Field("pasture_per_gain", "number", "what pasture costs by the pound gained", unit="USD/lb", low=0, high=5,
+          example="0.65 USD/lb", found_in=("setting:cost.pasture_gain",)),
+    Field("pasture_per_day", "number", "what pasture and care cost by the day", unit="USD/day", low=0, high=20,
+          example="0.40 USD/day", found_in=("setting:cost.pasture_day",)),
+    Field("lot_per_day", "number", "feed and yardage in the lot", unit="USD/day", low=0, high=20,
+          example="2.60 USD/day", found_in=("setting:cost.lot_day",)),
+    Field("grain_given_up", "number", "wheat grain given up by graze-out, a head, at today's wheat price", unit=UNIT,
+          low=0, high=2000, default=0.0, example="120 USD/head"),
+    Field("feed_bought", "flag", "lot feed is bought as you go, so its cost follows the corn price", default=False),
+    Field("pasture_chance", "share", "chance that there is pasture; from the weather where not given",
+          example="70 %"),
+    Field("acres", "number", "wheat to graze", unit="ac", low=0, high=100000, example="160 ac",
+          found_in=("evidence:calf_weighing.acres",)),
+    Field("head", "number", "calves", unit="head", bare=True, low=1, high=100000, example="60",
+          found_in=("place:calf_head",)),
+    Field("health", "number", "vaccine, mineral and treatment", unit=UNIT, low=0, high=300, default=0.0,
+          example="22 USD/head", found_in=("setting:cost.stocker_health",)),
+    Field("freight", "number", "trucking", unit=UNIT, low=0, high=200, default=0.0, example="12 USD/head"),
+    Field("selling", "number", "commission and checkoff", unit=UNIT, low=0, high=200, default=0.0,
+          example="20 USD/head"),
+    Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
+    Field("death", "share", "head lost", example="1.5 %", found_in=("evidence:calf_weighing.death",)),
+    Field("shrink_now", "share", "shrink at the sale today", default=0.0),
+    Field("shrink_later", "share", "shrink at the later sale", default=0.0),
+    Field("station", "text", "weather station that stands for the place", found_in=("place:station",)),
+)  # fmt: skip
+OPTIONS = (
+    Option("sell_now", "Sell at weaning"),
+    Option("wheat_to_march", "Wheat pasture until it is kept for grain"),
+    Option("graze_out", "Graze the wheat out"),
+    Option("dry_lot", "Feed in a dry lot"),
+)
+WHEAT, GRAZE_OUT, LOT = 1, 2, 3
+CHANGES = {
+    "later price 10 % lower": ("end_price", 0.9),
+    "10 % higher": ("end_price", 1.1),
+    "gain 25 % lower": ("gain", 0.75),
+    "25 % higher": ("gain", 1.25),
+    "costs 25 % higher": ("cost_factor", 1.25),
+    "death loss doubled": ("death_share", 2.0),
+}
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """Inputs by option, (place, option) unless said; option 0 is selling now."""
+
+    days: NDArray[np.float64]
+    pasture_days: NDArray[np.float64]
+    price: NDArray[np.float64]
+    pasture_gain: tuple[NDArray[np.float64], NDArray[np.float64]]
+    lot_gain: tuple[NDArray[np.float64], NDArray[np.float64]]
+    per_gain: NDArray[np.float64]
+    per_day: NDArray[np.float64]
+    lot_per_day: NDArray[np.float64]
+    grain: NDArray[np.float64]
+    common: dict[str, Any]
+
+
+def _days(table: Table, context: Context) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Days owned and days of these on pasture, both (place, option)."""
+    on = context.on
+    ends = []
+    for name, month, day in (("pasture_end", 3, 15), ("grazeout_end", 5, 10)):
+        usual = float((answering.next_day(on, month, day) - on).days)
+        ends.append(answering.known_or(table.days_until(name, on), usual))
+    to_turnout = np.maximum(answering.known_or(table.days_until("turnout", on), 0.0), 0.0)
+    zero = np.zeros(len(table))
+    days = np.column_stack([zero, *ends, table.number("lot_days")])
+    pasture = np.column_stack([zero, *(np.maximum(e - to_turnout, 0.0) for e in ends), zero])
+    return np.where(days > 0, days, np.where(np.arange(4) == 0, 0.0, np.nan)), pasture
+
+
+def _plan(table: Table, context: Context) -> _Plan:
+    facts = context.facts
+    days, pasture_days = _days(table, context)
+    later = table.number("later_price")
+    quoted = table.number("futures") + np.nan_to_num(table.number("basis"))
+    later = np.where(np.isnan(quoted), later, quoted)
+    price = np.column_stack([
+        table.number("price"), later, answering.known_or(table.number("spring_price"), later),
+        answering.known_or(table.number("lot_price"), later),
+    ])  # fmt: skip
+    per_gain, per_day = table.number("pasture_per_gain"), table.number("pasture_per_day")
+    unknown = np.isnan(per_gain) & np.isnan(per_day)
+    zero = np.zeros(len(table))
+    common = {
+        "start_weight": table.number("weight"), "start_price": table.number("price"),
+        "interest_rate": answering.known_or(table.number("interest"), facts.value("cattle/interest")),
+        "death_share": answering.known_or(table.number("death"), facts.value("cattle/stocker.death")),
+        "other_cost": table.number("health") + table.number("freight") + table.number("selling"),
+        "start_shrink": table.number("shrink_now"), "end_shrink": table.number("shrink_later"),
+    }  # fmt: skip
+    return _Plan(
+        days=days, pasture_days=pasture_days, price=price, common=common,
+        pasture_gain=answering.span(table, "pasture_gain", facts.span("cattle/wheat_pasture.gain")),
+        lot_gain=answering.span(table, "lot_gain", facts.span("cattle/drylot.gain")),
+        per_gain=np.where(unknown, np.nan, np.nan_to_num(per_gain)),
+        per_day=np.where(unknown, np.nan, np.nan_to_num(per_day)), lot_per_day=table.number("lot_per_day"),
+        grain=np.column_stack([zero, zero, table.number("grain_given_up"), zero]),
+    )  # fmt: skip
+
+
+def pasture_comes(table: Table, context: Context) -> tuple[NDArray[np.bool_], str]:
+    """(place, draw) True where fall pasture comes, and how that was judged.
+
+    A stated chance wins; else rain over the next 60 days in the outlook's years against a screening line drawn from its
+    published ends; else pasture is taken to come, and the answer says so.
+    """
+    chance = table.number("pasture_chance")
+    stated = context.outlook.uniform("pasture chance", table.keys) < chance[:, None]
+    if not context.outlook.has_weather:
+        told = "No station is on file: pasture is taken to come unless a chance was given."
+        return stated | np.isnan(chance)[:, None], told
+    fact = context.facts["cattle/wheat_pasture.rain_needed"]
+    rain = context.outlook.daily("rain")[:, :, :PASTURE_WINDOW].sum(axis=2) / 25.4
+    rows = context.outlook.station_rows(list(table.text("station")))
+    enough = context.outlook.between("pasture rain line", fact.low, fact.high)
+    wet = rain[rows][:, context.outlook.year_of_draw] >= enough
+    told = (
+        f"Pasture is taken to come where rain over {PASTURE_WINDOW} days reaches {fact.low:g} to {fact.high:g} inches."
+    )
+    return np.where(np.isnan(chance)[:, None], wet, stated), told
+
+
+def hold(
+    *,
+    start_weight: Any,
+    gain: Any,
+    end_price: Any,
+    days: Any,
+    pasture_days: Any,
+    lot_gain: Any,
+    per_gain: Any,
+    per_day: Any,
+    lot_per_day: Any,
+    extra_cost: Any = 0.0,
+    expected_weight: Any = None,
+    slide: Any = 0.0,
+    cost_factor: Any = 1.0,
+    **rest: Any,
+) -> budget.Holding:
+    """Budget of owning calves on, part of the time in a lot, the rest on pasture; interest on half the running costs.
+
+    Parameters
+    ----------
+    gain, lot_gain : lb/d on pasture and in the lot
+    days, pasture_days : days owned, and days of these on pasture [d]
+    per_gain, per_day, lot_per_day : USD/lb of pasture gain, USD/d on pasture, USD/d in the lot
+    extra_cost : USD a head without interest, on top of ``other_cost``
+    expected_weight, slide : the price falls by `slide` [USD/cwt] for each cwt over the expected weight [lb]
+    cost_factor : scales running costs
+    rest : as `sideoats.cattle.budget.hold_and_sell`
+    """  # fmt: skip
+    on_grass = np.asarray(pasture_days, float)
+    in_lot = np.asarray(days, float) - on_grass
+    gained = np.asarray(gain, float) * on_grass
+    weight = np.asarray(start_weight, float) + gained + np.where(in_lot > 0, np.asarray(lot_gain, float) * in_lot, 0.0)
+    running = np.where(on_grass > 0, np.asarray(per_gain, float) * gained + np.asarray(per_day, float) * on_grass, 0.0)
+    running = running + np.where(in_lot > 0, np.asarray(lot_per_day, float) * in_lot, 0.0)
+    over = 0.0 if expected_weight is None else (weight - np.asarray(expected_weight, float)) / 100
+    rest["other_cost"] = np.asarray(rest["other_cost"], float) + np.asarray(extra_cost, float)
+    return budget.hold_and_sell(
+        start_weight=start_weight, end_weight=weight, days=days, running_cost=running * np.asarray(cost_factor, float),
+        end_price=np.asarray(end_price, float) - np.asarray(slide, float) * over, **rest,
+    )  # fmt: skip
+
+
+def _at_given(plan: _Plan, at: NDArray[np.int64]) -> dict[str, Any]:
+    """Inputs of `hold` at the expected price and the middle of each range, pasture coming, for one option a place."""
+    rows = np.arange(len(at))
+    return {
+        **plan.common, "gain": np.mean(plan.pasture_gain, axis=0), "lot_gain": np.mean(plan.lot_gain, axis=0),
+        "end_price": plan.price[rows, at], "days": plan.days[rows, at], "pasture_days": plan.pasture_days[rows, at],
+        "per_gain": plan.per_gain, "per_day": plan.per_day, "lot_per_day": plan.lot_per_day,
+        "extra_cost": plan.grain[rows, at], "cost_factor": np.ones(len(at)),
+    }  # fmt: skip
+
+
+def _net(**inputs: Any) -> NDArray[np.float64]:
+    return hold(**inputs).net
+
+
+def _end_price(table: Table, context: Context, plan: _Plan, at: int) -> NDArray[np.float64]:
+    """Price draws (place, draw) on the later day of one option, before the slide."""
+    days, futures = plan.days[:, at], table.number("futures")
+    price = plan.price[:, at, None] * answering.price_ratio(context, FEEDERS, days)
+    if np.isnan(futures).all() or at == GRAZE_OUT:
+        return price
+    usual = context.facts.value("outlook/volatility.feeder_steer_750_lb")
+    cash = answering.cash_from_futures(
+        context, table, FEEDERS, days, futures=futures, basis=table.number("basis"),
+        basis_sd=table.number("basis_sd"), volatility=answering.known_or(table.number("volatility"), usual),
+    )  # fmt: skip
+    return np.where(np.isnan(futures)[:, None], price, cash)
+
+
+def _payoff(table: Table, context: Context, plan: _Plan, pasture: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """(place, draw, option) money over selling today, USD/head."""
+    payoff = np.zeros((len(table), context.outlook.draws, len(OPTIONS)))
+    gain = answering.spread(context, table, "wheat pasture gain", *plan.pasture_gain)
+    lot_gain = answering.spread(context, table, "lot gain", *plan.lot_gain)
+    slide = table.number("slide")[:, None]
+    bought = table.flag("feed_bought")[:, None]
+    harvest = float((answering.next_day(context.on, 6, 15) - context.on).days)
+    wheat = answering.price_ratio(context, "wheat", np.full(len(table), harvest))
+    for at in range(1, len(OPTIONS)):
+        inputs = {name: value[:, None] for name, value in _at_given(plan, np.full(len(table), at)).items()}
+        days = plan.days[:, at]
+        feed = np.where(bought, answering.price_ratio(context, "corn", days / 2), 1.0) if bought.any() else 1.0
+        expected = inputs["start_weight"] + inputs["gain"] * inputs["pasture_days"]
+        expected = expected + inputs["lot_gain"] * (inputs["days"] - inputs["pasture_days"])
+        inputs |= {
+            "gain": gain, "lot_gain": lot_gain, "end_price": _end_price(table, context, plan, at), "slide": slide,
+            "expected_weight": expected, "extra_cost": inputs["extra_cost"] * wheat,
+            "lot_per_day": inputs["lot_per_day"] * feed,
+        }  # fmt: skip
+        net = _net(**inputs)
+        if at != LOT and not pasture.all():
+            fed = _net(**inputs | {"pasture_days": np.zeros_like(inputs["pasture_days"])})
+            sold = np.broadcast_to(np.isnan(plan.lot_per_day)[:, None], net.shape)
+            net = np.where(pasture, net, np.where(sold, 0.0, fed))
+        payoff[:, :, at] = net
+    return payoff
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Net of each way of keeping the calves over selling them today."""
+    plan = _plan(table, context)
+    pasture, told = pasture_comes(table, context)
+    payoff = _payoff(table, context, plan, pasture)
+    bars = _bars(table, context, plan)
+    barred = np.logical_or.reduce([bar.mask for bar in bars])
+    decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
+    best = _reference(plan, decision)
+    return Answers(
+        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars,
+        headline=lambda i: _headline(decision, i),
+        because=_because(table, context, plan, decision, pasture, told),
+        quantities=_quantities(table, context, plan, payoff, decision, pasture),
+        missing=~(table.known("weight") & table.known("price")) | barred[:, 1:].all(axis=1),
+        missing_headline="Weigh the calves; find today's price, a price for heavier cattle and the cost of keeping.",
+        cautions=(
+            context.facts["cattle/care.veterinarian"].text,
+            context.facts["cattle/care.records"].text,
+            "Watch cattle closely on lush wheat for bloat; have the veterinarian's advice before turnout.",
+            "Prices after winter are draws about the price given, not a forecast. Hedging needs margin money.",
+        ),
+        cost_of_waiting=_week_lost(plan, decision, best),
+    )  # fmt: skip
+
+
+def _stocking(table: Table, context: Context) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Head that the wheat carries at turnout weight: winter at the light and heavy end, spring at the heavy end."""
+    light, heavy = context.facts.span("cattle/wheat_pasture.stocking.winter")
+    spring = context.facts.span("cattle/wheat_pasture.stocking.spring")[1]
+    a_head = table.number("acres") / table.number("weight")
+    return a_head * light, a_head * heavy, a_head * spring
+
+
+def _bars(table: Table, context: Context, plan: _Plan) -> tuple[Bar, ...]:
+    _, heavy, spring = _stocking(table, context)
+    head, none = table.number("head"), np.zeros(len(table), bool)
+    no_pasture_cost = np.isnan(plan.per_gain)
+    lot_first = (plan.days > plan.pasture_days) & np.isnan(plan.lot_per_day)[:, None]
+    lot_first[:, 0] = False
+    return (
+        Bar(np.column_stack([none, head > heavy, head > spring, none]),
+            lambda i: f"too many head: {table.number('acres')[i]:g} acres carry about {heavy[i]:.0f} in winter"),
+        Bar(np.column_stack([none, no_pasture_cost, no_pasture_cost, none]), "no pasture cost given"),
+        Bar(lot_first, "no cost a day in the lot given"),
+        Bar(np.isnan(plan.price) & (np.arange(4) > 0), "no price for heavier cattle given"),
+        Bar(np.isnan(plan.days), "that day is past"),
+    )  # fmt: skip
+
+
+def _reference(plan: _Plan, decision: Decision) -> NDArray[np.int64]:
+    """(place,) the way of keeping them that pays best on average: plain figures are given for it."""
+    closed = decision.barred[:, 1:] | np.isnan(decision.expected[:, 1:])
+    best: NDArray[np.int64] = 1 + np.where(closed, -np.inf, decision.expected[:, 1:]).argmax(axis=1)
+    return best
+
+
+def _week_lost(plan: _Plan, decision: Decision, best: NDArray[np.int64]) -> NDArray[np.float64]:
+    """A week's part of what the best way of keeping them gains or loses against selling."""
+    rows = np.arange(len(best))
+    days = np.maximum(np.nan_to_num(plan.days[rows, best], nan=7.0), 7.0)
+    return np.abs(np.nan_to_num(decision.expected[rows, best])) * 7.0 / days
+
+
+def _headline(decision: Decision, i: int) -> str:
+    best = int(decision.best[i])
+    if best == 0:
+        closed = decision.barred[i, 1:] | np.isnan(decision.expected[i, 1:])
+        other = 1 + int(np.where(closed, -np.inf, decision.expected[i, 1:]).argmax())
+        label, more = answering.inside(OPTIONS[other].label), decision.expected[i, other]
+        return f"Sell at weaning: to {label} would bring {more:+,.2f} USD/head on average."
+    return (
+        f"{OPTIONS[best].label}: {decision.expected[i, best]:+,.2f} USD/head over selling at weaning on average "
+        f"({decision.low[i, best]:+,.0f} to {decision.high[i, best]:+,.0f}); best in "
+        f"{decision.chance_best[i, best]:.0%} of futures."
+    )
+
+
+def _quantities(
+    table: Table,
+    context: Context,
+    plan: _Plan,
+    payoff: NDArray[np.float64],
+    decision: Decision,
+    pasture: NDArray[np.bool_],
+) -> answering.Quantities:
+    light, heavy, _ = _stocking(table, context)
+    out: answering.Quantities = {
+        "pasture_chance": (pasture.mean(axis=1), "1"),
+        "head_carried_light": (light, "head"),
+        "head_carried_heavy": (heavy, "head"),
+        "acres_needed": (table.number("head") * table.number("weight") / context.facts.span(
+            "cattle/wheat_pasture.stocking.winter")[1], "ac"),
+    }  # fmt: skip
+    n = len(table)
+    for at, option in list(enumerate(OPTIONS))[1:]:
+        given = _at_given(plan, np.full(n, at))
+        held = hold(**given)
+        weight = given["start_weight"] + given["gain"] * given["pasture_days"]
+        weight = weight + given["lot_gain"] * (given["days"] - given["pasture_days"])
+        ends = (given["start_weight"], given["start_price"], weight, given["end_price"])
+        out |= {
+            f"net_{option.key}": (held.net, UNIT),
+            f"break_even_price_{option.key}": (held.break_even_sale, "USD/cwt"),
+            f"break_even_purchase_{option.key}": (held.break_even_start, "USD/cwt"),
+            f"break_even_cost_of_gain_{option.key}": (held.break_even_gain_cost, "USD/lb"),
+            f"value_of_gain_{option.key}": (budget.value_of_gain(*ends), "USD/lb"),
+            f"cost_of_gain_{option.key}": (budget.cost_of_gain(held.running_cost, weight - ends[0]), "USD/lb"),
+            f"end_weight_{option.key}": (weight, "lb"),
+            f"days_{option.key}": (given["days"], "day"),
+            f"chance_{option.key}_pays": ((payoff[:, :, at] > 0).mean(axis=1), "1"),
+        }
+    return out | answering.risk_quantities(OPTIONS, decision, UNIT)
+
+
+def _because(
+    table: Table, context: Context, plan: _Plan, decision: Decision, pasture: NDArray[np.bool_], told: str
+) -> Callable[[int], list[str]]:
+    at = _reference(plan, decision)
+    given = _at_given(plan, at)
+    held, moved = hold(**given), answering.one_at_a_time(_net, given, CHANGES)
+    light, heavy, _ = _stocking(table, context)
+
+    def lines(i: int) -> list[str]:
+        if not np.isfinite(held.net[i]):
+            return [told]
+        last = context.on + timedelta(days=int(given["days"][i]))
+        out = [
+            f"{OPTIONS[at[i]].label} to {last} at the prices given: {held.start_value[i]:,.2f} now against "
+            f"{held.income[i]:,.2f} then, costs {held.running_cost[i] + held.other_cost[i]:,.2f} and interest "
+            f"{held.interest[i]:,.2f}: net {held.net[i]:+,.2f} USD/head.",
+            f"It breaks even at {held.break_even_sale[i]:.2f} USD/cwt sold, or {held.break_even_start[i]:.2f} USD/cwt "
+            "today.",
+            answering.change_text(moved, i, UNIT),
+            f"{told} Chance of pasture: {pasture[i].mean():.0%}.",
+        ]
+        if np.isfinite(heavy[i]):
+            out.append(f"These acres carry {light[i]:.0f} to {heavy[i]:.0f} head of this weight in fall and winter.")
+        if table.number("grain_given_up")[i] > 0:
+            out.append("Grain given up by graze-out follows the wheat price of the same future.")
+        return [*out, answering.risk_text(OPTIONS, decision, i, UNIT)]
+
+    return lines
+
+
+def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
+    """Pens of weaned calves with a weight on file, in autumn and winter."""
+    return table.known("weight") & (context.on.month in (9, 10, 11, 12, 1))
+
+
+QUESTION = Question(
+    name="retain-calves",
+    room="cattle",
+    title="Sell the calves at weaning, or own them on?",
+    about="Compares selling at weaning with wheat pasture to March, graze-out and a dry lot: gain as a range, pasture "
+    "chance from the weather, prices as draws.",
+    inputs=INPUTS,
+    answer=answer,
+    places=Places(kinds=("herd", "pen")),
+    size="calf_head",
+    in_season=in_season,
+    limits="Healthy calves of one weight. Labor and land of one's own are not charged unless put into the costs.",
+    options_count=4,
+)

@@ -1,0 +1,264 @@
+"""A young exhibitor's steer, lamb or pig: the gain and the feed that bring it to its weight on fair day."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.call import ACT, LOOK, STOP, WAIT
+from sideoats.cattle import answering, budget, growth, program
+from sideoats.errors import InputError
+from sideoats.question import Answers, Context, Places, Question, Table
+from sideoats.schema import Field
+
+UNIT = "USD/head"
+ANIMALS = ("steer", "lamb", "pig")
+SURE = 0.7  # chance of making the weight above which nothing needs to change this week
+INPUTS = (
+    Field("animal", "choice", "what is shown", choices=ANIMALS, required=True,
+          aliases={"sheep": "lamb", "calf": "steer", "hog": "pig", "barrow": "pig", "gilt": "pig", "wether": "lamb"},
+          found_in=("evidence:show_weighing.animal",)),
+    Field("weight", "number", "weight at the last weighing", unit="lb", low=10, high=2000, required=True,
+          example="880 lb", found_in=("evidence:show_weighing.weight",)),
+    Field("weighed", "date", "day of that weighing; today where not given",
+          found_in=("evidence:show_weighing.weighed",)),
+    Field("fair", "date", "day on which it is weighed in", required=True, example="2027-01-22",
+          found_in=("evidence:show_weighing.fair",)),
+    Field("target", "numbers", "weight wanted, one number or the ends of the class", unit="lb", low=20, high=2000,
+          required=True, example="1250, 1350 lb", found_in=("evidence:show_weighing.target",)),
+    Field("gain", "numbers", "daily gain now, one number or a range", unit="lb/day", low=-2, high=6,
+          example="2.8, 3.2 lb/day"),
+    Field("last_weight", "number", "weight at the weighing before", unit="lb", low=5, high=2000, example="790 lb",
+          found_in=("evidence:show_weighing.last_weight",)),
+    Field("last_weighed", "date", "day of the weighing before", example="2026-08-15",
+          found_in=("evidence:show_weighing.last_weighed",)),
+    Field("feed_per_gain", "numbers", "pounds of feed a pound of gain, one number or a range", unit="1", low=1, high=20,
+          example="6.5, 7.5"),
+    Field("feed_price", "number", "price of the feed", unit="USD/lb", low=0, high=5, example="0.22 USD/lb"),
+    Field("paid", "number", "what the animal cost", unit=UNIT, low=0, high=50000, example="1500 USD/head"),
+    Field("other_cost", "number", "entry, health, bedding and the rest", unit=UNIT, low=0, high=50000, default=0.0,
+          example="180 USD/head"),
+    Field("treated", "date", "day of the last treatment", found_in=("evidence:show_weighing.treated",)),
+    Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
+          high=365, example="28", found_in=("evidence:show_weighing.withdrawal_days",)),
+)  # fmt: skip
+
+
+def check(values: dict[str, Any]) -> None:
+    """Refuse two weighings that cannot be put in order, and a last weight without its day."""
+    if (values["last_weight"] is None) != (values["last_weighed"] is None):
+        raise InputError("the weighing before needs both its weight and its day", where="show-animal last_weight",
+                         expected="last_weight=... last_weighed=YYYY-MM-DD")  # fmt: skip
+    if values["last_weighed"] and values["weighed"] and values["last_weighed"] >= values["weighed"]:
+        raise InputError("is not before the last weighing", where="show-animal last_weighed",
+                         expected=f"a day before {values['weighed']}")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """(place,) arrays unless said."""
+
+    days: NDArray[np.float64]
+    today: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    gain: NDArray[np.float64]  # (place, draw), NaN where not known
+    needed: tuple[NDArray[np.float64], NDArray[np.float64]]
+    sound: tuple[NDArray[np.float64], NDArray[np.float64]]
+    feed: tuple[NDArray[np.float64], NDArray[np.float64]]
+    clear: program.Dates
+    next_weighing: NDArray[np.float64]
+
+
+def _by_animal(table: Table, context: Context, fact: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    rows = {row[0]: row[1:] for row in context.facts[fact].rows}
+    picked = np.array([rows.get(str(a), (np.nan, np.nan)) for a in table.text("animal")], dtype=np.float64)
+    return picked.reshape(len(table), 2)[:, 0], picked.reshape(len(table), 2)[:, 1]
+
+
+def _gain(table: Table, context: Context, weighed: program.Dates) -> NDArray[np.float64]:
+    """(place, draw) gain: as stated, else between two weighings with the error of each, else NaN."""
+    low, high = answering.span(table, "gain")
+    stated = answering.spread(context, table, "show gain", low, high)
+    between = program.days_between(table.date("last_weighed"), weighed)
+    before, now = table.number("last_weight"), table.number("weight")
+    seen = growth.gain_needed(before, now, between)
+    error = context.facts.value("cattle/weighing.spread") * np.hypot(before, now) / np.maximum(between, 1.0)
+    noise = context.outlook.normal("show weighing", table.keys)
+    drawn = seen[:, None] + error[:, None] * noise
+    return np.where(np.isnan(low)[:, None], drawn, stated)
+
+
+def _plan(table: Table, context: Context) -> _Plan:
+    on = np.datetime64(context.on, "D")
+    weighed = np.where(np.isnat(table.date("weighed")), on, table.date("weighed")).astype("datetime64[D]")
+    gain = _gain(table, context, weighed)
+    since = program.days_between(weighed, on)
+    today = table.number("weight") + np.where(np.isnan(gain).all(axis=1), 0.0, np.nan_to_num(gain.mean(axis=1))) * since
+    days = table.days_until("fair", context.on)
+    low, high = answering.span(table, "target")
+    needed = (growth.gain_needed(today, low, days), growth.gain_needed(today, high, days))
+    usual_low, usual_high = _by_animal(table, context, "cattle/show.feed")
+    feed_low, feed_high = answering.span(table, "feed_per_gain")
+    every = context.facts.span("cattle/show.weigh_every")[1]
+    clear = program.withdrawal_clear(
+        table.date("treated")[:, None], np.nan_to_num(table.number("withdrawal_days"))[:, None]
+    )
+    return _Plan(
+        days=days, today=today, low=low, high=high, gain=gain, needed=needed,
+        sound=_by_animal(table, context, "cattle/show.gain"),
+        feed=(answering.known_or(feed_low, usual_low), answering.known_or(feed_high, usual_high)), clear=clear,
+        next_weighing=np.clip(every - since, 0.0, None),
+    )  # fmt: skip
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Gain needed, weight expected on fair day with its range, and the feed it takes; no money is weighed."""
+    plan = _plan(table, context)
+    weight = plan.today[:, None] + plan.gain * plan.days[:, None]
+    inside = (weight >= plan.low[:, None] - _slack(plan)) & (weight <= plan.high[:, None] + _slack(plan))
+    unknown = np.isnan(plan.gain).all(axis=1)
+    chance = np.where(unknown, np.nan, inside.mean(axis=1))
+    sale_clear = program.days_between(table.date("fair"), plan.clear)
+    past, unclear = plan.days < 0, sale_clear > 0
+    too_fast, too_slow = plan.needed[0] > plan.sound[1], plan.needed[1] < plan.sound[0]
+    off = too_fast | too_slow | (chance < SURE)
+
+    verdict = np.where(off, ACT, WAIT)
+    verdict = np.where(unknown & ~too_fast, LOOK, verdict)
+    verdict = np.where(unclear, STOP, verdict)
+    verdict = np.where(past, WAIT, verdict).astype(np.int8)
+    look = np.where(past | (verdict == STOP), -1, np.minimum(plan.next_weighing, np.maximum(plan.days, 0)))
+    return Answers(
+        table, context, unit=UNIT, verdict=verdict,
+        act_by=np.where(verdict == ACT, np.minimum(7, np.maximum(np.nan_to_num(plan.days), 0)), -1).astype(np.int64),
+        look_by=np.where(np.isnan(look), -1, look).astype(np.int64),
+        headline=lambda i: _headline(plan, table, weight, chance, i),
+        because=_because(plan, table, weight, context),
+        quantities=_quantities(plan, table, weight, chance),
+        missing=~(table.known("weight") & table.known("fair") & table.known("target") & table.known("animal")),
+        missing_headline="Weigh the animal; ask for the fair day and the weight of its class.",
+        cautions=(
+            context.facts["cattle/show.care"].text,
+            context.facts["cattle/care.records"].text,
+            "The show's own rules on weights, products and entry dates come first: read them with a parent and the leader.",
+        ),
+    )  # fmt: skip
+
+
+def _slack(plan: _Plan) -> NDArray[np.float64]:
+    """A single target weight is met within the spread of one weighing, 2 % of it; a class has its own ends."""
+    return np.where(plan.low == plan.high, 0.02 * plan.low, 0.0)[:, None]
+
+
+def _wanted(plan: _Plan, i: int) -> str:
+    if plan.low[i] == plan.high[i]:
+        return f"{plan.low[i]:,.0f} lb"
+    return f"{plan.low[i]:,.0f} to {plan.high[i]:,.0f} lb"
+
+
+def _headline(plan: _Plan, table: Table, weight: NDArray[np.float64], chance: NDArray[np.float64], i: int) -> str:
+    fair, days = table.date("fair")[i], plan.days[i]
+    if days < 0:
+        return f"That fair ({fair}) is past."
+    if program.days_between(table.date("fair")[i], plan.clear[i]) > 0:
+        return f"Do not take it to the fair of {fair}: inside a withdrawal until {plan.clear[i]}."
+    if days == 0:
+        return f"Weigh-in is today: about {plan.today[i]:,.0f} lb against {_wanted(plan, i)}."
+    needed = f"{plan.needed[0][i]:.2f}"
+    if plan.low[i] != plan.high[i]:
+        needed += f" to {plan.needed[1][i]:.2f}"
+    if plan.needed[0][i] > plan.sound[1][i]:
+        return (
+            f"{_wanted(plan, i)} by {fair} would take {needed} lb/day, more than a sound animal can be asked for: "
+            "choose a lighter class."
+        )
+    lead = f"Needs {needed} lb/day to be {_wanted(plan, i)} on {fair}"
+    if np.isnan(chance[i]):
+        return f"{lead}; weigh it again to see what it gains."
+    return f"{lead}; at its gain now about {weight[i].mean():,.0f} lb, in the weight in {chance[i]:.0%} of futures."
+
+
+def _because(plan: _Plan, table: Table, weight: NDArray[np.float64], context: Context) -> Callable[[int], list[str]]:
+    every = context.facts.span("cattle/show.weigh_every")
+
+    def lines(i: int) -> list[str]:
+        out = []
+        if plan.days[i] > 0 and not np.isnan(plan.gain[i]).all():
+            low, high = np.percentile(weight[i], [10, 90])
+            out.append(
+                f"Gain now {plan.gain[i].mean():.2f} lb/day: {low:,.0f} to {high:,.0f} lb on fair day; a tenth of a pound "
+                f"a day more or less moves it by {0.1 * plan.days[i]:.0f} lb."
+            )
+        out.append(
+            f"A sound {table.text('animal')[i]} on full feed gains about {plan.sound[0][i]:g} to {plan.sound[1][i]:g} "
+            "lb/day; change feed slowly."
+        )
+        if plan.days[i] > 0:
+            gained = np.maximum((plan.low[i] + plan.high[i]) / 2 - plan.today[i], 0.0)
+            least, most = growth.feed_for_gain(gained, np.array([plan.feed[0][i], plan.feed[1][i]]))
+            out.append(f"To the middle of the weight it eats about {least:,.0f} to {most:,.0f} lb of feed.")
+        out.append(f"Weigh every {every[0]:.0f} to {every[1]:.0f} days, same scale, same hour, before feeding.")
+        return out
+
+    return lines
+
+
+def _quantities(
+    plan: _Plan, table: Table, weight: NDArray[np.float64], chance: NDArray[np.float64]
+) -> answering.Quantities:
+    known = ~np.isnan(plan.gain).all(axis=1)
+    safe = np.where(known[:, None], weight, 0.0)
+    low, high = np.percentile(safe, [10, 90], axis=1)
+    middle = (plan.low + plan.high) / 2
+    gained = np.maximum(middle - plan.today, 0.0)
+    feed_low, feed_high = growth.feed_for_gain(gained, plan.feed[0]), growth.feed_for_gain(gained, plan.feed[1])
+    price = table.number("feed_price")
+    cost = (feed_low + feed_high) / 2 * price
+    total = table.number("paid") + cost + table.number("other_cost")
+
+    def if_known(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.where(known, values, np.nan)
+
+    return {
+        "days_left": (plan.days, "day"),
+        "weight_today": (plan.today, "lb"),
+        "gain_needed": (growth.gain_needed(plan.today, middle, plan.days), "lb/day"),
+        "gain_needed_least": (plan.needed[0], "lb/day"),
+        "gain_needed_most": (plan.needed[1], "lb/day"),
+        "gain_now": (if_known(np.where(known[:, None], plan.gain, 0.0).mean(axis=1)), "lb/day"),
+        "weight_expected": (if_known(safe.mean(axis=1)), "lb"),
+        "weight_low": (if_known(low), "lb"),
+        "weight_high": (if_known(high), "lb"),
+        "chance_in_weight": (chance, "1"),
+        "feed_needed_low": (feed_low, "lb"),
+        "feed_needed_high": (feed_high, "lb"),
+        "feed_per_day": ((feed_low + feed_high) / 2 / np.where(plan.days > 0, plan.days, np.nan), "lb/day"),
+        "feed_cost_low": (feed_low * price, UNIT),
+        "feed_cost_high": (feed_high * price, UNIT),
+        "feed_cost_of_gain": (budget.cost_of_gain(cost, gained), "USD/lb"),
+        "break_even_price": (budget.cost_of_gain(total, middle) * 100, "USD/cwt"),
+    }
+
+
+def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
+    """Show animals whose fair is still ahead."""
+    return table.days_until("fair", context.on) >= 0
+
+
+QUESTION = Question(
+    name="show-animal",
+    room="cattle",
+    title="Will this show animal make its weight on fair day?",
+    about="Gain needed and feed to reach a weight on the day of weigh-in, from the last weighings of a steer, lamb or pig.",
+    inputs=INPUTS,
+    answer=answer,
+    places=Places(kinds=("pen", "herd")),
+    in_season=in_season,
+    limits="Weight and feed only. Finish, muscle and showing are for the leader and the judge.",
+    check=check,
+)
