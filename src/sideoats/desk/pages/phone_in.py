@@ -1,0 +1,116 @@
+"""Phone-in: a question answered while the caller waits, with nothing about a farm on file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from starlette.responses import Response
+
+from sideoats.asking import call_for
+from sideoats.call import Call
+from sideoats.desk import forms
+from sideoats.desk.figures import option_bars
+from sideoats.desk.visit import ASK, RECORD, Absent, Page, Visit
+from sideoats.desk.written import call_text
+from sideoats.errors import InputError, QuestionError, SideoatsError
+from sideoats.ledger import NewEntry
+from sideoats.question import Question, every, find
+
+MOST_LINES = 12
+
+
+def contents(visit: Visit) -> Response:
+    """Every question, by subject."""
+    rooms: dict[str, list[Question]] = {}
+    for question in every():
+        rooms.setdefault(question.room, []).append(question)
+    return visit.page("phone_in.html", rooms=dict(sorted(rooms.items())), count=sum(map(len, rooms.values())))
+
+
+def _question(visit: Visit) -> Question:
+    try:
+        return find(visit.part("question"))
+    except QuestionError:
+        raise Absent from None
+
+
+def blank(visit: Visit) -> Response:
+    """The form, empty or filled from the address."""
+    question = _question(visit)
+    given = {k: v[:2000] for k, v in visit.request.query_params.items()}
+    return _page(visit, question, given, {}, 200)
+
+
+def _lines(question: Question, get: Callable[[str], str]) -> int:
+    """How many lines of records the form shows: as many as were filled and some blank ones."""
+    names = [f.name for f in question.inputs if f.kind == "records"]
+    used = [
+        at for name in names for at in range(MOST_LINES)
+        if any(get(f"{name}.{at}.{f.name}") for q in question.inputs if q.name == name for f in q.fields)
+    ]  # fmt: skip
+    return min(max(forms.RECORD_ROWS, max(used, default=-1) + 2), MOST_LINES)
+
+
+def _page(
+    visit: Visit, question: Question, given: dict[str, str], errors: dict[str, str], status: int, call: Call | None = None,
+    line: str = "",
+) -> Response:  # fmt: skip
+    rows = _lines(question, lambda name: given.get(name, ""))
+    boxes = forms.boxes(question.inputs, given, errors, rows=rows)
+    asks_on = visit.query("on") or given.get("asked_on", "")
+    return visit.page(
+        "phone_in_question.html", status, question=question, needed=[b for b in boxes if b.required],
+        more=[b for b in boxes if not b.required], wrong=[b for b in boxes if b.error], line=line, call=call,
+        bars=option_bars(call) if call else None, text=call_text(call, given.get("whose", "")) if call else "",
+        asked_on=asks_on or visit.desk.settings.today().isoformat(), whose=given.get("whose", ""), given=given,
+    )  # fmt: skip
+
+
+def answer(visit: Visit) -> Response:
+    """What was typed, answered or refused field by field; nothing is kept."""
+    question = _question(visit)
+    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    call, errors, line = _ask(visit, question, given)
+    return _page(visit, question, given, errors, 200 if call else 422, call, line)
+
+
+def _ask(visit: Visit, question: Question, given: dict[str, str]) -> tuple[Call | None, dict[str, str], str]:
+    """The call, or lines by field and one for the whole."""
+    get = lambda name: given.get(name, "").strip()  # noqa: E731 - a name for one expression used twice
+    typed = forms.typed(question.inputs, get, rows=_lines(question, get))
+    _, errors = forms.read(question.inputs, typed)
+    if errors:
+        return None, errors, ""
+    try:
+        on = visit._day(get("asked_on")) if get("asked_on") else visit.desk.settings.today()
+        district = visit.desk.districts.on(on)
+        call = call_for(question.name, typed, on=on, facts=district.facts, outlook=district.outlook)
+    except InputError as error:
+        named = [f.name for f in question.inputs if error.where.endswith(f.name)]
+        if named:
+            return None, {named[0]: str(error)}, ""
+        return None, {}, str(error)
+    except SideoatsError as error:
+        return None, {}, str(error)
+    return call, {}, ""
+
+
+def keep(visit: Visit) -> Response:
+    """The same answer once more, into the ledger."""
+    question = _question(visit)
+    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    call, errors, line = _ask(visit, question, given)
+    if call is None:
+        return _page(visit, question, given, errors, 422, None, line)
+    body: dict[str, Any] = {"call": {**call.full(), "whose": given.get("whose", "")[:200]}}
+    receipt = visit.desk.ledger.append([NewEntry("call", body, observer=visit.who.name)])[0]
+    return visit.go(f"/entry/{receipt.id}", note="kept")
+
+
+PAGES = (
+    Page("/phone-in", ASK, contents),
+    Page("/phone-in/{question}", ASK, blank),
+    Page("/phone-in/{question}", ASK, answer, methods=("POST",)),
+    Page("/phone-in/{question}/keep", RECORD, keep, methods=("POST",)),
+)

@@ -1,0 +1,116 @@
+"""What all pages share: the open ledger, the accounts, the weeks worked out so far, and the templates."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import jinja2
+
+from sideoats.desk.accounts import Accounts, Person
+from sideoats.desk.asked import Districts
+from sideoats.desk.settings import Settings
+from sideoats.desk.strikes import Strikes
+from sideoats.desk.weeks import Weeks, week_runner
+from sideoats.ledger import Entry, Farm, NewEntry, Place, open_ledger
+
+HERE = Path(__file__).parent
+
+
+class Desk:
+    """One running desk. Everything in it may be used from several threads."""
+
+    def __init__(self, settings: Settings, *, run: Any = None) -> None:
+        self.settings = settings
+        self.ledger = open_ledger(settings.ledger)
+        limits = settings.limits
+        self.accounts = Accounts(
+            settings.folder() / "accounts.sqlite" if settings.office else None,
+            idle_hours=limits.idle_hours, session_days=limits.session_days if settings.office else 3650,
+        )  # fmt: skip
+        self.templates = _templates()
+        self.weeks = Weeks(self.evidence_head, run or week_runner(self.ledger, settings.draws, settings.seed))
+        self.districts = Districts(self)
+        self.strikes = Strikes()
+        self._quiet: set[int] = set()
+        self._lock = threading.Lock()
+        self._described: tuple[int, dict[str, Farm], dict[str, Place]] | None = None
+
+    def close(self) -> None:
+        """Stop working and close the files."""
+        self.weeks.close()
+        self.accounts.close()
+        self.ledger.close()
+
+    # The ledger
+
+    def evidence_head(self) -> int:
+        """Seq of the newest entry that can change a call: the desk's own audit entries do not count."""
+        seq = self.ledger.head()[0]
+        while seq in self._quiet:
+            seq -= 1
+        return seq
+
+    def audit(self, person: Person | None, what: str, about: str = "", address: str = "") -> None:
+        """Write who did what into the ledger's chain. Only an office keeps an audit."""
+        if not self.settings.office:
+            return
+        body = {"what": what, "who": person.name if person else "", "about": about[:500], "address": address}
+        entry = NewEntry(
+            "audit", {k: v for k, v in body.items() if v}, observer=person.name if person else "",
+            seen_at=datetime.now(self.settings.clock()),
+        )  # fmt: skip
+        receipt = self.ledger.append([entry])[0]
+        with self._lock:
+            self._quiet.add(receipt.seq)
+
+    def _names(self) -> tuple[dict[str, Farm], dict[str, Place]]:
+        head = self.evidence_head()
+        known = self._described
+        if known is None or known[0] != head:
+            farms = {f.id: f for f in self.ledger.farms()}
+            places = {p.id: p for p in self.ledger.places()}
+            known = self._described = (head, farms, places)
+        return known[1], known[2]
+
+    def farms(self, person: Person | None) -> dict[str, Farm]:
+        """Farms that the person may see, by id."""
+        return {k: f for k, f in self._names()[0].items() if person is None or person.sees(k)}
+
+    def places(self, person: Person | None) -> dict[str, Place]:
+        """Places that the person may see, by id."""
+        return {k: p for k, p in self._names()[1].items() if person is None or person.sees(p.farm)}
+
+    def farm_name(self, farm: str | None) -> str:
+        """The name a farm goes by; its id where it has none."""
+        known = self._names()[0].get(farm or "")
+        return known.name if known else farm or ""
+
+    def entries(self, person: Person, place: str, until: date | None = None) -> Sequence[Entry]:
+        """What is on file about one place, the newest first; nothing where the person may not see it."""
+        if place not in self.places(person):
+            return ()
+        return list(self.ledger.history(place=place, until=until))[::-1]
+
+    # Pages
+
+    def words(self, person: Person | None) -> dict[str, Any]:
+        """What every template may use."""
+        from sideoats.desk.links import menu
+
+        return {"menu": menu(person), "office": self.settings.office}
+
+
+def _templates() -> jinja2.Environment:
+    from sideoats.desk import shown
+
+    env = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(HERE / "templates"), autoescape=True, undefined=jinja2.StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    env.filters.update(shown.FILTERS)
+    env.globals.update(shown.GLOBALS)
+    return env
