@@ -256,6 +256,7 @@ def test_without_a_time_it_was_seen_when_recorded(ledger: Ledger) -> None:
     ledger.append([sent])
     entry = next(iter(ledger.history()))
     assert entry.seen_at == entry.recorded_at and not ledger.append([sent])[0].stored
+    assert entry.seen_on == entry.recorded_at.astimezone().date()
 
 
 @pytest.mark.parametrize("table", ["entries", "series", "about"])
@@ -273,7 +274,10 @@ def test_the_database_itself_refuses_changes(ledger: Ledger, table: str) -> None
 
 def test_the_database_refuses_a_gap_and_a_replacement(ledger: Ledger) -> None:
     ledger.append([*start(), note("kept")])
-    columns = "id, kind, topic, place, farm, seen_at, seen_zone, seen_on, recorded_at, clock_behind, observer, seal, body, hash"
+    columns = (
+        "id, kind, topic, place, farm, seen_at, seen_zone, seen_on, recorded_at, clock_behind, observer, seal, body"
+    )
+    columns += ", hash"
     for verb, seq, new_id in (("INSERT", 8, "'b'"), ("INSERT", 6, "'b'"), ("INSERT OR REPLACE", 6, "id")):
         if "REPLACE" in verb and ledger.engine.dialect.name == "postgresql":
             continue

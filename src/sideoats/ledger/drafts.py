@@ -111,6 +111,8 @@ def settle(
     around = _look_up(connection, drafts)
     recorded = max(now, last_recorded) if last_recorded else now
     behind = round((recorded - now).total_seconds() * 1e6)
+    here = recorded.astimezone()  # an entry without a time was seen now, on the calendar of this machine
+    here_zone = canon.zone_text(here)
     receipts, rows = [], []
     for item in drafts:
         known = around.entries.get(item.id)
@@ -124,7 +126,7 @@ def settle(
         seq += 1
         row = Row(
             seq, item.id, item.kind.name, item.topic, item.place, farm, item.seen_at or recorded,
-            item.seen_zone or "UTC", item.seen_on or recorded.date(), recorded, behind, item.observer, item.corrects,
+            item.seen_zone or here_zone, item.seen_on or here.date(), recorded, behind, item.observer, item.corrects,
             "", item.body, "",
         )  # fmt: skip
         last_hash = canon.chained(last_hash, row)

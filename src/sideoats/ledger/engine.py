@@ -23,7 +23,7 @@ from sqlalchemy.engine import URL, Connection, Engine, make_url
 from sideoats.errors import LedgerDamaged, LedgerError
 from sideoats.ledger import tables
 
-REVISION = "0001"  # the newest migration; a test compares it with the migrations folder
+REVISION = "0002"  # the newest migration; a test compares it with the migrations folder
 _APPLICATION_ID = 0x53694F61
 _LOCK = int.from_bytes(hashlib.sha256(b"sideoats ledger").digest()[:8], "big", signed=True)
 _BUSY_MS = 30_000
@@ -88,7 +88,7 @@ def _sqlite(path: Path, create: bool) -> Engine:
         raise LedgerError(f"{path} is a folder; expected the path of a ledger file")
     if not path.exists():
         if not create:
-            raise LedgerError(f"no ledger at {path}; give another with --ledger, or make one with 'sideoats demo'")
+            raise LedgerError(f"no ledger at {path}; give another with --ledger; recording something makes one")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             # Other people's records: readable by their keeper only. SQLite gives -wal and -shm the same mode.

@@ -168,9 +168,9 @@ def _copy(connection: Connection, rows: Sequence[Row]) -> None:
 
 def entry(row: Row) -> Entry:
     """A row as the entry that callers see."""
-    body: dict[str, Any] = msgspec.json.decode(row.body)
+    body: dict[str, Any] = {} if row.seal else msgspec.json.decode(row.body)
     return Entry(
         row.id, row.seq, row.kind, row.topic, row.place or None, row.farm or None,
         row.seen_at.astimezone(canon.zone(row.seen_zone)), row.seen_on, row.recorded_at, row.clock_behind / 1e6,
-        row.observer, row.corrects, row.hash, body,
+        row.observer, row.corrects, row.hash, body, bool(row.seal),
     )  # fmt: skip

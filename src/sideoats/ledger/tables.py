@@ -100,6 +100,8 @@ entries = Table(
     Column("hash", Text, nullable=False),
     Column("subject", Text, Computed(SUBJECT, persisted=True), nullable=False),
     Index("entries_by_series", "kind", "subject", "topic", "seen_at", "seq"),
+    Index("entries_by_kind", "kind", "seen_at", "seq"),
+    Index("entries_by_time", "seen_at", "seq"),
     Index("entries_by_place", "place", "seen_at"),
     Index("entries_by_farm", "farm", "seen_at"),
     sqlite_strict=True,

@@ -1,0 +1,23 @@
+"""backup: a verified copy of the ledger."""
+
+from __future__ import annotations
+
+import click
+
+from sideoats.cli._shared import ledger_location
+
+
+@click.command()
+@click.argument("path", type=click.Path(dir_okay=False))
+@click.pass_context
+def command(ctx: click.Context, path: str) -> None:
+    """Copy the ledger to PATH, verify the copy, then put it in place.
+
+    PATH ending in .jsonl gives JSON Lines (the only form for PostgreSQL), anything else a SQLite file. An earlier
+    backup of the same ledger at PATH is replaced; any other file is left alone. Others may go on writing meanwhile.
+    """
+    from sideoats.ledger import open_ledger
+
+    with open_ledger(ledger_location(ctx), create=False) as ledger:
+        written = ledger.backup(path)
+    click.echo(f"verified copy in {written}")

@@ -1,0 +1,22 @@
+"""move: copy the ledger between SQLite and PostgreSQL."""
+
+from __future__ import annotations
+
+import click
+
+from sideoats.cli._shared import ledger_location
+
+
+@click.command()
+@click.argument("target")
+@click.pass_context
+def command(ctx: click.Context, target: str) -> None:
+    """Copy the whole ledger to TARGET, a new file or an empty PostgreSQL database, and verify it there.
+
+    The ledger itself stays as it is: point --ledger or SIDEOATS_LEDGER at TARGET afterwards.
+    """
+    from sideoats.ledger import move
+    from sideoats.ledger.engine import address_of, shown
+
+    report = move(address_of(ledger_location(ctx)), target)
+    click.echo(f"{report.entries} entries now in {shown(target)} and verified; head {report.head[0]}:{report.head[1]}")

@@ -1,0 +1,26 @@
+"""restore: a ledger from a backup."""
+
+from __future__ import annotations
+
+import click
+
+from sideoats.cli._shared import ledger_location
+
+
+@click.command()
+@click.argument("backup_file", metavar="BACKUP", type=click.Path(dir_okay=False))
+@click.argument("target", required=False)
+@click.pass_context
+def command(ctx: click.Context, backup_file: str, target: str | None) -> None:
+    """Make a ledger from BACKUP at TARGET (a new file or an empty PostgreSQL database; else the ledger's own place).
+
+    Never writes over a ledger that is there.
+    """
+    from sideoats.ledger import restore
+    from sideoats.ledger.engine import address_of, shown
+
+    address = target or address_of(ledger_location(ctx))
+    report = restore(backup_file, address)
+    click.echo(
+        f"{report.entries} entries restored to {shown(address)} and verified; head {report.head[0]}:{report.head[1]}"
+    )
