@@ -126,6 +126,20 @@ class Context:
     outlook: Outlook
     risk_aversion: float | None = None
 
+    def once(self, key: str, make: Callable[[Context], Any]) -> Any:
+        """What `make` gives from facts and outlook alone, made once for all chunks of places.
+
+        The facts that it read are noted as read each time, so that every call still cites them.
+        """
+        kept = self.outlook.kept
+        whole = (key, id(self.facts.by_id))
+        if whole not in kept:
+            fresh = Context(self.on, self.facts.reader(), self.outlook, self.risk_aversion)
+            kept[whole] = (make(fresh), dict(fresh.facts.read))
+        value, read = kept[whole]
+        self.facts.read.update(read)
+        return value
+
 
 @dataclass(frozen=True)
 class Option:

@@ -52,8 +52,8 @@ def test_pest_days_equal_numerical_integration_of_the_logistic_curve(start: floa
 
     ceiling = max(350.0, start)
     treat_days = 15
-    cumulative = (np.arange(treat_days) * rate)[None, None, :]
-    _, whole = pest_days_by_day([[start]], cumulative, [[rate]], [[ceiling]], [[days]])
+    cumulative = (np.arange(treat_days) * rate)[:, None, None]
+    _, whole = pest_days_by_day([[start]], cumulative, [0], [[rate]], [[ceiling]], [[days]])
     path = solve_ivp(
         lambda _, y: [rate * y[0] * (1 - y[0] / ceiling), y[0]], (0, days), [start, 0.0], rtol=1e-8, atol=1e-8
     )
@@ -67,9 +67,9 @@ def test_pest_days_equal_numerical_integration_of_the_logistic_curve(start: floa
 def test_losses_grow_with_the_treatment_day_and_never_pass_the_cap(seed: int) -> None:
     rng = np.random.default_rng(seed)
     start = rng.gamma(1.0, 60.0, (3, 50))
-    cumulative = np.concatenate([np.zeros((1, 50, 1)), np.cumsum(rng.random((1, 50, 14)) * 0.3, axis=2)], axis=2)
+    cumulative = np.concatenate([np.zeros((1, 1, 50)), np.cumsum(rng.random((14, 1, 50)) * 0.3, axis=0)])
     before, whole = pest_days_by_day(
-        start, cumulative, rng.random((1, 50)) * 0.3, np.full((1, 50), 350.0), rng.random((3, 50)) * 40
+        start, cumulative, [0, 0, 0], rng.random((1, 50)) * 0.3, np.full((1, 50), 350.0), rng.random((3, 50)) * 40
     )
     assert (np.diff(before, axis=0) >= -1e-9).all() and (whole >= before[-1] - 1e-9).all()
     done, never = losses(before, whole, np.full(50, 1e-5), np.full(50, 0.3), np.full((1, 50), 0.9))

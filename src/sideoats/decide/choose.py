@@ -60,13 +60,16 @@ def worst_share(payoff: Floats, share: float = 0.1) -> Floats:
 
 
 def _spread(by_option: Floats) -> tuple[Floats, Floats, Floats]:
-    """10th and 90th percentile and mean of the worst tenth of (place, option, draw), from one partition."""
+    """10th and 90th percentile and mean of the worst tenth of (place, option, draw), from one sort.
+
+    A whole sort, because NumPy's vectorised sort is several times faster than a partition at four positions.
+    """
     draws = by_option.shape[2]
     at_low, at_high = 0.1 * (draws - 1), 0.9 * (draws - 1)
     low_floor, high_floor = int(at_low), int(at_high)
     low_next, high_next = min(low_floor + 1, draws - 1), min(high_floor + 1, draws - 1)
     tail = max(1, round(0.1 * draws))
-    ranked = np.partition(by_option, sorted({low_floor, low_next, high_floor, high_next, tail - 1}), axis=2)
+    ranked = np.sort(by_option, axis=2)
     low = ranked[..., low_floor] + (at_low - low_floor) * (ranked[..., low_next] - ranked[..., low_floor])
     high = ranked[..., high_floor] + (at_high - high_floor) * (ranked[..., high_next] - ranked[..., high_floor])
     return low, high, ranked[..., :tail].mean(axis=2)

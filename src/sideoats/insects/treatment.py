@@ -23,15 +23,24 @@ _MOST_LOG = 30.0  # e^30 times any density is far above every ceiling
 
 
 def pest_days_by_day(
-    start: ArrayLike, cumulative: ArrayLike, later_rate: ArrayLike, ceiling: ArrayLike, injury_days: ArrayLike
+    start: ArrayLike,
+    cumulative: ArrayLike,
+    which: ArrayLike,
+    later_rate: ArrayLike,
+    ceiling: ArrayLike,
+    injury_days: ArrayLike,
 ) -> tuple[Floats, Floats]:
     """Pest-days gathered before each treatment day, and over the whole injury, without treatment.
+
+    Places that share a growth path (same station, no natural enemies) share a row of `cumulative`, so that the
+    exponential is taken once for all of them.
 
     Parameters
     ----------
     start : (place, draw) density today [count per unit]
-    cumulative : (place or 1, draw, day) sum of daily rates up to each treatment day; column 0 is zero [1]
-    later_rate : (place or 1, draw) mean rate after the last of these days [1/day]
+    cumulative : (day, row, draw) sum of daily rates up to each treatment day; day 0 is zero [1]
+    which : (place,) row of each place
+    later_rate : (row, draw) mean rate after the last of these days [1/day]
     ceiling : (place or 1, draw) highest density that leaves hold [count per unit]
     injury_days : (place, draw) days from today until feeding no longer costs yield [day]
 
@@ -39,21 +48,26 @@ def pest_days_by_day(
     -------
     (day, place, draw) and (place, draw) [count day per unit]
     """
-    n0, rates = np.asarray(start, float), np.asarray(cumulative, float)
+    n0, rates, row = np.asarray(start, float), np.asarray(cumulative, float), np.asarray(which, np.intp)
     roof, last = np.maximum(np.asarray(ceiling, float), n0), np.asarray(injury_days, float)
-    days = rates.shape[2]
+    days = rates.shape[0]
     share = n0 / roof
-    before = np.zeros((days, *n0.shape))
+    before = np.empty((days, *n0.shape))
+    before[0] = 0.0
     density = n0
+    soonest = last.min() if last.size else 0.0
     for day in range(1, days):
-        grown = np.exp(np.minimum(rates[:, :, day], _MOST_LOG))
-        following = n0 * grown / (1.0 + share * (grown - 1.0))
-        counted = np.clip(last - (day - 1), 0.0, 1.0)
-        np.multiply(0.5 * (density + following), counted, out=before[day])
+        grown = np.expm1(np.minimum(rates[day], _MOST_LOG))[row]
+        following = n0 + n0 * grown
+        following /= 1.0 + share * grown
+        np.add(density, following, out=before[day])
+        before[day] *= 0.5
+        if soonest < day:  # only where the injury of some place or draw ends within the fortnight
+            before[day] *= np.clip(last - (day - 1), 0.0, 1.0)
         before[day] += before[day - 1]
         density = following
     left = np.maximum(last - (days - 1), 0.0)
-    rate = np.maximum(np.asarray(later_rate, float), _LEAST_RATE)
+    rate = np.maximum(np.asarray(later_rate, float), _LEAST_RATE)[row]
     filled = density / roof
     tail = roof / rate * np.log1p(filled * np.expm1(np.minimum(rate * left, _MOST_LOG)))
     return before, before[-1] + tail

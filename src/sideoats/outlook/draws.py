@@ -47,7 +47,7 @@ class Outlook:
     windows : past years of weather by station, or None where no station is on file
     records : station id -> the full daily record
     price_history : commodity -> (dates, prices), oldest first
-    volatility : commodity -> standard deviation of the log price over a year, where there is no history
+    kept : what was made once and is the same for every chunk of places (price paths, shared biology)
     """
 
     on: date
@@ -57,6 +57,10 @@ class Outlook:
     records: Mapping[str, StationDays] = field(default_factory=dict)
     price_history: Mapping[str, tuple[NDArray[np.datetime64], Floats]] = field(default_factory=dict)
     facts: Facts | None = None
+    kept: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {**self.__dict__, "kept": {}}  # another process makes its own
 
     @property
     def has_weather(self) -> bool:
@@ -124,7 +128,9 @@ class Outlook:
         from sideoats.outlook.paths import log_price_paths
 
         weeks = np.asarray(days, dtype=np.float64).reshape(-1) / 7.0
-        paths = log_price_paths(self, commodity, _WEEKS)
+        if ("price", commodity) not in self.kept:
+            self.kept["price", commodity] = log_price_paths(self, commodity, _WEEKS)
+        paths: Floats = self.kept["price", commodity]
         floor = np.clip(np.floor(weeks).astype(np.int64), 0, paths.shape[1] - 2)
         part = np.clip(weeks - floor, 0.0, 1.0)
         return np.asarray(np.exp(paths[:, floor] * (1 - part) + paths[:, floor + 1] * part), dtype=np.float64)

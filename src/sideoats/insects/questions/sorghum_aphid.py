@@ -94,7 +94,7 @@ class _Futures:
     slope: Floats
     cap: Floats
     prevented: Floats
-    cumulative: Floats  # (station, draw, day)
+    cumulative: Floats  # (day, station, draw)
     later_rate: Floats  # (station, draw)
     recent: Floats  # (station, draw) scaling of the rate today
 
@@ -120,7 +120,8 @@ def _futures(context: Context) -> _Futures:
     cap = triangular(u["cap"], cap_fact.low, cap_fact.mid, cap_fact.high)
     scaling = _scaling(context)
     daily = rate[None, :, None] * scaling
-    cumulative = np.concatenate([np.zeros((*daily.shape[:2], 1)), np.cumsum(daily[:, :, : _DAYS - 1], axis=2)], axis=2)
+    cumulative = np.zeros((_DAYS, *daily.shape[:2]))
+    np.cumsum(np.moveaxis(daily[:, :, : _DAYS - 1], 2, 0), axis=0, out=cumulative[1:])
     return _Futures(
         rate, ceiling, infestation, slope, cap, prevented, cumulative, daily[:, :, _DAYS - 1 :].mean(axis=2),
         scaling[:, :, :7].mean(axis=2),
@@ -179,7 +180,7 @@ def answer(table: Table, context: Context) -> Answers:
     """Weigh treating on day 0 to 14 against not treating, for every field of the table."""
     facts, n = context.facts, len(table)
     forage = table.text("crop") == "forage sorghum"
-    futures = _futures(context)
+    futures: _Futures = context.once(QUESTION.name, _futures)
     density, mean, leaves = _start(table, context)
     no_count = np.isnan(density).any(axis=1)
     incomplete = ~(table.known("stage") & table.known("yield") & table.known("price") & table.known("cost"))
@@ -189,17 +190,26 @@ def answer(table: Table, context: Context) -> Answers:
     station = context.outlook.station_rows(table.text("station")) if context.outlook.has_weather else np.zeros(n, int)
     free = 1 - _slowing(table, context)
     age = np.nan_to_num(np.fmin(table.age_days("counts"), table.age_days("mean")), nan=0.0)
-    grown = np.exp(np.minimum(age[:, None] * futures.rate * futures.recent[station] * free, 30))
-    share = np.minimum(density / futures.ceiling, 1.0)
-    density = np.minimum(density * grown / (1 + share * (grown - 1)), np.maximum(futures.ceiling, density))
+    if age.any():
+        grown = np.expm1(np.minimum(age[:, None] * futures.rate * futures.recent[station] * free, 30))
+        share = np.minimum(density / futures.ceiling, 1.0)
+        density = np.minimum(density * (1 + grown) / (1 + share * grown), np.maximum(futures.ceiling, density))
 
     filling = dict(facts[_F + "days_to_black_layer"].rows)
     grain_days = np.array([float(filling.get(s, 0.0)) for s in table.text("stage")])
     injury_days = np.minimum(np.maximum(grain_days - age, 0.0)[:, None], futures.infestation)
+    beset = np.flatnonzero((free < 1).any(axis=1))  # natural enemies give a place a growth path of its own
+    which = station.copy()
+    which[beset] = len(futures.later_rate) + np.arange(len(beset))
+    slowed = futures.cumulative[:, station[beset]] * free[beset]
     before, whole = pest_days_by_day(
-        density, futures.cumulative[station] * free[:, :, None], futures.later_rate[station] * free, futures.ceiling,
+        density,
+        np.concatenate([futures.cumulative, slowed], axis=1),
+        which,
+        np.concatenate([futures.later_rate, futures.later_rate[station[beset]] * free[beset]]),
+        futures.ceiling,
         injury_days,
-    )  # fmt: skip
+    )
     given = table.number("efficacy")[:, None]
     prevented = np.where(np.isnan(given), futures.prevented, given)
     treated, never = losses(before, whole, futures.slope, futures.cap, prevented)
