@@ -1,0 +1,91 @@
+"""When to sow: yield and forage by date, days to emergence, and how much seed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def relative_yield(
+    days_from_best: ArrayLike, early: Sequence[Sequence[float]], late: Sequence[Sequence[float]]
+) -> Floats:
+    """Yield as a share of that at the best date [1], straight between published dates.
+
+    Parameters
+    ----------
+    days_from_best : emergence-equivalent sowing date less the best date [days], negative where earlier
+    early : rows (days before the best date, share), from 0 outwards
+    late : rows (days after the best date, share), from 0 outwards
+
+    Returns
+    -------
+    NaN beyond the published dates on either side
+    """
+    points = sorted([(-float(d), float(s)) for d, s in early if d > 0] + [(float(d), float(s)) for d, s in late])
+    x = np.array([p[0] for p in points])
+    y = np.array([p[1] for p in points])
+    return np.asarray(np.interp(np.asarray(days_from_best, np.float64), x, y, left=np.nan, right=np.nan))
+
+
+def loss_by_week(days_late: ArrayLike, per_week: ArrayLike) -> Floats:
+    """Yield as a share of that at the best date [1] under a constant loss a week after it, not below zero."""
+    return np.clip(
+        1.0 - np.maximum(np.asarray(days_late, np.float64), 0.0) / 7.0 * np.asarray(per_week, np.float64), 0.0, 1.0
+    )
+
+
+def up_by(rain_in: ArrayLike, sown: int, threshold_in: ArrayLike, moist: ArrayLike) -> Floats:
+    """Day (from today) on which seed sown on day `sown` gets water enough to come up.
+
+    Parameters
+    ----------
+    rain_in : (..., day) rain [in]; day 0 is today
+    sown : day of sowing
+    threshold_in : (...) rain in one day or two running that is enough [in]
+    moist : (...) True where the seed zone is moist already
+
+    Returns
+    -------
+    (...) day, NaN where no such rain falls within the record
+    """
+    rain = np.asarray(rain_in, np.float64)[..., sown:]
+    two = rain.copy()
+    two[..., 1:] += rain[..., :-1]
+    enough = two >= np.asarray(threshold_in, np.float64)[..., None]
+    first = np.where(enough.any(axis=-1), enough.argmax(axis=-1) + sown, np.nan)
+    return np.asarray(np.where(np.asarray(moist, bool), float(sown), first), dtype=np.float64)
+
+
+def fall_forage(days_after: ArrayLike, at_reference: ArrayLike, gone_after: ArrayLike) -> Floats:
+    """Fall dry matter [unit of `at_reference`] falling straight with sowing date.
+
+    Parameters
+    ----------
+    days_after : sowing after the reference date [days], negative where earlier
+    at_reference : forage of a sowing on the reference date
+    gone_after : days after it at which a sowing gives none
+    """
+    left = 1.0 - np.asarray(days_after, np.float64) / np.asarray(gone_after, np.float64)
+    return np.asarray(at_reference, np.float64) * np.clip(left, 0.0, None)
+
+
+def early_pest_share(days_before_fly_free: ArrayLike, full_loss: ArrayLike, full_after: float = 21.0) -> Floats:
+    """Share of grain lost to pests of early wheat [1]: none at the fly-free date, `full_loss` three weeks before it."""
+    return np.asarray(full_loss, np.float64) * np.clip(
+        np.asarray(days_before_fly_free, np.float64) / full_after, 0.0, 1.0
+    )
+
+
+def late_rate(rate: ArrayLike, days_late: ArrayLike, share: float, top: float, full_after: float = 31.0) -> Floats:
+    """Seeding rate raised for lateness: by `share` when `full_after` days late, in proportion before, to at most `top`.
+
+    A rate that already stands above `top` is left as it is.
+    """
+    base = np.asarray(rate, np.float64)
+    raised = base * (1.0 + share * np.clip(np.asarray(days_late, np.float64) / full_after, 0.0, 1.0))
+    return np.maximum(np.minimum(raised, top), base)
