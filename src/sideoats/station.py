@@ -300,6 +300,50 @@ class StationHours(_Series):
             raise InputError(f"station {self.station} has no hour from {since} to {until}")
         return self._cut(first, last, start=self.times[first].astype("datetime64[s]").item())
 
+    def to_days(self, utc_offset_hours: float = 0.0, *, least_hours: int = 20) -> StationDays:
+        """Calendar days out of the hours, doubted values left out.
+
+        Parameters
+        ----------
+        utc_offset_hours : added to the record's clock, to make days of local standard time out of a clock in UTC
+        least_hours : a variable with fewer hours on a day has no value that day
+
+        Temperatures give tmax, tmin and tmean; wind, humidity and dew point their mean; gust its highest; rain and
+        radiation their sum, which is too low by the hours that are missing.
+        """
+        clock = self.times + np.timedelta64(round(utc_offset_hours * 60), "m")
+        day = clock.astype("datetime64[D]")
+        at = (day - day[0]).astype(np.int64)
+        values = {}
+        for name, (source, reduce) in _DAY_OUT_OF_HOURS.items():
+            if source not in self.values:
+                continue
+            table = np.full((int(at[-1]) + 1, 24), np.nan)
+            table[at, (clock - day).astype("timedelta64[h]").astype(np.int64)] = self.usable(source)
+            enough = (~np.isnan(table)).sum(axis=1) >= (1 if source == "gust" else least_hours)
+            daily = np.full(len(table), np.nan)
+            daily[enough] = reduce(table[enough], axis=1)
+            values[name] = daily * 0.0036 if name == "solar" else daily
+        about = {k: getattr(self, k) for k in _ABOUT}
+        return StationDays(
+            station=self.station, start=day[0].item(), values=values, set_aside=self.set_aside, rejected=self.rejected,
+            notes=(*self.notes, f"days made of hours, at least {least_hours} a day"), **about,
+        )  # fmt: skip
+
+
+_ABOUT = ("name", "latitude", "longitude", "elevation_m", "wind_height_m", "source")
+_DAY_OUT_OF_HOURS: Mapping[str, tuple[str, Any]] = {
+    "tmax": ("temperature", np.nanmax),
+    "tmin": ("temperature", np.nanmin),
+    "tmean": ("temperature", np.nanmean),
+    "dewpoint": ("dewpoint", np.nanmean),
+    "humidity": ("humidity", np.nanmean),
+    "wind": ("wind", np.nanmean),
+    "gust": ("gust", np.nanmax),
+    "rain": ("rain", np.nansum),
+    "solar": ("solar", np.nansum),
+}
+
 
 def _day_of(year: int, month: int, day: int) -> date:
     if (month, day) == (2, 29) and not (year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)):

@@ -27,6 +27,7 @@ from sideoats.intake.rows import (
     Layout,
     at_midnight,
     calendar_day,
+    one_station,
     read_bytes,
     read_text,
     table_rows,
@@ -137,18 +138,6 @@ def read_ghcn_daily(
     )  # fmt: skip
 
 
-def _pick(stations: Sequence[str], wanted: str | None, name: str) -> str:
-    seen = list(dict.fromkeys(stations))
-    if wanted is not None:
-        if wanted not in seen:
-            raise InputError(f"has no station {wanted!r}", where=name, expected="one of " + ", ".join(seen[:8]))
-        return wanted
-    if len(seen) != 1:
-        shown = ", ".join(seen[:8])
-        raise InputError(f"holds {len(seen)} stations", where=name, expected="one", todo=f"name one of {shown}")
-    return seen[0]
-
-
 # -- the fixed-width file ------------------------------------------------------------------------------------------
 
 
@@ -157,7 +146,7 @@ def _read_fixed(data: bytes, name: str, station: str | None, layout: Layout) -> 
     if not kept:
         layout.arrays(name)  # raises, with the first reason
     grid = np.frombuffer(b"".join(kept), dtype=np.uint8).reshape(len(kept), _LINE)
-    chosen = _pick([line[:11].decode("ascii", "replace") for line in kept], station, name)
+    chosen = one_station([line[:11].decode("ascii", "replace") for line in kept], station, name)
     blocks = grid[:, _BLOCKS_AT:].reshape(len(kept), 31, 8)
     values, readable = _integers(blocks[:, :, :5])
     seen: set[tuple[str, bytes]] = set()
@@ -257,7 +246,7 @@ def _read_long(rows: list[tuple[int, list[str]]], name: str, station: str | None
             layout.reject(number, f"has {len(row)} cells; expected station, date, element, value and three marks")
         else:
             whole.append((number, row))
-    chosen = _pick([row[0] for _, row in whole], station, name)
+    chosen = one_station([row[0] for _, row in whole], station, name)
     for number, row in whole:
         cells = [*row, "", "", "", ""]
         if cells[0] != chosen or (cells[2] not in ELEMENTS and cells[2] != _MULTIDAY):
@@ -287,7 +276,7 @@ def _read_columns(
     at = {cell: i for i, cell in enumerate(header)}
     chosen = station or name.split(".")[0]
     if "STATION" in at:
-        chosen = _pick([row[at["STATION"]] for _, row in body], station, name)
+        chosen = one_station([row[at["STATION"]] for _, row in body], station, name)
         body = [(number, row) for number, row in body if row[at["STATION"]] == chosen]
     elements = [e for e in ELEMENTS if e in at]
     if not body or not elements:

@@ -189,3 +189,16 @@ def number_in(text: str, missing: Mapping[str, None] | frozenset[str]) -> float:
     if not np.isfinite(value):
         raise ValueError(f"{text!r} is not a finite number")
     return value
+
+
+def one_station(stations: Sequence[str], wanted: str | None, name: str) -> str:
+    """The station wanted, or the only one there. Raises InputError when it is absent, or when there are several."""
+    seen = list(dict.fromkeys(stations))
+    if wanted is not None:
+        if wanted not in seen:
+            raise InputError(f"has no station {wanted!r}", where=name, expected="one of " + ", ".join(seen[:8]))
+        return wanted
+    if len(seen) != 1:
+        shown = ", ".join(seen[:8])
+        raise InputError(f"holds {len(seen)} stations", where=name, expected="one", todo=f"name one of {shown}")
+    return seen[0]

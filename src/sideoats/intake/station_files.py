@@ -11,8 +11,11 @@ import numpy as np
 
 from sideoats.errors import InputError
 from sideoats.intake.ghcn_daily import read_ghcn_daily
+from sideoats.intake.isd_lite import read_isd_lite
+from sideoats.intake.lcd import read_lcd
 from sideoats.intake.station_csv import read_station_csv
 from sideoats.intake.taken import Draft, Format, Taken
+from sideoats.intake.uscrn import read_uscrn_daily
 from sideoats.schema import Field
 from sideoats.station import StationDays
 
@@ -67,7 +70,26 @@ def _csv(path: Path, options: dict[str, Any]) -> Taken:
     return _taken(record, options)
 
 
+def _uscrn(path: Path, options: dict[str, Any]) -> Taken:
+    return _taken(read_uscrn_daily(path, station=options.get("station")), options)
+
+
+def _isd(path: Path, options: dict[str, Any]) -> Taken:
+    return _taken(read_isd_lite(path).to_days(options["utc_offset"]), options)
+
+
+def _lcd(path: Path, options: dict[str, Any]) -> Taken:
+    return _taken(read_lcd(path, station=options.get("station")).to_days(), options)
+
+
+_OFFSET = Field(
+    "utc_offset", "number", "hours of standard time from UTC, such as -6", unit="hour", bare=True, low=-12, high=14,
+    required=True,
+)  # fmt: skip
 FORMATS = (
+    Format("uscrn-daily", "U.S. Climate Reference Network daily file", _uscrn, (_PLACE, _STATION)),
+    Format("isd-lite", "ISD-Lite hourly file, made into days of local standard time", _isd, (_PLACE, _OFFSET)),
+    Format("lcd", "Local Climatological Data CSV, its hourly reports made into days", _lcd, (_PLACE, _STATION)),
     Format("ghcn-daily", "GHCN-Daily .dly or by-station CSV", _ghcn, (_PLACE, _STATION)),
     Format(
         "station-csv",
