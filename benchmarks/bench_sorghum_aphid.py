@@ -19,7 +19,7 @@ from sideoats.outlook import make_outlook
 from sideoats.question import Context
 from sideoats.schema import read_all
 from sideoats.station import StationDays
-from sideoats.week.run import chunks
+from sideoats.week.blocks import chunks
 
 FIELDS, DRAWS = 10_000, 1_000
 ON = date(2026, 8, 10)

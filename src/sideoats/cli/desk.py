@@ -17,13 +17,17 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--port", type=click.IntRange(1, 65535), default=8712, show_default=True, help="Port to listen on.")
 @click.option("--on", type=Day(), default=None, help="The day that pages speak of; today if left out.")
 @click.option("--draws", type=click.IntRange(20, 100_000), default=500, show_default=True, help="Futures to draw.")
-@click.option("--zone", default="", metavar="NAME", help="Time zone such as America/Chicago; this machine's if left out.")
+@click.option(
+    "--zone", default="", metavar="NAME", help="Time zone such as America/Chicago; this machine's if left out."
+)
 @click.option("--office", is_flag=True, help="Accounts and roles, for several people.")
 @click.option("--name", "names", multiple=True, help="Host name by which an office's desk is reached; may be repeated.")
 @click.option("--certificate", type=_FILE, default=None, help="TLS certificate chain (PEM).")
 @click.option("--key", type=_FILE, default=None, help="TLS private key (PEM).")
 @click.option("--data", type=click.Path(path_type=Path, file_okay=False), default=None, help="Folder for accounts.")
-@click.option("--add-account", metavar="NAME", default=None, help="Make an account (the password is asked for), then end.")
+@click.option(
+    "--add-account", metavar="NAME", default=None, help="Make an account (the password is asked for), then end."
+)
 @click.option("--role", type=click.Choice(["adviser", "scout", "reader"]), default="adviser", show_default=True)
 @click.option("--browser/--no-browser", default=False, help="Open a browser.")
 @click.pass_context

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from sideoats.cli._shared import SHAPES, ledger_location, on_option, today
 
 if TYPE_CHECKING:
+    from sideoats.call import Call
     from sideoats.week import Week
+    from sideoats.week.store import StoredRun
 
 
 @click.command()
@@ -20,6 +25,24 @@ if TYPE_CHECKING:
 @click.option("--question", "questions", multiple=True, help="Only this question; may be given several times.")
 @click.option("--draws", type=click.IntRange(20, 100_000), default=500, show_default=True, help="Futures to draw.")
 @click.option("--seed", type=click.IntRange(0), default=None, help="Seed of the draws.")
+@click.option(
+    "--engine",
+    type=click.Choice(["serial", "processes", "dask"]),
+    default="serial",
+    show_default=True,
+    help="Where the work runs.",
+)
+@click.option("--workers", type=click.IntRange(1, 1024), default=None, help="How many; one a core if left out.")
+@click.option(
+    "--scheduler", default=None, metavar="ADDRESS", help="A running Dask scheduler; a local cluster if left out."
+)
+@click.option(
+    "--store",
+    type=click.Path(dir_okay=False),
+    default=None,
+    help="Keep the calls in this file: for more places than fit in memory; goes on where a killed run stopped.",
+)
+@click.option("--most", type=click.IntRange(1), default=200, show_default=True, help="Calls to list out of a store.")
 @click.option("--all", "everything", is_flag=True, help="Also list the calls that wait.")
 @click.pass_context
 def command(
@@ -30,22 +53,73 @@ def command(
     questions: tuple[str, ...],
     draws: int,
     seed: int | None,
+    engine: str,
+    workers: int | None,
+    scheduler: str | None,
+    store: str | None,
+    most: int,
     everything: bool,
 ) -> None:
     """Ask every question of every place and rank the calls by what waiting until next week would cost."""
     from sideoats.outlook import DEFAULT_SEED
     from sideoats.week import run_week
+    from sideoats.week.engines import engine_named
 
-    week = run_week(
-        ledger_location(ctx) or _default(), today(on), questions=questions or None, farm=farm, draws=draws,
-        seed=DEFAULT_SEED if seed is None else seed,
-    )  # fmt: skip
-    if as_json:
+    location, day = ledger_location(ctx) or _default(), today(on)
+    options: dict[str, Any] = {"questions": questions or None, "draws": draws}
+    options["seed"] = DEFAULT_SEED if seed is None else seed
+    with _progress() as bar:
+        options |= {"engine": engine_named(engine, workers=workers, address=scheduler), "progress": bar}
+        if store is not None:
+            from sideoats.week.store import run_stored
+
+            done = run_stored(location, day, store, **options)
+        else:
+            week = run_week(location, day, farm=farm, **options)
+    if store is not None:
+        _show_store(store, done, farm, most, as_json, day)
+    elif as_json:
         import json
 
         click.echo(json.dumps(week.full(), indent=1, ensure_ascii=False, allow_nan=False))
     else:
         _show(week, everything)
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[int, int], None]]:
+    """A bar of places answered, on a terminal only and only where there are many."""
+    if not sys.stderr.isatty():
+        yield lambda done, total: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("places answered"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
+        task = shown.add_task("", total=None)
+        yield lambda done, total: shown.update(task, completed=done, total=total)
+
+
+def _show_store(store: str, done: StoredRun, farm: str | None, most: int, as_json: bool, day: date) -> None:
+    from sideoats.week.store import WeekStore
+
+    week = WeekStore(store)
+    try:
+        calls = list(week.calls(limit=most, farm=farm))
+        counts = ", ".join(f"{week.count(v)} {v}" for v in SHAPES)
+    finally:
+        week.close()
+    if as_json:
+        import json
+
+        about = {"on": day.isoformat(), "places": done.places, "asked": done.asked, "calls_in_all": done.calls}
+        click.echo(json.dumps({**about, "calls": [c.full() for c in calls]}, indent=1, ensure_ascii=False))
+        return
+    click.echo(
+        f"Week of {day:%A %d %B %Y}: {done.calls} calls ({counts}); {done.asked} of {done.places} places asked now"
+    )
+    _table(calls, everything=True)
 
 
 def _default() -> str:
@@ -55,6 +129,24 @@ def _default() -> str:
 
 
 def _show(week: Week, everything: bool) -> None:
+    from rich.console import Console
+
+    console = Console(highlight=False)
+    counts = ", ".join(f"{len(week.of(v))} {v}" for v in SHAPES)
+    click.echo(f"Week of {week.on:%A %d %B %Y}: {len(week.calls)} calls ({counts})")
+    _table(week.calls, everything)
+    waits = len(week.of("wait"))
+    if waits and not everything:
+        console.print(f"{waits} calls wait; --all lists them.", markup=False)
+    for p in week.problems[:10]:
+        console.print(f"Could not use: {p.place}, {p.question}: {p.message}", markup=False)
+    if len(week.problems) > 10:
+        console.print(f"... and {len(week.problems) - 10} more values that could not be used (--json lists them).")
+    entries, last = week.head
+    console.print(f"Ledger head: entry {entries}, {last[:16]}. Seed {week.seed}, {week.draws} futures.", markup=False)
+
+
+def _table(calls: Sequence[Call], everything: bool) -> None:
     from rich import box
     from rich.console import Console
     from rich.table import Table
@@ -62,8 +154,6 @@ def _show(week: Week, everything: bool) -> None:
     console = Console(highlight=False)
     if console.width < 110:  # a pipe or a narrow window: keep the columns readable rather than wrapped
         console = Console(highlight=False, width=140)
-    counts = ", ".join(f"{len(week.of(v))} {v}" for v in SHAPES)
-    console.print(f"Week of {week.on:%A %d %B %Y}: {len(week.calls)} calls ({counts})", markup=False)
     table = Table(box=box.SIMPLE_HEAD, width=console.width, pad_edge=False)
     table.add_column("verdict", no_wrap=True)
     table.add_column("by", no_wrap=True)
@@ -71,7 +161,7 @@ def _show(week: Week, everything: bool) -> None:
     table.add_column("place", ratio=3)
     table.add_column("question", ratio=2)
     table.add_column("why", ratio=8)
-    for call in week.calls:
+    for call in calls:
         if call.verdict == "wait" and not everything:
             continue
         by = call.act_by or call.look_by
@@ -84,12 +174,3 @@ def _show(week: Week, everything: bool) -> None:
             call.headline,
         )
     console.print(table)
-    waits = len(week.of("wait"))
-    if waits and not everything:
-        console.print(f"{waits} calls wait; --all lists them.", markup=False)
-    for p in week.problems[:10]:
-        console.print(f"Could not use: {p.place}, {p.question}: {p.message}", markup=False)
-    if len(week.problems) > 10:
-        console.print(f"... and {len(week.problems) - 10} more values that could not be used (--json lists them).")
-    entries, last = week.head
-    console.print(f"Ledger head: entry {entries}, {last[:16]}. Seed {week.seed}, {week.draws} futures.", markup=False)

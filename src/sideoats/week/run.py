@@ -1,27 +1,25 @@
-"""Every question to every place, in chunks that fit, ranked by the money that waiting until next week would lose."""
+"""Every question to every place, ranked by the money that waiting until next week would lose."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from sideoats.call import VERDICTS, Call
-from sideoats.errors import SideoatsError
 from sideoats.outlook import DEFAULT_DRAWS, DEFAULT_SEED
-from sideoats.question import Context, Question, Table, every, find
-from sideoats.week.district import District, district_of
-from sideoats.week.gather import Problem, gather
+from sideoats.question import Question, every, find
+from sideoats.week.blocks import BlockAnswers, answer_block, blocks, common_of
+from sideoats.week.district import district_of
+from sideoats.week.engines import Engine, Serial
+from sideoats.week.gather import Problem
 from sideoats.week.snapshot import require_places
 
 if TYPE_CHECKING:
     from sideoats.ledger import Ledger
 
-CHUNK_BYTES = 8_000_000  # of one payoff array: small enough to stay in cache, which is also the fastest
 _ORDER = {verdict: i for i, verdict in enumerate(VERDICTS)}
 
 
@@ -60,37 +58,14 @@ class Week:
 
 def evidence_needed(questions: Iterable[Question]) -> set[str]:
     """Evidence kinds that the questions' fields are found in."""
-    return {
-        s.partition(":")[2].partition(".")[0]
-        for q in questions
-        for f in q.inputs
-        for s in f.found_in
-        if s.startswith("evidence:")
-    }
+    sources = (s for q in questions for f in q.inputs for s in f.found_in)
+    return {s.partition(":")[2].partition(".")[0] for s in sources if s.startswith("evidence:")}
 
 
-def chunks(table: Table, question: Question, draws: int) -> Iterator[Table]:
-    """The table in pieces whose payoff arrays stay within `CHUNK_BYTES`."""
-    rows = max(1, CHUNK_BYTES // (8 * draws * question.options_count))
-    for first in range(0, len(table), rows):
-        yield table.take(np.arange(first, min(first + rows, len(table))))
-
-
-def answer_chunk(question_name: str, table: Table, context: Context) -> list[Call]:
-    """All calls of one chunk: the unit of work that an engine hands out."""
-    return list(find(question_name).ask(table, context).calls())
-
-
-def tables(
-    questions: Sequence[Question], district: District, farm: str | None
-) -> Iterator[tuple[Question, Table, list[Problem]]]:
-    """Each question with its places in season."""
-    for question in questions:
-        table, problems = gather(question, district.snapshot, farm)
-        if len(table) and question.in_season is not None:
-            context = Context(district.on, district.facts.reader(), district.outlook)
-            table = table.take(np.flatnonzero(question.in_season(table, context)))
-        yield question, table, problems
+def weekly_questions(names: Sequence[str] | None = None) -> list[Question]:
+    """The questions that the week asks (of places on file), all or those named."""
+    chosen = [find(name) for name in names] if names else list(every())
+    return [q for q in chosen if q.places is not None]
 
 
 def run_week(
@@ -102,16 +77,20 @@ def run_week(
     draws: int = DEFAULT_DRAWS,
     seed: int = DEFAULT_SEED,
     risk_aversion: float | None = None,
+    engine: Engine | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Week:
-    """Ask every question of every place on one day.
+    """Ask every question of every place on one day and hold all calls in memory.
 
     Parameters
     ----------
     ledger : open, or its location
     questions : names; all where None
     farm : only this farm's places
+    engine : where the work runs; here, one block after another, where None
     progress : called with (places answered, places in all)
+
+    See `sideoats.week.store.run_stored` for more places than fit in memory.
     """
     from sideoats.ledger import Ledger as LedgerClass
     from sideoats.ledger import open_ledger
@@ -119,35 +98,31 @@ def run_week(
     if not isinstance(ledger, LedgerClass):
         with open_ledger(ledger, create=False) as opened:
             return run_week(
-                opened,
-                on,
-                questions=questions,
-                farm=farm,
-                draws=draws,
-                seed=seed,
-                risk_aversion=risk_aversion,
-                progress=progress,
-            )
-    chosen = [find(name) for name in questions] if questions else list(every())
-    chosen = [q for q in chosen if q.places is not None]
+                opened, on, questions=questions, farm=farm, draws=draws, seed=seed, risk_aversion=risk_aversion,
+                engine=engine, progress=progress,
+            )  # fmt: skip
+    chosen = weekly_questions(questions)
     district = district_of(ledger, on, kinds=evidence_needed(chosen), draws=draws, seed=seed)
     require_places(district.snapshot)
-    asked, problems, work = {}, [], []
-    for question, table, found in tables(chosen, district, farm):
-        problems += found
-        asked[question.name] = len(table)
-        work += [(question.name, piece) for piece in chunks(table, question, draws)]
-    total, done = sum(asked.values()), 0
-    context = Context(on, district.facts, district.outlook, risk_aversion)
+    places = [p for p in district.snapshot.places if farm is None or p.farm == farm]
+    cut = list(blocks(district.snapshot, places))
+    common = common_of(district, [q.name for q in chosen], risk_aversion)
+    asked = {q.name: 0 for q in chosen}
     calls: list[Call] = []
-    for name, piece in work:
-        try:
-            calls += answer_chunk(name, piece, context)
-        except SideoatsError as error:  # one question's bad data must not cost the adviser the rest of the week
-            problems += [Problem(key, name, str(error)) for key in piece.keys]
-        done += len(piece)
+    problems: list[Problem] = []
+    done = 0
+    for number, result in (engine or Serial()).run(answer_block, common, cut):
+        done += len(cut[number].places)
+        if isinstance(result, BlockAnswers):
+            calls += result.calls
+            problems += result.problems
+            for name, count in result.asked.items():
+                asked[name] += count
+        else:
+            problems.append(Problem(cut[number].places[0].id, "", str(result)))
         if progress:
-            progress(done, total)
+            progress(done, len(places))
+    problems.sort(key=lambda p: (p.question, p.place, p.message))
     return Week(on, ranked(calls), asked, tuple(problems), ledger.head(), seed, draws)
 
 
