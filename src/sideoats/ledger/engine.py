@@ -220,12 +220,12 @@ def _refuse_strangers(connection: Connection, address: str, create: bool) -> Non
         raise LedgerError(f"{where}: the database is encoded in {encoding}; expected one created with ENCODING 'UTF8'")
 
 
-def upgrade(connection: Connection) -> None:
-    """Run the migrations that are missing, inside the caller's transaction."""
+def upgrade(connection: Connection, to: str = REVISION) -> None:
+    """Run the migrations that are missing up to revision `to`, inside the caller's transaction."""
     from alembic import command
     from alembic.config import Config
 
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent / "migrations").replace("%", "%%"))
     config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    command.upgrade(config, to)
