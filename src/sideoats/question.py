@@ -297,7 +297,7 @@ class Answers:
 def verdicts(answers: Answers, act_within: int = 7) -> NDArray[np.int8]:
     """The usual rule, for questions that do not set their own verdicts.
 
-    stop : a hazard bar stands on any option of the row
+    stop : a hazard bar stands on any option of the row, or every option is barred
     act : the best option is not passive and has no day, or its act-by falls within `act_within` days, or no look is
         worth its cost
     look : a look is worth more than it costs, or a look-by date was given and the passive option is best
@@ -312,7 +312,7 @@ def verdicts(answers: Answers, act_within: int = 7) -> NDArray[np.int8]:
         active = (d.best >= 0) & ~passive[d.best]
         soon = (d.act_by < 0) | (d.act_by <= act_within)
         verdict = np.where(active & (soon | ~worth), ACT, np.where(active, LOOK, verdict))
-        verdict = np.where(d.best < 0, STOP, verdict)
+        verdict = np.where(d.barred.all(axis=1), STOP, verdict)  # a row without figures is not a hazard
         for bar in answers.bars:
             if bar.hazard:
                 verdict = np.where(np.broadcast_to(bar.mask, d.barred.shape).any(axis=1), STOP, verdict)

@@ -42,6 +42,10 @@ QUOTES = {
 }  # fmt: skip
 
 
+# Costs and habits of the invented office, kept in the ledger; each room's season may add its own.
+SETTINGS = {"cost.aphid_treatment": "14 USD/ac", "phi.aphid_treatment": "14 day", "interest": "8 %"}
+
+
 @dataclass
 class Site:
     """One invented place; `attributes` is what its ledger entry will hold."""
@@ -60,6 +64,7 @@ class District:
     today: date
     sites: dict[str, Site]
     weather: dict[str, dict[str, Any]]
+    settings: dict[str, str] = field(default_factory=lambda: dict(SETTINGS))
 
     def of(self, kind: str, crop: str | None = None) -> list[Site]:
         """Places of a kind (and crop), in a fixed order."""
@@ -244,15 +249,31 @@ def all_entries() -> list[NewEntry]:
         )
         for s in district.sites.values()
     ]
-    return [*farms, *places, *_weather_entries(district), *_quote_entries(np.random.default_rng(SEED + 1)), *evidence]
+    settings = [
+        NewEntry("setting", {"name": name, "value": value}, seen_at=long_ago, observer="demo")
+        for name, value in district.settings.items()
+    ]
+    return [
+        *farms,
+        *places,
+        *settings,
+        *_weather_entries(district),
+        *_quote_entries(np.random.default_rng(SEED + 1)),
+        *evidence,
+    ]
 
 
 DISTRICT_FILE = """\
-# The invented district's own choices. Prices and costs are the demo's; change them to yours.
-name = "Marrow Flats"
-
-[settings]
-"cost.aphid_treatment" = "14 USD/ac"
-"phi.aphid_treatment" = "14 day"
-"interest" = "8 %"
+# The invented district's own choices: see `sideoats questions NAME` for what can be set. An example:
+#
+# [choose]
+# "forage/hay_nitrate" = "nebraska"
+#
+# [override."insects/sorghum_aphid.efficacy"]
+# value = 0.85
+# source = "Our own strips, 2025, table 2"
+# provenance = "derived"
+#
+# [settings]
+# "cost.aphid_treatment" = "14 USD/ac"
 """

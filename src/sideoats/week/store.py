@@ -78,12 +78,9 @@ def encode_block(common: Common, block: Block) -> _Encoded:
         common_part = _pack({k: shape.pop(k) for k in _SHARED})
         key = hashlib.sha256(common_part).digest()[:16]
         shared[key] = common_part
-        rows.append(
-            (
-                call.place, call.question, call.farm, call.verdict, call.cost_of_waiting, shape["act_by"], shape["look_by"],
-                call.headline, _pack(shape), key,
-            )
-        )  # fmt: skip
+        dates = (shape["act_by"], shape["look_by"])
+        head = (call.place, call.question, call.farm, call.verdict, call.cost_of_waiting, *dates, call.headline)
+        rows.append((*head, _pack(shape), key))
     problems = [(p.place, p.question, p.message) for p in answers.problems]
     return _Encoded(tuple(p.id for p in block.places), rows, shared, problems)
 
