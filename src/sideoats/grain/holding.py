@@ -5,6 +5,7 @@ Months run 1 to `MONTHS_AHEAD`; arrays are (place, month) or (place, draw, month
 
 from __future__ import annotations
 
+from calendar import monthrange
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -12,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.grain.carry import MONTH_DAYS, carrying_cost, storage_charge
+from sideoats.grain.carry import carrying_cost, storage_charge
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -23,6 +24,16 @@ MONTHS_AHEAD = 12
 def month_marks(months: int = MONTHS_AHEAD) -> Floats:
     """Months ahead, (month,): 1, 2, ... [month]."""
     return np.arange(1, months + 1, dtype=np.float64)
+
+
+def month_days(on: date, months: int = MONTHS_AHEAD) -> Floats:
+    """Days from `on` to the same day of the month 1, 2, ... months later (the month's last day where it is shorter)."""
+    out = []
+    for ahead in range(1, months + 1):
+        year, month = divmod(on.month - 1 + ahead, 12)
+        last = monthrange(on.year + year, month + 1)[1]
+        out.append((date(on.year + year, month + 1, min(on.day, last)) - on).days)
+    return np.array(out, dtype=np.float64)
 
 
 def expected_price(
@@ -42,7 +53,7 @@ def expected_price(
     Straight lines between today's price and the quotes; NaN beyond the last quote; today's price throughout where
     nothing is quoted. Quotes of today or earlier are left out.
     """
-    days = month_marks(months) * MONTH_DAYS
+    days = month_days(on, months)
     out = np.repeat(np.asarray(price, np.float64)[:, None], months, axis=1)
     known: dict[Any, tuple[Floats, Floats]] = {}
     for row, series in enumerate(quotes):  # ragged evidence: one interpolation a row, each a few microseconds

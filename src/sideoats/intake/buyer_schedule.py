@@ -36,11 +36,13 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from datetime import UTC, date, datetime, time
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from sideoats.errors import InputError
+from sideoats.intake.taken import Draft, Format, Taken
 from sideoats.schema import Field, read_all
 
 MOST_BYTES = 1_000_000
@@ -142,3 +144,29 @@ def _check_factor(factor: dict[str, Any], name: str, where: str) -> None:
     if any(sign * (b - a) <= 0 for a, b in pairwise(edges)):
         way = "falling" if sign < 0 else "rising"
         raise InputError(f"bands end at {edges[1:]}", where=where.strip(), expected=f"{way} from the base {edges[0]:g}")
+
+
+def _plain(value: Any) -> Any:
+    """JSON has neither dates nor tuples."""
+    if isinstance(value, Mapping):
+        return {key: _plain(held) for key, held in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(held) for held in value]
+    return value.isoformat() if isinstance(value, date) else value
+
+
+def _taken(path: Path, options: dict[str, Any]) -> Taken:
+    record = read_buyer_schedule(path)
+    body = {"buyer": record["buyer"], "commodity": record["commodity"], "effective": record["effective"].isoformat()}
+    seen = datetime.combine(record["effective"], time(0, 0), tzinfo=UTC)
+    return Taken((Draft("buyer_schedule", {**body, "schedule": _plain(record)}, seen, place=options["place"]),))
+
+
+FORMATS = (
+    Format(
+        "buyer-schedule",
+        "a grain buyer's dated discount schedule (TOML)",
+        _taken,
+        (Field("place", "text", "id of the market it belongs to", required=True),),
+    ),
+)

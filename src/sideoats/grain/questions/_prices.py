@@ -12,8 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.grain.carry import MONTH_DAYS
-from sideoats.grain.holding import MONTHS_AHEAD, month_marks
+from sideoats.grain.holding import month_days
 from sideoats.outlook.draws import Outlook
 from sideoats.question import Context
 
@@ -35,7 +34,7 @@ def price_ratios(
     volatility : (place,) standard deviation of the log price over a year, NaN where not stated [1]
     histories : (place,) tuples of (date, price), or None
     """
-    days = month_marks(MONTHS_AHEAD) * MONTH_DAYS
+    days = month_days(context.on)
     log_ratio = np.empty((len(crop), context.outlook.draws, days.size))
     for name in sorted(set(crop.tolist())):  # a loop over crops, not over places
         rows = np.flatnonzero(crop == name)
@@ -91,29 +90,36 @@ def history_log_ratios(
     return block_log_paths(*usable["own"], block_starts(uniform, first, last), days)
 
 
-def seasonal_record(series: Sequence[tuple[date, float]] | None, on: date, months: int, level: float) -> list[str]:
-    """What past years did from this month to that many months on, in words; nothing where the history is too short.
+def seasonal_record(
+    context: Context, crop: str, series: Sequence[tuple[date, float]] | None, months: int, level: float
+) -> str:
+    """What past years did from this month to that many months on, in words; "" where no history is long enough.
 
-    `level` is the ratio of prices that would have paid the carry. The mean, the median and the share of years stand
-    side by side, because they often disagree.
+    The row's own history, else the quotes on file. `level` is the ratio of prices that would have paid the carry. The
+    mean, the median and the share of years stand side by side, because they often disagree.
     """
     from sideoats.errors import InputError
     from sideoats.outlook.seasonal import monthly_means, seasonal_index, share_of_years_above, year_ratios
 
-    if series is None:
-        return []
-    when = np.array([d for d, _ in series], dtype="datetime64[D]")
-    first, _, monthly = monthly_means(when, [p for _, p in series])
-    later = (on.month - 1 + months) % 12 + 1
+    if series is not None:
+        when = np.array([d for d, _ in series], dtype="datetime64[D]")
+        prices = np.array([p for _, p in series], dtype=np.float64)
+    elif crop in context.outlook.price_history:
+        when, prices = context.outlook.price_history[crop]
+    else:
+        return ""
+    first, _, monthly = monthly_means(when, prices)
+    month = context.on.month
+    later = (month - 1 + months) % 12 + 1
     try:
         index = seasonal_index(first, monthly)
     except InputError:
-        return ["The price history is too short for a seasonal record."]
-    moved = year_ratios(index, on.month, later)
+        return "The price history is too short for a seasonal record."
+    moved = year_ratios(index, month, later)
     if not moved.size:
-        return []
-    share = share_of_years_above(index, on.month, later, level)
-    return [
+        return ""
+    share = share_of_years_above(index, month, later, level)
+    return (
         f"Seasonal record, {moved.size} years to {index.years[1]} (ratios to the centred year, trend taken out): "
         f"mean {moved.mean() - 1:+.1%}, median {float(np.median(moved)) - 1:+.1%}; the carry was paid in {share:.0%}."
-    ]
+    )

@@ -41,15 +41,16 @@ INPUTS = (
     Field("bushels", "number", "how much is in the bin", unit="bu", bare=True, low=1, high=10_000_000, required=True,
           example="12000", found_in=("place:amount",)),
     Field("price", "number", "net price for it today, after discounts and freight", unit="USD/bu", low=0.2, high=60,
-          required=True, example="5.50 USD/bu", found_in=("evidence:bin_bids.cash", "place:price", "quote:{crop}")),
+          required=True, example="5.50 USD/bu", found_in=("evidence:bin_bids.cash", "place:price", "quote:{crop}"),
+          fresh_days=14),
     Field("storage", "number", "what keeping it costs", unit="USD/bu/month", low=0, high=1, required=True,
           example="0.05 USD/bu/month", found_in=("setting:storage.on_farm",)),
     Field("interest", "share", "yearly interest on the money tied up", required=True, high=0.4, example="8 %",
           found_in=("setting:interest",)),
     Field("quotes", "series", "bids or futures for later dates: a CSV file with columns date and USD/bu", unit="USD/bu",
-          low=0.2, high=60, found_in=("evidence:bin_bids.curve",)),
+          low=0.2, high=60, found_in=("evidence:bin_bids.curve",), fresh_days=14),
     Field("basis", "number", "local price less the quote when the grain is sold; give it where the quotes are futures",
-          unit="USD/bu", low=-5, high=5, example="-0.45 USD/bu", found_in=("evidence:bin_bids.basis",)),
+          unit="USD/bu", low=-5, high=5, example="-0.45 USD/bu", found_in=("evidence:bin_bids.basis",), fresh_days=14),
     Field("basis_sd", "number", "how far the basis strays from that", unit="USD/bu", low=0, high=2,
           found_in=("setting:basis_sd",)),
     Field("volatility", "share", "yearly standard deviation of the log price, if you set it yourself", low=0.01,
@@ -208,7 +209,7 @@ def answer(table: Table, context: Context) -> Answers:
     stale = ~condition.known | (table.age_days("moisture") > context.facts["grain/check_every"].high)
     fact = context.facts
     within = np.floor(fact.value("grain/sell_tolerance") / np.maximum(week / 7.0, 1e-6)).clip(0, 30)
-    act_by = np.where(condition.must_move, fact.value("grain/move_within"), np.where(holding, -1.0, within))
+    act_by = np.where(condition.must_move, fact.value("grain/move_within"), np.where(holding | missing, -1.0, within))
     look_by = np.where(holding & stale, fact["grain/check_every"].low, -1.0)
     show = _Text(table, sums, condition, decision, context)
     return Answers(
@@ -217,7 +218,7 @@ def answer(table: Table, context: Context) -> Answers:
         act_by=act_by.astype(np.int64), look_by=look_by.astype(np.int64),
         quantities=_quantities(table, sums, decision, week),
         missing=missing, missing_headline="No price, storage cost or interest on file: ask the grower and the buyer.",
-        cost_of_waiting=np.where(holding, 0.0, np.maximum(week, 0.0)),
+        cost_of_waiting=np.where(holding | missing, 0.0, np.maximum(week, 0.0)),
     )  # fmt: skip
 
 
@@ -319,9 +320,11 @@ class _Text:
                 f"{sums.net[i, :, m].mean():.2f} on average and {worst:.2f} in the worst tenth, against "
                 f"{sums.price[i]:.2f} USD/bu today."
             )
-            lines += seasonal_record(
-                table.rows("history")[i], self.context.on, m + 1, 1.0 + sums.cost[i, m] / sums.price[i]
+            crop = table.text("crop")[i] or "wheat"
+            record = seasonal_record(
+                self.context, crop, table.rows("history")[i], m + 1, 1.0 + sums.cost[i, m] / sums.price[i]
             )
+            lines += [record] if record else []
         lines.append(self._source_of_spread(i))
         if not self.condition.known[i]:
             lines.append("Moisture is not known: check the bin before holding.")

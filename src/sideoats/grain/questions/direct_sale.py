@@ -35,7 +35,8 @@ INPUTS = (
           example="4.20 USD"),
     Field("fixed", "number", "space, licences, fuel, hired help for the whole event", unit="USD", low=0, high=1e6,
           required=True, example="480 USD"),
-    Field("own_hours", "number", "hours of your own over the event", unit="hour", low=0, high=2000, default=0.0),
+    Field("own_hours", "number", "hours of your own over the event", unit="hour", bare=True, low=0, high=2000,
+          default=0.0),
     Field("own_wage", "number", "what an hour of your own is worth to you", unit="USD/hour", low=0, high=500,
           default=0.0),
     Field("fee", "share", "share of the takings for host, cards and sales tax", default=0.0),
@@ -117,7 +118,9 @@ def answer(table: Table, context: Context) -> Answers:
     bars = (Bar(np.stack([np.zeros_like(loss), loss, loss], axis=1), "every portion sold loses money"),)
     decision = decide(payoff, barred=bars[0].mask, days=[-1, 0, 0])
     needed = break_even_sales(fixed, margin)
-    with_waste = break_even_prepared(fixed, margin, food, planned * table.number("days"), spoilage)
+    made = planned * table.number("days")
+    with_waste = break_even_prepared(fixed, margin, food, made, spoilage)
+    with_waste = np.where(with_waste > made, needed, with_waste)  # selling out wastes nothing and is not enough
     even = (go >= 0).mean(axis=1)
     goal, goal_waste = np.ceil(needed - 1e-9), np.ceil(with_waste - 1e-9)
 
@@ -126,6 +129,8 @@ def answer(table: Table, context: Context) -> Answers:
             return f"Do not go at this price: each portion sold loses {-margin[i]:.2f} USD before any fixed cost."
         best = int(decision.best[i])
         chance = f"{goal_waste[i]:,.0f} portions sold break even; that happens in {even[i]:.0%} of the futures."
+        if goal_waste[i] > made[i]:
+            chance = f"{goal_waste[i]:,.0f} portions break even, more than the {made[i]:,.0f} planned."
         if best == STAY:
             return f"Stay at home: the event loses {-max(decision.expected[i, 1:]):,.0f} USD on average. {chance}"
         ready = planned[i] if best == GO else suggested[i]

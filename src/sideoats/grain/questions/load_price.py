@@ -186,8 +186,8 @@ def answer(table: Table, context: Context) -> Answers:
                 continue
             lines.append(
                 f"{name}, schedule of {own.record['effective']}: bid {own.bid:.2f}, premiums less discounts "
-                f"{sums.adjustment[i, at]:+.2f}, freight {own.freight:.2f} USD/bu; {sums.net_bushels[i, at]:,.1f} bu after "
-                f"dockage and {sums.shrink[i, at]:.2f} % moisture shrink."
+                f"{sums.adjustment[i, at]:+.2f}, freight {own.freight:.2f} USD/bu; {sums.net_bushels[i, at]:,.1f} bu "
+                f"after dockage and {sums.shrink[i, at]:.2f} % moisture shrink."
             )
         return lines
 

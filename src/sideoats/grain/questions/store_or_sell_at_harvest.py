@@ -36,13 +36,14 @@ INPUTS = (
     Field("yield", "number", "yield expected, where bushels are not known", unit="bu/ac", low=0, high=400,
           found_in=("place:expected_yield",)),
     Field("price", "number", "net price at harvest, after discounts and freight", unit="USD/bu", low=0.2, high=60,
-          required=True, example="5.50 USD/bu", found_in=("place:price", "quote:{crop}")),
+          required=True, example="5.50 USD/bu", found_in=("evidence:bin_bids.cash", "place:price", "quote:{crop}"),
+          fresh_days=14),
     Field("interest", "share", "yearly interest on the money tied up", required=True, high=0.4, example="8 %",
           found_in=("setting:interest",)),
     Field("quotes", "series", "bids or futures for later dates: a CSV file with columns date and USD/bu", unit="USD/bu",
-          low=0.2, high=60, found_in=("evidence:bin_bids.curve",)),
+          low=0.2, high=60, found_in=("evidence:bin_bids.curve",), fresh_days=14),
     Field("basis", "number", "local price less the quote when it is sold; give it where the quotes are futures",
-          unit="USD/bu", low=-5, high=5, found_in=("evidence:bin_bids.basis",)),
+          unit="USD/bu", low=-5, high=5, found_in=("evidence:bin_bids.basis",), fresh_days=14),
     Field("volatility", "share", "yearly standard deviation of the log price, if you set it yourself", low=0.01,
           found_in=("setting:volatility.grain",)),
     Field("history", "series", "past monthly prices of three years or more: a CSV file", unit="USD/bu", low=0.01,
@@ -281,9 +282,9 @@ class _Text:
 
 
 def _in_season(table: Table, context: Context) -> Bools:
-    """From a month before harvest to two weeks after."""
+    """From three weeks before harvest to two weeks after."""
     days = table.days_until("harvest_date", context.on)
-    return np.asarray((days >= -14) & (days <= 30))
+    return np.asarray((days >= -14) & (days <= 21))
 
 
 QUESTION = Question(
