@@ -158,6 +158,6 @@ def test_potassium_and_lime(facts):
     # K-State as recalled: 62 + 0.24 x 50 - 0.48 x 100 - 0.0018 x 50 x 100 = 17 lb K2O
     equation, critical = facts["wheat/potassium.kansas.equation"], facts.value("wheat/potassium.kansas.critical")
     assert fertility.build_and_feed(equation, critical, 50.0, 100.0) == pytest.approx(17.0)
-    # definition of effective calcium carbonate: 4,000 lb ECC at 50 % is 8,000 lb of material, half of it for the surface
+    # definition of effective calcium carbonate: 4,000 lb at 50 % is 8,000 lb, half for the surface
     assert fertility.lime_rate(4000, 50) == pytest.approx(8000)
     assert fertility.lime_rate(4000, 50, 0.5) == pytest.approx(4000)
