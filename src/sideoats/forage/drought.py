@@ -6,11 +6,14 @@ Rule (common practice, no source; every figure a fact under ``forage/drought``):
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sideoats.facts import Facts
 from sideoats.station import StationDays
 
 Floats = NDArray[np.float64]
@@ -83,3 +86,30 @@ def days_since_frost(record: StationDays | None, on: date, within: int, threshol
         return float("nan")
     age = record.index(on) - (first + int(cold[-1]))
     return float(age) if age <= within else float("nan")
+
+
+def drought_rule(facts: Facts) -> dict[str, float]:
+    """The keyword arguments of `drought_breaking`, from the facts."""
+    names = ("dry_days", "dry_rain", "breaking_rain", "breaking_days")
+    return {name: facts.value(f"forage/drought.{name}") for name in names}
+
+
+def by_place(stations: Sequence[Any], found: Callable[[str], float]) -> Floats:
+    """(n,) one number a place from one call a station; NaN where the place has no station."""
+    held = {name: found(name) for name in {str(s) for s in stations if s}}
+    return np.array([held.get(str(s), np.nan) for s in stations], dtype=np.float64)
+
+
+def drought_broke_by_place(
+    stations: Sequence[Any], records: Mapping[str, StationDays], on: date, facts: Facts, within: int
+) -> Floats:
+    """(n,) days since a drought broke at each place's station; NaN where none did or no station is on file."""
+    rule = drought_rule(facts)
+    return by_place(stations, lambda name: days_since_drought_broke(records.get(name), on, within, **rule))
+
+
+def frost_by_place(
+    stations: Sequence[Any], records: Mapping[str, StationDays], on: date, threshold_degc: float, within: int
+) -> Floats:
+    """(n,) days since the last minimum at or under the threshold at each place's station; NaN as above."""
+    return by_place(stations, lambda name: days_since_frost(records.get(name), on, within, threshold_degc))

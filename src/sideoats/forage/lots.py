@@ -59,22 +59,33 @@ def prediction_factor(cores: int, bales: int, freedom: float, assurance: float) 
     assurance : 0 to 1, both excluded
     """
     from scipy.optimize import brentq
-    from scipy.special import gammaincinv, log_ndtr
-
-    u, weight = np.polynomial.legendre.leggauss(_NODES)
-    chance = (u + 1) / 2
-    w = np.sqrt(2 * gammaincinv(freedom / 2, chance) / freedom)
-    z, z_weight = np.polynomial.hermite_e.hermegauss(64)
-    shift = (z / math.sqrt(cores))[:, None]
 
     def gap(k: float) -> float:
-        inner = np.exp(bales * log_ndtr(shift + k * w[None, :]))
-        return float((z_weight / z_weight.sum()) @ inner @ (weight / 2) - assurance)
+        return _chance_none_hotter(k, cores, bales, freedom) - assurance
 
     high = 4.0
     while gap(high) < 0 and high < 1e6:
         high *= 2
     return float(brentq(gap, -10.0, high, xtol=1e-9))
+
+
+@lru_cache(maxsize=512)
+def _nodes(freedom: float) -> tuple[Floats, Floats]:
+    """Quadrature over W = sqrt(chi-square / df): nodes at quantiles, and their weights."""
+    from scipy.special import gammaincinv
+
+    u, weight = np.polynomial.legendre.leggauss(_NODES)
+    return np.sqrt(2 * gammaincinv(freedom / 2, (u + 1) / 2) / freedom), weight / 2
+
+
+def _chance_none_hotter(k: float, cores: int, bales: int, freedom: float) -> float:
+    """Left side of the module's equation."""
+    from scipy.special import log_ndtr
+
+    w, weight = _nodes(freedom)
+    z, z_weight = np.polynomial.hermite_e.hermegauss(64)
+    inner = np.exp(bales * log_ndtr((z / math.sqrt(cores))[:, None] + k * w[None, :]))
+    return float((z_weight / z_weight.sum()) @ inner @ weight)
 
 
 def _factors(cores: NDArray[np.int64], bales: NDArray[np.int64], freedom: Floats, assurance: float) -> Floats:
@@ -158,6 +169,20 @@ def hottest_credible(
     k = _factors(n.astype(np.int64).reshape(-1), m.astype(np.int64).reshape(-1), df.reshape(-1), assurance).reshape(shape)
     bound = middle * np.exp(np.maximum(k, 0.0) * s)
     return np.fmax(bound, np.broadcast_to(np.asarray(seen, np.float64), shape))
+
+
+def chance_none_hotter(
+    centre: ArrayLike, line: ArrayLike, cores: ArrayLike, bales: ArrayLike, spread: ArrayLike, freedom: ArrayLike
+) -> Floats:
+    """(n,) chance that no bale of the lot is over the line; arguments as in `hottest_credible`. NaN where unknown."""
+    given = (np.atleast_1d(np.asarray(v, np.float64)) for v in np.broadcast_arrays(centre, line, cores, bales, spread, freedom))
+    middle, top, n, m, s, df = given
+    k = np.log(np.maximum(top, 1e-12) / np.maximum(middle, 1e-12)) / s
+    out = np.full(middle.shape, np.nan)
+    for i in np.flatnonzero(np.isfinite(k)):
+        size, many = max(int(n[i]), 1), int(min(max(m[i], 1), _MOST_BALES))
+        out[i] = _chance_none_hotter(float(k[i]), size, many, float(df[i]))
+    return out
 
 
 def more_bales_to_core(

@@ -1,0 +1,370 @@
+"""The cheapest ration that is safe: which feeds, how much, at what cost, and what the ceilings cost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.call import ACT, LOOK, STOP
+from sideoats.cattle import nutrition_needs as needs_of
+from sideoats.cattle.nutrition_energy import KG_OF_LB
+from sideoats.cattle.nutrition_feeds import Book, OneFeed, Screened, read_feed, screen
+from sideoats.cattle.ration import FLOORS, Account, Needs, Rations, account, solve
+from sideoats.decide import decide
+from sideoats.errors import InputError
+from sideoats.facts import PROVENANCE_WORDS
+from sideoats.forage import cautions, minerals, nitrate, stock
+from sideoats.forage.nitrate_tables import publisher_name
+from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
+from sideoats.schema import Field
+from sideoats.weather.livestock import cold_feed_energy
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+OPTIONS = (
+    Option("mix", "Feed the cheapest safe mix of the feeds on hand"),
+    Option("buy", "Buy tested grass hay and feed the cheapest safe mix with it"),
+)
+_FORM = "NO3-N, NO3 or KNO3; it must be stated with nitrate, because " + nitrate.WHY
+FEED_FIELDS = (
+    Field("name", "text", "feed, as in the table or with its own composition", required=True, example="prairie hay"),
+    Field("price", "number", "price as fed", unit="USD/ton", low=0, high=5000),
+    Field("dry_matter", "share", "dry matter"),
+    Field("tdn", "share", "total digestible nutrients of dry matter"),
+    Field("protein", "share", "crude protein of dry matter"),
+    Field("calcium", "share", "Ca of dry matter"),
+    Field("phosphorus", "share", "P of dry matter"),
+    Field("sulfur", "share", "S of dry matter"),
+    Field("nitrate", "number", "nitrate of its test", unit="ppm", low=0, high=1e6),
+    Field("form", "choice", _FORM, choices=nitrate.IONS),
+    Field("basis", "choice", "dry or as-fed, must be stated with nitrate", choices=nitrate.BASES,
+          aliases={"as fed": "as-fed", "dm": "dry", "dry matter": "dry"}),
+    Field("moisture", "share", "moisture of the tested sample"),
+    Field("cores", "number", "bales cored for the test", bare=True, low=1, high=5000),
+    Field("bales", "number", "bales in the lot", bare=True, low=1, high=5000),
+    Field("aflatoxin", "number", "aflatoxin of its test, ppb", bare=True, low=0, high=1e6),
+    Field("most", "share", "largest share of the ration's dry matter"),
+    Field("on_hand", "number", "what is there, to last for the days asked about", unit="ton", low=0, high=1e6),
+)  # fmt: skip
+INPUTS = (
+    Field("class", "choice", "animals to feed", choices=stock.CLASSES, aliases=stock.ALIASES, required=True,
+          found_in=("place:class", "evidence:feeds_on_hand.class")),
+    Field("feeds", "records", "feeds at hand or offered", fields=FEED_FIELDS, required=True,
+          example="name=prairie hay, price=110 USD/ton; name=corn", found_in=("evidence:feeds_on_hand.feeds",)),
+    Field("weight", "number", "full weight; usual for the class if absent", unit="lb", low=50, high=3500,
+          found_in=("place:weight",)),
+    Field("gain", "number", "gain wanted a day, for growing cattle", unit="lb/day", low=0, high=6,
+          found_in=("evidence:feeds_on_hand.gain",)),
+    Field("days_pregnant", "number", "days pregnant", unit="day", bare=True, low=0, high=283,
+          found_in=("evidence:feeds_on_hand.days_pregnant",)),
+    Field("milk_week", "number", "weeks since calving", bare=True, low=0, high=52),
+    Field("milk_peak", "number", "milk a day at the peak", unit="lb/day", low=0, high=60),
+    Field("condition", "number", "body condition score 1 to 9", low=1, high=9, default=5.0),
+    Field("effective_temperature", "number", "wind chill in the open, air temperature behind a windbreak", unit="degF",
+          low=-80, high=120),
+    Field("coat", "choice", "coat, for cold", choices=("wet or summer", "dry fall", "dry winter", "heavy winter"),
+          default="dry winter"),
+    Field("intake", "number", "dry matter eaten a day; the equations if absent", unit="lb/day", low=1, high=80),
+    Field("tdn", "number", "TDN floor a day, instead of the equations", unit="lb/day", low=0, high=60),
+    Field("protein", "number", "crude protein floor a day, instead of the equations", unit="lb/day", low=0, high=15),
+    Field("calcium", "number", "calcium floor a day, instead of the equations", unit="lb/day", low=0, high=2),
+    Field("phosphorus", "number", "phosphorus floor a day, instead of the equations", unit="lb/day", low=0, high=2),
+    Field("weakened", "flag", "hungry, sick, thin, stressed or not used to the feed", default=False),
+    Field("water", "number", "nitrate in the drinking water", unit="ppm", low=0, high=1e5),
+    Field("water_form", "choice", "NO3 or NO3-N of the water's result", choices=("NO3-N", "NO3")),
+    Field("water_sulfate", "number", "sulfate in the drinking water", unit="ppm", low=0, high=1e5),
+    Field("air", "number", "air temperature, for how much they drink", unit="degF", low=-40, high=130),
+    Field("head", "number", "animals that share what is on hand", unit="head", bare=True, low=1, high=100_000,
+          found_in=("place:head",)),
+    Field("days", "number", "days that what is on hand must last", unit="day", bare=True, low=1, high=400, default=30.0),
+)  # fmt: skip
+
+
+_GROWING = ("growing", "finishing", "calf")
+
+
+def _check(values: dict[str, Any]) -> None:
+    from sideoats.facts import load
+
+    if values["class"] in _GROWING and values["gain"] is None:
+        raise InputError("is missing", where="ration gain", expected="gain='2 lb/day'", todo="say what gain is wanted")
+    book = Book.of(load())
+    for feed in values["feeds"]:
+        read_feed(feed, book)
+    if values["water"] is not None and values["water_form"] is None:
+        raise InputError("is missing", where="ration water_form", expected="NO3-N or NO3",
+                         todo="a water result is judged only with its form: 100 ppm NO3-N is 443 ppm NO3")  # fmt: skip
+
+
+def _or(table: Table, name: str, other: Any) -> Floats:
+    return np.where(table.known(name), table.number(name), other)
+
+
+def _animal(table: Table, context: Context) -> needs_of.Animal:
+    facts = context.facts
+    words = [str(w) for w in table.text("class")]
+    usual = stock.by_class(facts["forage/body_weight"], words, "weight", other=1200.0)
+    growing = np.array([w in _GROWING for w in words], dtype=bool)
+    pregnant = np.array([w in ("pregnant-cow", "pregnant-heifer", "unknown", "") for w in words], dtype=bool)
+    milking = np.array([w == "lactating-cow" for w in words], dtype=bool)
+    coats = dict(facts.choose("cattle/cold_coat")[1].rows)
+    critical = np.array([float(coats.get(str(c), 32.0)) for c in table.text("coat")], dtype=np.float64)
+    per_degree = facts.choose("cattle/cold_share")[1].value
+    cold = np.nan_to_num(cold_feed_energy(table.number("effective_temperature"), critical, per_degree))
+    return needs_of.Animal(
+        full_kg=_or(table, "weight", usual) * KG_OF_LB,
+        gain_kg=np.where(growing, np.nan_to_num(table.number("gain")), 0.0) * KG_OF_LB,
+        finish_kg=np.full(len(words), 0.96 * facts.value("cattle/ration.finish_weight") * KG_OF_LB),
+        days_pregnant=_or(table, "days_pregnant", np.where(pregnant, facts.value("cattle/ration.days_pregnant"), 0.0)),
+        calf_kg=np.full(len(words), facts.value("cattle/ration.calf_at_birth") * KG_OF_LB),
+        milk_week=_or(table, "milk_week", np.where(milking, facts.value("cattle/ration.milk_week"), 0.0)),
+        peak_kg=_or(table, "milk_peak", facts.value("cattle/ration.milk_peak")) * KG_OF_LB,
+        condition=table.number("condition"), growing=growing, bull=np.array([w == "bull" for w in words]), cold=cold,
+    )  # fmt: skip
+
+
+def _feeds(table: Table, context: Context) -> tuple[list[list[OneFeed]], list[dict[str, str]]]:
+    """Feeds of every row, and those whose record cannot be used with the reason."""
+    book = Book.of(context.facts)
+    held, bad = [], []
+    for i, records in enumerate(table.rows("feeds")):
+        good: list[OneFeed] = []
+        refused: dict[str, str] = {}
+        for record in records or ():
+            try:
+                good.append(read_feed(record, book, float(table.number("days")[i]), float(table.number("head")[i])))
+            except InputError as error:
+                refused[str(record.get("name", "feed"))] = str(error)
+        held.append(good)
+        bad.append(refused)
+    return held, bad
+
+
+def _needs(table: Table, context: Context, s: Screened) -> tuple[Needs, needs_of.Floors]:
+    facts = context.facts
+    floor = needs_of.floors(_animal(table, context), table.number("intake"))
+    intake = np.broadcast_to(floor.intake, (len(table),))
+    litres = stock.water_gallons(facts["forage/water_need"], list(table.text("class")), table.number("air"))
+    litres = litres * nitrate.LITRES_OF_GALLON
+    form = np.array([str(f) if f else "NO3-N" for f in table.text("water_form")], dtype=object)
+    water = nitrate.nitrate_nitrogen_dry(table.number("water"), form=form, basis="dry")
+    _, drunk = nitrate.feed_plus_water(0.0, intake * KG_OF_LB, water, litres)
+    sulfur_water = minerals.sulfur_from_water(np.nan_to_num(table.number("water_sulfate")), litres, intake * KG_OF_LB)
+    least, most = facts.span("cattle/nutrition.calcium_to_phosphorus")
+    told = {name: _or(table, name, getattr(floor, name)) for name in FLOORS}
+    return Needs.of(
+        intake, **told, nitrate=s.ceiling - facts.value("cattle/ration.margin"), water_nitrate=drunk,
+        sulfur=facts.choose("forage/sulfur_ceiling")[1].value / 100, water_sulfur=sulfur_water / 100,
+        aflatoxin=s.aflatoxin, calcium_least=least, calcium_most=most,
+    ), floor  # fmt: skip
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Screen the feeds, set the floors, solve, and account for herds that have no safe ration."""
+    facts = context.facts
+    held, bad = _feeds(table, context)
+    words = list(table.text("class"))
+    risk = stock.at_risk(words, table.flag("weakened"))
+    hay_fact = facts["forage/hay.price"]
+    clean = {"name": "prairie hay", "price": hay_fact.mid, "nitrate": facts.value("cattle/feeds.clean_hay"),
+             "form": "NO3-N", "basis": "dry"}  # fmt: skip
+    bought = read_feed(clean, Book.of(facts))
+    s = screen(held, words, risk, facts)
+    more = screen([[*feeds, bought] for feeds in held], words, risk, facts)
+    needs, floor = _needs(table, context, s)
+    usable = _usable(needs)
+    found, with_hay = solve(s.feeds, usable), solve(more.feeds, usable)
+    no_feed = np.array([not feeds and not refused for feeds, refused in zip(held, bad, strict=True)], dtype=bool)
+    growing = np.array([str(w) in _GROWING for w in words], dtype=bool)
+    missing = no_feed | np.isnan(needs.tdn) | ~table.known("class") | (growing & ~table.known("gain"))
+    why = account(s.feeds, usable)
+    barred = np.stack([~found.feasible, ~with_hay.feasible], axis=1)
+    payoff = np.stack([_cost(s, found, held, context), _cost(more, with_hay, [[*f, bought] for f in held], context)], axis=2)
+    decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
+    unsafe = ~found.feasible & (why.unsafe | _all_out(held, s))
+    verdict = np.where(unsafe, STOP, np.where(found.feasible | with_hay.feasible, ACT, LOOK)).astype(np.int8)
+    text = _Words(table, context, held, bad, s, needs, floor, found, with_hay, why, unsafe)
+    hazard = np.stack([unsafe, np.zeros_like(unsafe)], axis=1)
+    return Answers(
+        table, context, headline=text.headline, because=text.because, options=OPTIONS, decision=decision,
+        unit="USD/head/day",
+        bars=(
+            Bar(hazard, text.blame, hazard=True),
+            Bar(barred & ~hazard & np.array([True, False]), text.blame),
+            Bar(barred & np.array([False, True]), "even with tested grass hay no ration meets the ceilings and the floors"),
+        ),
+        verdict=verdict, quantities=_quantities(table, held, needs, floor, found, with_hay, facts.span("cattle/nutrition.intake_band")),
+        missing=missing & ~unsafe, missing_headline=text.missing, cautions=cautions.emergency(*cautions.RATION, cautions.NITRATE[1]),
+    )  # fmt: skip
+
+
+def _usable(needs: Needs) -> Needs:
+    """A floor that the equations cannot reach, and a ceiling that water has used up, as numbers a programme can hold."""
+    from dataclasses import replace
+
+    return replace(needs, tdn=np.where(np.isnan(needs.tdn), needs.intake, needs.tdn))
+
+
+def _all_out(held: list[list[OneFeed]], s: Screened) -> Bools:
+    return np.array([bool(f) and len(out) >= len({x.name for x in f}) for f, out in zip(held, s.out, strict=True)], dtype=bool)
+
+
+def _cost(s: Screened, found: Rations, held: list[list[OneFeed]], context: Context) -> Floats:
+    """(herd, draw) minus the cost a head and day over the coming month, roughage and grain moving apart."""
+    pounds = np.where(found.feasible[:, None], found.pounds, np.nan)
+    spent = pounds * s.feeds.price
+    rough = np.zeros(spent.shape, dtype=bool)
+    for i, feeds in enumerate(held):
+        rough[i, : len(feeds)] = [f.kind == "roughage" for f in feeds]
+    hay = context.outlook.price_ratio("grass hay", [30])[:, 0]
+    grain = context.outlook.price_ratio("corn", [30])[:, 0]
+    hay_part, other = np.where(rough, spent, 0.0).sum(axis=1), np.where(rough, 0.0, spent).sum(axis=1)
+    total = hay_part[:, None] * hay + other[:, None] * grain
+    # rounded, so that bought hay which the programme leaves out ties with the mix instead of winning by noise
+    return -np.round(np.where(found.feasible[:, None], total, np.nan), 6)
+
+
+def _quantities(
+    table: Table,
+    held: list[list[OneFeed]],
+    needs: Needs,
+    floor: needs_of.Floors,
+    found: Rations,
+    with_hay: Rations,
+    band: tuple[float, float],
+) -> dict[str, tuple[Any, str]]:
+    n = len(table)
+    out: dict[str, tuple[Any, str]] = {
+        "cost": (found.cost, "USD/head/day"),
+        "cost_with_bought_hay": (with_hay.cost, "USD/head/day"),
+        "intake": (needs.intake, "lb/day"),
+        "intake_low": (np.where(table.known("intake"), np.nan, needs.intake * band[0]), "lb/day"),
+        "intake_high": (np.where(table.known("intake"), np.nan, needs.intake * band[1]), "lb/day"),
+        "tdn_density_needed": (np.broadcast_to(floor.tdn_percent, (n,)), "percent"),
+        "nitrate_ceiling": (needs.nitrate, "ppm"),
+        "nitrate_from_water": (needs.water_nitrate, "ppm"),
+        "ration_nitrate": (found.level["nitrate"], "ppm"),
+        "ration_sulfur": (100 * found.level["sulfur"], "percent"),
+        "ration_aflatoxin": (found.level["aflatoxin"], "ppb"),
+        "calcium_to_phosphorus": (found.level["calcium_to_phosphorus"], "1"),
+    }
+    for name in FLOORS:
+        out[f"{name}_floor"] = (getattr(needs, name), "lb/day")
+        out[f"ration_{name}"] = (found.level[name], "lb/day")
+        out[f"price_of_{name}"] = (np.where(found.feasible, found.shadow[name], np.nan), "USD/lb")
+    out["price_of_100_ppm_less_nitrate"] = (np.where(found.feasible, found.shadow["nitrate"], np.nan), "USD/head/day")
+    out["price_of_a_tenth_percent_less_sulfur"] = (np.where(found.feasible, found.shadow["sulfur"], np.nan), "USD/head/day")
+    names = dict.fromkeys(f.name for feeds in held for f in feeds)
+    for name in names:
+        dry, fed = np.full(n, np.nan), np.full(n, np.nan)
+        for i, feeds in enumerate(held):
+            at = [k for k, f in enumerate(feeds) if f.name == name]
+            if at and found.feasible[i]:
+                dry[i] = found.pounds[i, at].sum()
+                fed[i] = sum(found.pounds[i, k] / feeds[k].dry_matter for k in at)
+        key = "_".join(name.lower().replace("-", " ").split())
+        out[f"dry_matter_{key}"], out[f"as_fed_{key}"] = (dry, "lb/day"), (fed, "lb/day")
+    return out
+
+
+@dataclass(frozen=True)
+class _Words:
+    """Sentences by row."""
+
+    table: Table
+    context: Context
+    held: list[list[OneFeed]]
+    bad: list[dict[str, str]]
+    s: Screened
+    needs: Needs
+    floor: needs_of.Floors
+    found: Rations
+    with_hay: Rations
+    why: Account
+    unsafe: Bools
+
+    def blame(self, i: int) -> str:
+        w, needs = self.why, self.needs
+        if w.water[i]:
+            return "no blend is safe: the water alone uses up the ceiling; change the water first"
+        if self.unsafe[i] and not w.unsafe[i]:
+            return "no blend of these feeds is safe: every one of them is kept out"
+        if w.unsafe[i]:
+            unit, factor = {"nitrate": ("ppm NO3-N", 1.0), "sulfur": ("% sulfur", 100.0), "aflatoxin": ("ppb aflatoxin", 1.0)}[
+                str(w.hazard[i])
+            ]
+            level = w.added_level[i] * factor
+            share = 100 * w.added_lb[i] / needs.intake[i]
+            return (
+                f"no blend of these feeds is safe: you need at least {w.added_lb[i]:.1f} lb of dry matter a head and day "
+                f"({share:.0f} % of intake) of a feed under {level:,.4g} {unit}"
+            )
+        if w.unfilled[i] > 1e-6 and not w.short[i]:
+            return f"the feeds on hand fill all but {w.unfilled[i]:.1f} lb of the dry matter they would eat"
+        short = " and ".join(w.short[i]) or "the floors together"
+        return f"a safe blend exists, but these feeds do not reach {short}: add a feed richer in it"
+
+    def headline(self, i: int) -> str:
+        if self.unsafe[i]:
+            text = self.blame(i)
+            return text[0].upper() + text[1:] + "."
+        if not self.found.feasible[i]:
+            text = self.blame(i)
+            if self.with_hay.feasible[i]:
+                text += f"; with tested grass hay a ration costs {self.with_hay.cost[i]:.2f} USD/head/day"
+            return text[0].upper() + text[1:] + "."
+        parts = [
+            f"{pounds / feed.dry_matter:.1f} lb {feed.name}"
+            for pounds, feed in zip(self.found.pounds[i], self.held[i], strict=False)
+            if pounds > 0.005
+        ]
+        return f"{self.found.cost[i]:.2f} USD/head/day: " + ", ".join(parts) + " as fed."
+
+    def missing(self, i: int) -> str:
+        if np.isnan(self.needs.tdn[i]):
+            return "No feed is rich enough for what is asked: lower the gain, or give the intake."
+        if str(self.table.text("class")[i]) in _GROWING and not self.table.known("gain")[i]:
+            return "Say what gain is wanted before a ration is made."
+        return "No feeds on file for this herd: list what is at hand with its tests."
+
+    def because(self, i: int) -> list[str]:
+        facts, found, needs = self.context.facts, self.found, self.needs
+        out = [
+            f"Needs a head and day: {needs.intake[i]:.1f} lb dry matter ({100 * facts['cattle/nutrition.intake_band'].low:.0f} to {100 * facts['cattle/nutrition.intake_band'].high:.0f} % of it in practice), TDN {needs.tdn[i]:.1f}, "
+            f"protein {needs.protein[i]:.2f}, Ca {needs.calcium[i]:.3f}, P {needs.phosphorus[i]:.4f} lb "
+            "(NRC 1996 equations; several coefficients from memory, source not read).",
+            f"Ceilings: nitrate under {self.s.ceiling[i]:,.0f} ppm NO3-N with the water ({publisher_name(self.s.ceiling_by[i])}), "
+            f"sulfur {100 * needs.sulfur[i]:.2f} %, aflatoxin {needs.aflatoxin[i]:.0f} ppb.",
+        ]
+        out += [f"Kept out: {name}, because {reason}." for name, reason in self.s.out[i].items()]
+        out += [f"Refused: {name}: {reason}" for name, reason in self.bad[i].items()]
+        if self.s.guessed[i]:
+            out.append(f"Nitrate is a guess, not a test, for {', '.join(self.s.guessed[i])}: test what is baled.")
+        if found.feasible[i]:
+            binding = [k for k in (*FLOORS, "nitrate", "sulfur", "aflatoxin") if found.shadow[k][i] > 1e-9]
+            out.append(f"What binds: {', '.join(binding) or 'only the intake'}.")
+            if found.shadow["nitrate"][i] > 1e-9:
+                out.append(f"100 ppm less nitrate allowed would cost {found.shadow['nitrate'][i]:.4f} USD/head/day; it stays.")
+            if found.shadow["protein"][i] > 1e-9:
+                out.append(f"The last pound of protein costs {found.shadow['protein'][i]:.2f} USD.")
+        else:
+            text = self.blame(i)
+            out.append(text[0].upper() + text[1:] + ".")
+        provenance = PROVENANCE_WORDS[facts.by_id["cattle/feeds.composition"].provenance]
+        out.append(f"Book composition where no test is given ({provenance}); tables vary by 10 to 30 %.")
+        return out
+
+
+QUESTION = Question(
+    name="ration", room="cattle", title="What is the cheapest safe ration?",
+    about="A least-cost ration from the feeds at hand by linear programme, with nutrient floors by class and stage, and ceilings "
+    "for nitrate (water counted), sulfur and aflatoxin that no price can buy past.",
+    inputs=INPUTS, answer=answer, places=Places(kinds=("herd", "pen")), size="head", check=_check,
+    in_season=lambda table, context: table.known("feeds"),
+    limits="Energy, protein, Ca and P only: other minerals and vitamins by a mineral programme. Adaptation, palatability and "
+    "smallest practical amounts are not in it. A plain programme sits at its floors.",
+    options_count=len(OPTIONS),
+)  # fmt: skip

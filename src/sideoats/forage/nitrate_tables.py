@@ -1,0 +1,37 @@
+"""The publishers' tables as this district uses them: which is followed, which always bars, what a blend is aimed at."""
+
+from __future__ import annotations
+
+from sideoats.facts import Facts
+from sideoats.forage.nitrate import PPM_OF_PERCENT, ClassTable, ion_factor
+
+ALWAYS = "trade"
+_NAMES = {
+    "trade": "the trade rule (common practice, no source)", "clemson": "Clemson", "servitech": "ServiTech",
+    "dairyland": "Dairyland", "american_ag_lab": "American Ag Lab", "nebraska": "Nebraska", "south_dakota": "South Dakota",
+    "manitoba": "Manitoba", "wyoming": "Wyoming", "kansas_agronomy": "Kansas (agronomy)", "kansas_farney": "Kansas (Farney)",
+    "kansas_mf3029": "Kansas MF3029", "montana": "Montana",
+}  # fmt: skip
+
+
+def publisher_name(key: object) -> str:
+    """How a publisher's key is shown."""
+    return _NAMES.get(str(key), str(key))
+
+
+def tables(facts: Facts, followed: str | None = None) -> tuple[ClassTable, dict[str, ClassTable]]:
+    """The table followed for animals not at special risk, and every table on file by publisher."""
+    _, chosen = facts.choose("forage/nitrate_class", followed)
+    held = {fact.id.rpartition(".")[2]: ClassTable.of(fact) for fact in facts.under("forage/nitrate_class").values()}
+    return held[chosen.id.rpartition(".")[2]], held
+
+
+def dilution_targets(facts: Facts) -> dict[str, float]:
+    """Level to dilute to [ppm NO3-N dry] by publisher; the district's own choice under the key ""."""
+    out: dict[str, float] = {}
+    _, chosen = facts.choose("forage/nitrate_dilution_target")
+    for fact in [chosen, *facts.under("forage/nitrate_dilution").values()]:
+        unit, ion, _ = fact.unit.split()
+        level = fact.value * (PPM_OF_PERCENT if unit == "%" else 1.0) * ion_factor(ion, "NO3-N")
+        out["" if not out else fact.id.rpartition(".")[2]] = level
+    return out
