@@ -17,8 +17,8 @@ from sideoats.cli._shared import ledger_location, pairs
 def command(ctx: click.Context, kind: str, values: tuple[str, ...], as_json: bool) -> None:
     """Record evidence of KIND: place=ID, then the kind's fields as NAME=VALUE with units.
 
-    Also taken: farm=, seen= (date, or date and time with zone), observer=, id= (UUID), corrects= (id of the entry
-    replaced).
+    Also taken: farm=, seen= (date, or date and time with zone), observer=, id= (UUID),
+    corrects= (id of the entry replaced).
 
     Example: sideoats record leaf_counts place=two-elms.sorghum-1 counts=12,40,7 stage=boot
     """

@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     help="Keep the calls in this file: for more places than fit in memory; goes on where a killed run stopped.",
 )
 @click.option("--most", type=click.IntRange(1), default=200, show_default=True, help="Calls to list out of a store.")
+@click.option("--keep", is_flag=True, help="Keep the calls in the ledger, so that they can be scored later.")
 @click.option("--all", "everything", is_flag=True, help="Also list the calls that wait.")
 @click.pass_context
 def command(
@@ -58,6 +59,7 @@ def command(
     scheduler: str | None,
     store: str | None,
     most: int,
+    keep: bool,
     everything: bool,
 ) -> None:
     """Ask every question of every place and rank the calls by what waiting until next week would cost."""
@@ -76,6 +78,8 @@ def command(
             done = run_stored(location, day, store, **options)
         else:
             week = run_week(location, day, farm=farm, **options)
+            if keep:
+                _keep(location, week)
     if store is not None:
         _show_store(store, done, farm, most, as_json, day)
     elif as_json:
@@ -84,6 +88,15 @@ def command(
         click.echo(json.dumps(week.full(), indent=1, ensure_ascii=False, allow_nan=False))
     else:
         _show(week, everything)
+
+
+def _keep(location: str, week: Week) -> None:
+    from sideoats.ledger import open_ledger
+    from sideoats.week.kept import keep_calls
+
+    with open_ledger(location, create=False) as ledger:
+        stored = sum(r.stored for r in keep_calls(ledger, week.calls))
+    click.echo(f"{stored} calls kept in the ledger", err=True)
 
 
 @contextmanager

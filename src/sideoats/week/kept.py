@@ -1,0 +1,161 @@
+"""Calls kept in the ledger as they were given, and how they held up once the outcome was recorded.
+
+A call keeps its stated chances and ranges. Two kinds of outcome score it, both recorded as `outcome` at the call's
+place with `call` (the kept call's id):
+
+* `happened` yes or no, with `what` naming one of the call's chances (a quantity whose name begins with "chance"):
+  Brier score and reliability;
+* `value`, with `what` naming an option's key: what that option came to, in the option's unit. It scores whether the
+  10th to 90th range held it, the pinball losses of both ends, and the money against what the best option was expected
+  to pay.
+"""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from sideoats import units
+from sideoats.call import Call, call_from
+from sideoats.errors import InputError
+from sideoats.ledger import NewEntry
+from sideoats.week.scoring import Coverage, Reliability, brier_parts, coverage, pinball, reliability
+
+if TYPE_CHECKING:
+    from sideoats.ledger import Ledger, Receipt
+
+_NAMESPACE = uuid.UUID("0b5b0f64-5a7c-5f0a-8f0c-6f3f4e1f7a90")
+
+
+def call_id(call: Call) -> str:
+    """UUID version 5 of the call's content: keeping the same call twice stores it once."""
+    return str(uuid.uuid5(_NAMESPACE, json.dumps(call.full(), sort_keys=True)))
+
+
+def keep_calls(ledger: Ledger, calls: Iterable[Call], *, observer: str = "week") -> list[Receipt]:
+    """Write calls into the ledger as given, in one transaction. Calls without a place on file are left out."""
+    entries = []
+    for call in calls:
+        if not call.place:
+            continue
+        seen = datetime.combine(call.on, time(12, 0), tzinfo=UTC)
+        body = {"call": call.full()}
+        entries.append(NewEntry("call", body, place=call.place, seen_at=seen, observer=observer, id=call_id(call)))
+    return ledger.append(entries)
+
+
+def previous_calls(ledger: Ledger, before: date) -> dict[tuple[str, str], Call]:
+    """(place, question) -> the newest call kept before a day: what this week's call is compared with."""
+    from datetime import timedelta
+
+    found = ledger.latest_topics("call", before - timedelta(days=1))
+    return {key: call_from(entry.body["call"]) for key, entry in found.items()}
+
+
+@dataclass(frozen=True)
+class HeldUp:
+    """How past calls held up.
+
+    Attributes
+    ----------
+    calls, outcomes : kept calls, and outcomes recorded for them
+    verdicts : how many of each
+    chances : stated chances against what happened; None where no outcome scores one
+    brier : mean squared error of those chances, and its parts
+    ranges : how often the stated 10th to 90th range held the value; None where no outcome scores one
+    pinball : mean loss of the 10th and 90th percentile by unit
+    money_taken, money_best : what the options taken came to, and what was expected of the best, summed by unit
+    unused : outcomes that could not be used, with the reason
+    """
+
+    calls: int
+    outcomes: int
+    verdicts: dict[str, int]
+    chances: Reliability | None
+    brier: Any
+    ranges: Coverage | None
+    pinball: dict[str, float]
+    money_taken: dict[str, float]
+    money_best: dict[str, float]
+    unused: tuple[str, ...]
+
+
+def held_up(
+    ledger: Ledger, *, since: date | None = None, until: date | None = None, question: str | None = None
+) -> HeldUp:
+    """Score every kept call of a span that has an outcome on file."""
+    calls: dict[str, Call] = {}
+    for entry in ledger.history(kind="call", since=since, until=until):
+        call = call_from(entry.body["call"])
+        if question is None or call.question == question:
+            calls[entry.id] = call
+    tally = _Tally()
+    outcomes = 0
+    for entry in ledger.history(kind="outcome"):
+        call_key = str(entry.body.get("call", ""))
+        if call_key in calls:
+            outcomes += 1
+            tally.add(calls[call_key], entry.body, entry.id)
+    enough = len(tally.chance) > 0
+    return HeldUp(
+        calls=len(calls),
+        outcomes=outcomes,
+        verdicts=dict(Counter(c.verdict for c in calls.values())),
+        chances=reliability(tally.chance, tally.came) if enough else None,
+        brier=brier_parts(tally.chance, tally.came, edges=np.linspace(0, 1, 11)) if enough else None,
+        ranges=coverage(*np.array(tally.spans).T) if tally.spans else None,
+        pinball={unit: float(np.mean(losses)) for unit, losses in tally.losses.items()},
+        money_taken={unit: float(np.sum(v)) for unit, v in tally.taken.items()},
+        money_best={unit: float(np.sum(v)) for unit, v in tally.best.items()},
+        unused=tuple(tally.unused),
+    )
+
+
+class _Tally:
+    """What the outcomes add up to."""
+
+    def __init__(self) -> None:
+        self.chance: list[float] = []
+        self.came: list[float] = []
+        self.spans: list[tuple[float, float, float]] = []  # low, high, what came
+        self.losses: dict[str, list[float]] = {}
+        self.taken: dict[str, list[float]] = {}
+        self.best: dict[str, list[float]] = {}
+        self.unused: list[str] = []
+
+    def add(self, call: Call, body: dict[str, Any], entry_id: str) -> None:
+        what = str(body.get("what", ""))
+        try:
+            if body.get("happened") is not None:
+                self._happened(call, what, bool(body["happened"]))
+            if body.get("value") is not None:
+                self._value(call, what, str(body["value"]))
+        except InputError as error:
+            self.unused.append(f"outcome {entry_id}: {error}")
+
+    def _happened(self, call: Call, what: str, happened: bool) -> None:
+        stated = call.quantities.get(what)
+        if stated is None or not what.startswith("chance"):
+            names = [n for n in call.quantities if n.startswith("chance")]
+            raise InputError(f"{what!r} is not a chance that this call stated", expected="one of " + ", ".join(names))
+        self.chance.append(float(stated.value))
+        self.came.append(float(happened))
+
+    def _value(self, call: Call, what: str, text: str) -> None:
+        option = next((o for o in call.options if o.key == what), None)
+        if option is None:
+            raise InputError(f"{what!r} is not an option of this call", expected=", ".join(o.key for o in call.options))
+        value = units.parse(text, option.unit)
+        self.spans.append((option.low, option.high, value))
+        loss = float(pinball(option.low, value, 0.1) + pinball(option.high, value, 0.9)) / 2
+        self.losses.setdefault(option.unit, []).append(loss)
+        open_options = [o.expected for o in call.options if o.barred is None and o.expected == o.expected]
+        self.taken.setdefault(option.unit, []).append(value)
+        self.best.setdefault(option.unit, []).append(max(open_options, default=option.expected))

@@ -1,0 +1,91 @@
+"""Calls kept as given, and scored when the outcome is in."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from sideoats.call import Call, OptionResult, Quantity, call_from
+from sideoats.demo.district import TODAY, all_entries
+from sideoats.ledger import Ledger, NewEntry, open_ledger
+from sideoats.week import run_week
+from sideoats.week.kept import call_id, held_up, keep_calls, previous_calls
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Ledger:
+    opened = open_ledger(tmp_path / "ledger.sqlite")
+    opened.append([NewEntry("farm", {"name": "F"}, farm="f")])
+    opened.append([NewEntry("place", {"name": "p", "kind": "field"}, place="f.p", farm="f")])
+    return opened
+
+
+def call(number: int, chance: float) -> Call:
+    options = (
+        OptionResult("go", "Go", 50.0, 10.0, 90.0, "USD/ac", chance),
+        OptionResult("stay", "Stay", 0, 0, 0, "USD/ac", 1 - chance),
+    )
+    quantities = {"chance_it_pays": Quantity(chance, "1"), "number": Quantity(float(number), "1")}
+    return Call("made-up", TODAY, "act", TODAY, None, "Go.", options, quantities, place="f.p")
+
+
+def outcome(c: Call, what: str, **body: object) -> NewEntry:
+    return NewEntry(
+        "outcome", {"what": what, "call": call_id(c), **body}, place="f.p", seen_at=datetime(2026, 12, 1, tzinfo=UTC)
+    )
+
+
+def test_keeping_twice_stores_once_and_gives_the_call_back(ledger: Ledger) -> None:
+    given = call(1, 0.7)
+    assert [r.stored for r in keep_calls(ledger, [given])] == [True]
+    assert [r.stored for r in keep_calls(ledger, [given])] == [False]
+    entry = ledger.get(call_id(given))
+    assert entry is not None and call_from(entry.body["call"]).full() == given.full()
+
+
+def test_scores_equal_figures_worked_by_hand(ledger: Ledger) -> None:
+    """Ten calls at .9, .7 (2), .3 (3), .1 (2), .5 (2); Brier score and parts worked from the definition (0.178)."""
+    chances = [0.9, 0.7, 0.7, 0.3, 0.3, 0.3, 0.1, 0.1, 0.5, 0.5]
+    came = [1, 1, 0, 0, 1, 0, 0, 0, 1, 0]
+    calls = [call(i, c) for i, c in enumerate(chances)]
+    keep_calls(ledger, calls)
+    ledger.append([outcome(c, "chance_it_pays", happened=bool(o)) for c, o in zip(calls, came, strict=True)])
+    found = held_up(ledger)
+    assert found.brier.score == pytest.approx(0.178)
+    assert found.brier.uncertainty == pytest.approx(0.24)
+    assert found.chances is not None and found.chances.count.sum() == 10
+    assert found.verdicts == {"act": 10} and found.outcomes == 10 and found.unused == ()
+
+
+def test_values_score_the_range_and_the_money(ledger: Ledger) -> None:
+    calls = [call(i, 0.5) for i in range(4)]
+    keep_calls(ledger, calls)
+    values = ["20 USD/ac", "95 USD/ac", "60 USD/ac", "-5 USD/ac"]
+    ledger.append([outcome(c, "go", value=v) for c, v in zip(calls, values, strict=True)])
+    found = held_up(ledger)
+    assert found.ranges is not None and found.ranges.share == 0.5 and found.ranges.count == 4
+    assert found.money_taken == {"USD/ac": pytest.approx(170)} and found.money_best == {"USD/ac": pytest.approx(200)}
+    # pinball of 10 at .1 and 90 at .9 by hand: (1+7)/2, (8.5+4.5)/2, (5+3)/2, (13.5+9.5)/2
+    assert found.pinball["USD/ac"] == pytest.approx((4 + 6.5 + 4 + 11.5) / 4)
+
+
+def test_an_outcome_that_scores_nothing_is_named(ledger: Ledger) -> None:
+    c = call(1, 0.5)
+    keep_calls(ledger, [c])
+    ledger.append([outcome(c, "number", happened=True), outcome(c, "nothing", value="3 USD/ac")])
+    found = held_up(ledger)
+    assert len(found.unused) == 2 and found.ranges is None and found.chances is None
+
+
+def test_last_weeks_calls_can_be_compared_with(tmp_path: Path) -> None:
+    from datetime import timedelta
+
+    with open_ledger(tmp_path / "demo.sqlite") as opened:
+        opened.append(all_entries())
+        last = run_week(opened, TODAY - timedelta(days=7), questions=["sorghum-aphid"], draws=50)
+        keep_calls(opened, last.calls)
+        before = previous_calls(opened, TODAY)
+        assert {place for place, question in before if question == "sorghum-aphid"} == {c.place for c in last.calls}
+        assert opened.check().ok
