@@ -106,12 +106,10 @@ class StorageTerms:
         )  # fmt: skip
 
 
-def net_of_carry(expected: Floats, ratio: Floats, cost: Floats) -> Floats:
-    """Net price by month, (place, draw, month): drawn price less the cost of keeping until then, USD/bu."""
-    return expected[:, None, :] * ratio - cost[:, None, :]
-
-
 def chance_of_more(net: Floats, now: Floats) -> Floats:
-    """Share of the draws in which the net price beats selling today, (place, month)."""
-    above = net > now[:, None, None]
-    return np.where(np.isnan(net).any(axis=1), np.nan, above.mean(axis=1))
+    """Share of the draws in which the net price (place, draw, month) beats selling today, (place, month).
+
+    NaN where a month has no price.
+    """
+    above = (net > now[:, None, None]).sum(axis=1, dtype=np.int64) / net.shape[1]
+    return np.where(np.isnan(net[:, 0]), np.nan, above)

@@ -6,6 +6,7 @@ No drift is invented: the mean over the draws is what is quoted for that month, 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -19,10 +20,38 @@ from sideoats.question import Context
 Floats = NDArray[np.float64]
 
 
-def price_ratios(
+@dataclass(frozen=True)
+class PriceDraws:
+    """Price over its expected value: ratio (model, draw, month), mean 1 over the draws; model (place,) says which.
+
+    Rows share a model where crop, stated volatility and own history are the same, so that a thousand bins of one crop
+    hold one set of draws.
+    """
+
+    ratio: Floats
+    model: NDArray[np.int64]
+
+    def net_into(
+        self, out: Floats, expected: Floats, cost: Floats, months: NDArray[np.int64] | None = None
+    ) -> None:
+        """Fill `out` (place, draw, month) with the drawn price less the cost of keeping, from (place, month) arrays.
+
+        `months` picks the months that `out` has, by index; all where None.
+        """
+        for at in range(len(self.ratio)):  # a loop over models, not over places
+            rows = np.flatnonzero(self.model == at)
+            ratio = self.ratio[at] if months is None else self.ratio[at][:, months]
+            out[rows] = expected[rows, None, :] * ratio[None] - cost[rows, None, :]
+
+    def at(self, month: NDArray[np.int64]) -> Floats:
+        """(place, draw) ratios at each place's own month index."""
+        return np.asarray(self.ratio[self.model, :, month])
+
+
+def price_draws(
     context: Context, crop: NDArray[np.object_], volatility: Floats, histories: NDArray[np.object_]
-) -> Floats:
-    """Price over its expected value, (place, draw, month), mean 1 over the draws of every place and month.
+) -> PriceDraws:
+    """Price draws of every row for the coming months.
 
     The crop's draws of the outlook, shared by every question; where a row states its own yearly volatility, the same
     draws stretched to it (lognormal); where it brings its own price history, blocks of that history's moves
@@ -35,37 +64,35 @@ def price_ratios(
     histories : (place,) tuples of (date, price), or None
     """
     days = month_days(context.on)
-    log_ratio = np.empty((len(crop), context.outlook.draws, days.size))
-    for name in sorted(set(crop.tolist())):  # a loop over crops, not over places
-        rows = np.flatnonzero(crop == name)
-        log_ratio[rows] = _crop_log_ratios(context, name, volatility[rows], days)
-    done: dict[Any, Floats | None] = {}
-    for row, series in enumerate(histories):  # only rows of a phone-in bring a history of their own
-        if series is None or not np.isnan(volatility[row]):
-            continue
-        if series not in done:
-            years = context.facts.value("grain/history_years")
-            done[series] = history_log_ratios(context.outlook, series, days, years=years)
-        own = done[series]
+    known: dict[Any, int] = {}
+    model = np.empty(len(crop), dtype=np.int64)
+    for row, (name, spread, series) in enumerate(zip(crop, volatility.tolist(), histories, strict=True)):
+        key = (name, None, series) if np.isnan(spread) else (name, spread, None)
+        model[row] = known.setdefault(key, len(known))
+    ratios = []
+    for name, spread, series in known:
+        ratio = np.exp(_log_ratios(context, name, spread, series, days))
+        ratios.append(ratio / ratio.mean(axis=0))
+    return PriceDraws(np.stack(ratios), model)
+
+
+def _log_ratios(
+    context: Context, crop: str, volatility: float | None, series: Sequence[tuple[date, float]] | None, days: Floats
+) -> Floats:
+    """(draw, month) log ratios of one model."""
+    if series is not None:
+        own = history_log_ratios(context.outlook, series, days, years=context.facts.value("grain/history_years"))
         if own is not None:
-            log_ratio[row] = own
-    ratio = np.exp(log_ratio)
-    return np.asarray(ratio / ratio.mean(axis=1, keepdims=True), dtype=np.float64)
-
-
-def _crop_log_ratios(context: Context, crop: str, volatility: Floats, days: Floats) -> Floats:
-    """(place, draw, month) log ratios of one crop from the outlook, stretched where a volatility is stated."""
+            return own
     shared = np.log(context.outlook.price_ratio(crop, days))
+    if volatility is not None:
+        shock = (shared - shared.mean(axis=0)) / shared.std(axis=0)
+        spread = volatility * np.sqrt(days / 365.0)
+        return np.asarray(spread * shock - spread**2 / 2)
     fallback = f"outlook/volatility.{crop.replace(' ', '_')}"
     if crop not in context.outlook.price_history and fallback in context.facts.by_id:
         context.facts[fallback]  # the outlook drew with it: cite it
-    out = np.repeat(shared[None], len(volatility), axis=0)
-    stated = ~np.isnan(volatility)
-    if stated.any():
-        shock = (shared - shared.mean(axis=0)) / shared.std(axis=0)
-        spread = volatility[stated, None] * np.sqrt(days / 365.0)[None, :]
-        out[stated] = spread[:, None, :] * shock[None] - spread[:, None, :] ** 2 / 2
-    return out
+    return np.asarray(shared)
 
 
 def history_log_ratios(

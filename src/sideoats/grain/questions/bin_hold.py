@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.decide import Decision, cara_certainty_equivalent, decide, worst_share
+from sideoats.decide import Decision, cara_certainty_equivalent, decide
 from sideoats.grain.carry import MONTH_DAYS, indifference_price, storage_charge
 from sideoats.grain.holding import (
     MONTHS_AHEAD,
@@ -16,7 +16,6 @@ from sideoats.grain.holding import (
     chance_of_more,
     expected_price,
     month_marks,
-    net_of_carry,
     quoted_later,
 )
 from sideoats.grain.questions._condition import (
@@ -27,7 +26,7 @@ from sideoats.grain.questions._condition import (
     Condition,
     bin_condition,
 )
-from sideoats.grain.questions._prices import price_ratios, seasonal_record
+from sideoats.grain.questions._prices import price_draws, seasonal_record
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 
@@ -123,12 +122,19 @@ def _sums(table: Table, context: Context, crop: NDArray[np.object_], condition: 
     facts, months, price = context.facts, month_marks(), table.number("price")
     basis = table.number("basis")
     quoted = expected_price(price, table.rows("quotes"), np.nan_to_num(basis), context.on)
-    ratio = price_ratios(context, crop, table.number("volatility"), table.rows("history"))
+    draws = price_draws(context, crop, table.number("volatility"), table.rows("history"))
     cost = _terms(table).cost(price, months)
-    spread = np.where(np.isnan(basis), 0.0, _filled(table.number("basis_sd"), facts.value("grain/basis_sd")))
-    stray = spread[:, None] * context.outlook.normal("grain basis", table.keys)
-    stray = stray - stray.mean(axis=1, keepdims=True)
-    net = net_of_carry(quoted, ratio, cost) + stray[:, :, None]
+    payoff = np.empty((len(table), context.outlook.draws, len(OPTIONS)))
+    net = payoff[:, :, FIRST_HOLD:THIRDS]
+    draws.net_into(net, quoted, cost)
+    strays = np.flatnonzero(~np.isnan(basis))
+    stray = np.zeros((len(table), 1))
+    if strays.size:
+        spread = _filled(table.number("basis_sd"), facts.value("grain/basis_sd"))[strays, None]
+        noise = spread * context.outlook.normal("grain basis", [table.keys[row] for row in strays])
+        stray = np.zeros((len(table), context.outlook.draws))
+        stray[strays] = noise - noise.mean(axis=1, keepdims=True)
+        net += stray[:, :, None]
 
     open_months = ~np.isnan(quoted) & ~condition.barred
     locked = np.where(open_months, quoted - cost, -np.inf)
@@ -136,16 +142,15 @@ def _sums(table: Table, context: Context, crop: NDArray[np.object_], condition: 
     reach = np.where(open_months.all(axis=1), months.size, np.argmin(open_months, axis=1))
     third_at = np.minimum(np.maximum(reach, 2), _THIRDS_REACH) - 1
     middle = (third_at + 1) // 2
-    now = np.repeat(price[:, None], context.outlook.draws, axis=1)
 
     def at(month: Ints) -> Floats:
         return np.take_along_axis(net, month[:, None, None], axis=2)[:, :, 0]
 
-    thirds = (now + at(np.maximum(middle - 1, 0)) + at(third_at)) / 3.0
+    payoff[:, :, NOW] = price[:, None]
+    payoff[:, :, THIRDS] = (price[:, None] + at(np.maximum(middle - 1, 0)) + at(third_at)) / 3.0
     fee = _filled(table.number("hedge_cost"), facts.value("grain/hedge_cost"))
-    lock = np.take_along_axis(quoted - cost, lock_at[:, None], axis=1) + stray - fee[:, None]
-    payoff = np.concatenate([now[:, :, None], net, thirds[:, :, None], lock[:, :, None]], axis=2)
-    best_hold = np.argmax(np.where(open_months, net.mean(axis=1), -np.inf), axis=1)
+    payoff[:, :, LOCK] = np.take_along_axis(quoted - cost, lock_at[:, None], axis=1) + stray - fee[:, None]
+    best_hold = np.argmax(np.where(open_months, quoted - cost, -np.inf), axis=1)  # the mean over the draws
     return Sums(price, cost, quoted, net, payoff, open_months, third_at, lock_at, best_hold)
 
 
@@ -241,7 +246,7 @@ def _quantities(table: Table, sums: Sums, decision: Decision, week: Floats) -> d
     for m in range(MONTHS_AHEAD):
         found[f"chance_pays_month_{m + 1}"] = (np.where(sums.open_months[:, m], chance[:, m], np.nan), "1")
     some = sums.open_months.any(axis=1)
-    worst = worst_share(sums.net)
+    worst = decision.worst_tenth[:, FIRST_HOLD:THIRDS]
     store = storage_charge(
         months[None, :], terms.per_month[:, None], free_days=terms.free_days[:, None], minimum=terms.minimum[:, None],
         handling=terms.handling[:, None],
@@ -255,7 +260,7 @@ def _quantities(table: Table, sums: Sums, decision: Decision, week: Floats) -> d
     found |= {
         "best_hold_months": (np.where(some, best + 1.0, np.nan), "month"),
         "chance_holding_pays": (np.where(some, chance[rows, best], np.nan), "1"),
-        "expected_gain_of_holding": (np.where(some, sums.net.mean(axis=1)[rows, best] - sums.price, np.nan), "USD/bu"),
+        "expected_gain_of_holding": (np.where(some, expected[rows, best + 1] - sums.price, np.nan), "USD/bu"),
         "worst_tenth_holding": (np.where(some, worst[rows, best], np.nan), "USD/bu"),
         "sell_at": (np.where(some, np.where(sums.open_months, same, -np.inf).max(axis=1), np.nan), "USD/bu"),
         "carry_a_week": (week, "USD/bu"),
@@ -314,7 +319,7 @@ class _Text:
             )
         if sums.open_months[i].any():
             m = int(sums.best_hold[i])
-            worst = float(worst_share(sums.net[i : i + 1, :, m : m + 1])[0, 0])
+            worst = self.decision.worst_tenth[i, FIRST_HOLD + m]
             lines.append(
                 f"Best month to hold to is {m + 1}: carry {sums.cost[i, m]:.2f} USD/bu; net of it "
                 f"{sums.net[i, :, m].mean():.2f} on average and {worst:.2f} in the worst tenth, against "

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sideoats.decide import Decision, decide
 from sideoats.grain.carry import interest_cost
-from sideoats.grain.holding import StorageTerms, expected_price, month_marks, net_of_carry, quoted_later
+from sideoats.grain.holding import StorageTerms, expected_price, month_marks, quoted_later
 from sideoats.grain.load import water_shrink
 from sideoats.grain.questions._condition import (
     BIN_CAUTIONS,
@@ -20,7 +20,7 @@ from sideoats.grain.questions._condition import (
     Condition,
     bin_condition,
 )
-from sideoats.grain.questions._prices import price_ratios
+from sideoats.grain.questions._prices import PriceDraws, price_draws
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 
@@ -83,7 +83,7 @@ OPTIONS = (
     Option("lock", "Store on the farm and lock in the best later quote now (forward sale, or futures sold)"),
     Option("sell-and-call", "Sell at harvest and buy a call option"),
 )
-FARM, ELEVATOR, LOCK, CALL = slice(1, 4), slice(4, 7), 7, 8
+SELL, FARM, ELEVATOR, LOCK, CALL = 0, slice(1, 4), slice(4, 7), 7, 8
 _AT = np.array(MONTHS_OFFERED) - 1
 
 
@@ -119,7 +119,7 @@ def _sums(table: Table, context: Context, crop: NDArray[np.object_], condition: 
     price, months, zero = table.number("price"), month_marks(), np.zeros(len(table))
     rate = table.number("interest")
     quoted = expected_price(price, table.rows("quotes"), np.nan_to_num(table.number("basis")), context.on)
-    ratio = price_ratios(context, crop, table.number("volatility"), table.rows("history"))
+    draws = price_draws(context, crop, table.number("volatility"), table.rows("history"))
     farm = StorageTerms(
         table.number("farm_storage"), zero, zero, table.number("farm_handling"), rate, table.number("loss")
     )
@@ -129,28 +129,26 @@ def _sums(table: Table, context: Context, crop: NDArray[np.object_], condition: 
     )  # fmt: skip
     farm_cost, elevator_cost = farm.cost(price, months), elevator.cost(price, months)
     dried, kept = _drying(table, condition.limit[:, -1])
-    on_farm = net_of_carry(quoted, ratio, farm_cost) * kept[:, None, None] - dried[:, None, None]
-    hired = net_of_carry(quoted, ratio, elevator_cost)
+    payoff = np.empty((len(table), context.outlook.draws, len(OPTIONS)))
+    draws.net_into(payoff[:, :, FARM], quoted[:, _AT], farm_cost[:, _AT], _AT)
+    draws.net_into(payoff[:, :, ELEVATOR], quoted[:, _AT], elevator_cost[:, _AT], _AT)
+    payoff[:, :, FARM] = payoff[:, :, FARM] * kept[:, None, None] - dried[:, None, None]
     fee = np.where(table.known("hedge_cost"), table.number("hedge_cost"), context.facts.value("grain/hedge_cost"))
     locked = (quoted - farm_cost) * kept[:, None] - dried[:, None] - fee[:, None]
     usable = np.where(np.isnan(locked), -np.inf, locked)
     lock_at = np.argmax(usable, axis=1)
-    now = np.repeat(price[:, None], ratio.shape[1], axis=1)
-    lock = np.repeat(np.take_along_axis(locked, lock_at[:, None], axis=1), ratio.shape[1], axis=1)
-    call = _call(table, price, quoted, ratio, rate)
-    payoff = np.concatenate(
-        [now[..., None], on_farm[:, :, _AT], hired[:, :, _AT], lock[..., None], call[..., None]], axis=2
-    )
+    payoff[:, :, SELL] = price[:, None]
+    payoff[:, :, LOCK] = np.take_along_axis(locked, lock_at[:, None], axis=1)
+    payoff[:, :, CALL] = _call(table, price, quoted, draws, rate)
     return Sums(price, quoted, farm_cost, elevator_cost, dried, kept, payoff, lock_at)
 
 
-def _call(table: Table, price: Floats, quoted: Floats, ratio: Floats, rate: Floats) -> Floats:
+def _call(table: Table, price: Floats, quoted: Floats, draws: PriceDraws, rate: Floats) -> Floats:
     """Selling and buying a call, (place, draw), USD/bu: price - premium with interest + the call's worth at its end."""
     months = np.round(table.number("call_months")).clip(1, quoted.shape[1]).astype(np.int64)
     basis = np.nan_to_num(table.number("basis"))
     at = months - 1
-    drawn = np.take_along_axis(ratio, at[:, None, None], axis=2)[..., 0]
-    later = np.take_along_axis(quoted, at[:, None], axis=1) * drawn
+    later = np.take_along_axis(quoted, at[:, None], axis=1) * draws.at(at)
     worth = np.maximum(later - basis[:, None] - table.number("call_strike")[:, None], 0.0)
     premium = table.number("call_premium")
     paid = premium + interest_cost(premium, rate, months)
