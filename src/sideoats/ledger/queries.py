@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from typing import Any
 
 import msgspec
@@ -20,6 +21,7 @@ PAGE = 1000
 _CHUNK = 500
 _MOST_GUESSED = 5000
 _COPY_FROM = 200  # rows from which COPY beats INSERT
+_LATER = entries.alias("later")
 COLUMNS = [entries.c[name] for name in Row._fields]
 
 
@@ -35,8 +37,8 @@ def head(connection: Connection, ledger: str) -> tuple[int, str, datetime | None
     return (found.seq, found.hash, found.recorded_at) if found else (0, canon.genesis(ledger), None)
 
 
-def _rows(connection: Connection, statement: sa.Select[Any]) -> list[Row]:
-    return [Row._make(found) for found in connection.execute(statement)]
+def _rows(connection: Connection, statement: sa.Select[Any], values: Mapping[str, Any] | None = None) -> list[Row]:
+    return [Row._make(found) for found in connection.execute(statement, values or {})]
 
 
 def _chunks(values: Iterable[str]) -> Iterable[list[str]]:
@@ -76,7 +78,24 @@ def latest(
 
     One seek in the index entries_by_series for each series: the time does not grow with the history.
     """
-    inner, later = entries.alias("inner_entries"), entries.alias("later")
+    values: dict[str, Any] = {"kinds": list(kinds)}
+    if on is not None:
+        # The day ends last at UTC-12, so no entry of the day was seen later than this instant; the index seeks to it.
+        values["ends"] = datetime(on.year, on.month, on.day, tzinfo=UTC) + timedelta(days=1, hours=12)
+        values["on"] = on
+    statement = _latest(connection.dialect.name, on is not None, subjects is not None)
+    if subjects is None:
+        return _rows(connection, statement, values)
+    found = []
+    for chunk in _chunks(subjects):
+        found += _rows(connection, statement, {**values, "subjects": chunk})
+    return found
+
+
+@lru_cache(maxsize=8)
+def _latest(dialect: str, dated: bool, chosen: bool) -> sa.Select[Any]:
+    """The statement of `latest`; built once, because building it takes longer than a single answer."""
+    inner, later = entries.alias("inner_entries"), _LATER
     newest = (
         sa.select(inner.c.seq)
         .where(inner.c.kind == series.c.kind, inner.c.subject == series.c.subject, inner.c.topic == series.c.topic)
@@ -84,22 +103,16 @@ def latest(
         .order_by(inner.c.seen_at.desc(), inner.c.seq.desc())
         .limit(1)
     )
-    if on is not None:
-        # The day ends last at UTC-12, so no entry of the day was seen later than this instant; the index seeks to it.
-        ends = datetime(on.year, on.month, on.day, tzinfo=UTC) + timedelta(days=1, hours=12)
-        newest = newest.where(inner.c.seen_at < ends, inner.c.seen_on <= on)
-    if connection.dialect.name == "postgresql":
+    if dated:
+        newest = newest.where(inner.c.seen_at < sa.bindparam("ends"), inner.c.seen_on <= sa.bindparam("on"))
+    if dialect == "postgresql":
         seek = newest.correlate(series).lateral("newest")
         source = series.join(seek, sa.true()).join(entries, entries.c.seq == seek.c.seq)
     else:
         source = series.join(entries, entries.c.seq == newest.correlate(series).scalar_subquery())
-    statement = sa.select(*COLUMNS).select_from(source).where(series.c.kind.in_(list(kinds)))
-    if subjects is None:
-        return _rows(connection, statement)
-    found = []
-    for chunk in _chunks(subjects):
-        found += _rows(connection, statement.where(series.c.subject.in_(chunk)))
-    return found
+    statement = sa.select(*COLUMNS).select_from(source)
+    statement = statement.where(series.c.kind.in_(sa.bindparam("kinds", expanding=True)))
+    return statement.where(series.c.subject.in_(sa.bindparam("subjects", expanding=True))) if chosen else statement
 
 
 def history(
@@ -113,7 +126,7 @@ def history(
     after: tuple[datetime, int] | None,
 ) -> list[Row]:
     """One page of entries by (seen_at, seq), beginning behind `after`."""
-    e, later = entries.c, entries.alias("later")
+    e, later = entries.c, _LATER
     statement = sa.select(*COLUMNS).order_by(e.seen_at, e.seq).limit(PAGE)
     for column, value in ((e.place, place), (e.farm, farm), (e.kind, kind)):
         if value is not None:
