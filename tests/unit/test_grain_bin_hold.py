@@ -187,3 +187,28 @@ def test_bad_input_is_one_clear_line(bad, error):
 def test_options_are_in_the_order_the_code_counts_on():
     assert [OPTIONS[0].key, OPTIONS[THIRDS].key, OPTIONS[LOCK].key] == ["sell-now", "thirds", "lock"]
     assert QUESTION.options_count == len(OPTIONS) <= 16
+
+
+def test_the_riskless_way_is_shown_beside_holding():
+    calm = asked(quotes=RISING, **SOUND)
+    averse = asked(quotes=RISING, aversion="3", worth="200000 USD", **SOUND)
+    assert any(line.startswith("Locking in month 6 nets +0.36") for line in calm["because"])
+    assert any("worth more than holding or selling" in line for line in averse["because"])
+
+
+def test_the_page_s_example_runs_from_the_command_line(tmp_path, monkeypatch):
+    import json
+    import shlex
+    from pathlib import Path
+
+    from click.testing import CliRunner
+
+    from sideoats.cli import group
+
+    page = (Path(__file__).parents[2] / "docs" / "grain.md").read_text(encoding="utf-8")
+    line = next(row for row in page.splitlines() if row.startswith("sideoats ask bin-hold"))
+    monkeypatch.chdir(tmp_path)
+    Path("bids.csv").write_text("date,price\n2026-12-14,5.95\n2027-03-14,6.40\n", encoding="utf-8")
+    done = CliRunner().invoke(group, [*shlex.split(line)[1:], "--on", "2026-09-14"])
+    assert done.exit_code == 0, done.output
+    assert round(json.loads(done.output)["quantities"]["break_even_month_3"]["value"], 4) == 5.76

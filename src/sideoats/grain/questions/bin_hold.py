@@ -330,12 +330,25 @@ class _Text:
                 self.context, crop, table.rows("history")[i], m + 1, 1.0 + sums.cost[i, m] / sums.price[i]
             )
             lines += [record] if record else []
+            lines += self._locking(i)
         lines.append(self._source_of_spread(i))
         if not self.condition.known[i]:
             lines.append("Moisture is not known: check the bin before holding.")
         elif not self.condition.must_move[i] and self.condition.barred[i].any():
             lines.append("Longer holding is barred: " + self.why(i) + ".")
         return lines
+
+    def _locking(self, i: int) -> list[str]:
+        """What the riskless way costs or brings, beside holding unpriced."""
+        if self.decision.barred[i, LOCK]:
+            return []
+        sums, certain = self.sums, self.decision.certainty_equivalent[i]
+        gain = self.decision.expected[i, LOCK] - sums.price[i]
+        line = f"Locking in month {int(sums.lock_at[i]) + 1} nets {gain:+.2f} USD/bu over selling now"
+        best = FIRST_HOLD + int(sums.best_hold[i])
+        if np.isfinite(certain[LOCK]) and certain[LOCK] > max(certain[best], certain[NOW]):
+            return [line + ", and is worth more than holding or selling at the risk aversion stated."]
+        return [line + ", whatever the price does."]
 
     def _source_of_spread(self, i: int) -> str:
         if not np.isnan(self.table.number("volatility")[i]):
