@@ -27,10 +27,8 @@ def command(ctx: click.Context, kind: str, values: tuple[str, ...], as_json: boo
     read = pairs(values)
     about = {key: read.pop(key, None) for key in ("place", "farm", "observer", "id", "corrects")}
     seen = _seen(read.pop("seen", None))
-    entry = NewEntry(
-        kind, read, place=about["place"], farm=about["farm"], seen_at=seen, observer=about["observer"] or "", id=about["id"],
-        corrects=about["corrects"],
-    )  # fmt: skip
+    observer = about.pop("observer") or ""
+    entry = NewEntry(kind, read, seen_at=seen, observer=observer, **about)
     with open_ledger(ledger_location(ctx)) as ledger:
         receipt = ledger.append([entry])[0]
     if as_json:

@@ -104,8 +104,13 @@ def losses(
     """
     top, kept, per_day = np.asarray(cap, float), 1.0 - np.asarray(prevented, float), np.asarray(slope, float)
     never = np.minimum(whole * per_day, top)
-    done = np.minimum(before * per_day, top)
-    done += kept * (never - done)
+    rest, weight = kept * never, 1.0 - kept
+    done = np.empty_like(before)
+    for day in range(len(before)):  # one day at a time keeps the working set in cache
+        np.multiply(before[day], per_day, out=done[day])
+        np.minimum(done[day], top, out=done[day])
+        done[day] *= weight
+        done[day] += rest
     return done, never
 
 

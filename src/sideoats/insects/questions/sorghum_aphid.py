@@ -221,8 +221,10 @@ def answer(table: Table, context: Context) -> Answers:
     worth = np.nan_to_num(table.number("yield") * table.number("price"))[:, None] * ratio
     cost = np.nan_to_num(table.number("cost"))[:, None]
     payoff = np.empty((n, len(OPTIONS), context.outlook.draws))
+    clear = worth - cost
     for d in range(_DAYS):
-        payoff[:, d] = worth * (1 - treated[d]) - cost
+        np.multiply(worth, treated[d], out=treated[d])
+        np.subtract(clear, treated[d], out=payoff[:, d])
     payoff[:, _DAYS] = worth * (1 - never)
     by_draw = payoff.transpose(0, 2, 1)
 
@@ -337,7 +339,9 @@ class _Reply:
 
     def _missing(self, i: int) -> str:
         if self.forage[i]:
-            return "No published threshold covers forage sorghum: look again in a few days for honeydew and dying leaves."
+            return (
+                "No published threshold covers forage sorghum: look again in a few days for honeydew and dying leaves."
+            )
         lacking = [name for name in ("stage", "yield", "price", "cost") if not self.table.known(name)[i]]
         if lacking:
             return f"Cannot be answered without {', '.join(lacking)}: ask the grower."
