@@ -88,8 +88,21 @@ def test_beyond_the_last_band_no_price_is_made_up(schedules):
     light = ask("load-price", {**load, "test_weight": "49.9 lb/bu", "buyers": offer}, on=ON)
     unknown = ask("load-price", {**load, "buyers": offer}, on=ON)
     for got in (light, unknown):
-        assert got["verdict"] == "stop" and "ask the buyer" in got["options"][0]["barred"]
+        assert got["verdict"] == "look" and "ask the buyer" in got["options"][0]["barred"]
         assert "net_bushels" not in got["quantities"]
+
+
+def test_a_shrink_beyond_what_is_in_use_is_said(tmp_path):
+    steep = tmp_path / "steep.toml"
+    steep.write_text(
+        'buyer = "Steep"\ncommodity = "corn"\neffective = 2026-09-01\nbid = "4.20 USD/bu"\n'
+        '[moisture]\nbase = "15 %"\nshrink = "pencil"\nfactor = 1.8\n', encoding="utf-8"
+    )  # fmt: skip
+    load = {"gross": "56000 lb", "dockage": "0 %", "moisture": "20 %", "buyers": f"schedule={steep}"}
+    got = ask("load-price", load, on=ON)
+    # five points at 1.8 % leave 91 % of 1,000 bu
+    assert values(got)["net_bushels"] == pytest.approx(910) and values(got)["moisture_shrink"] == pytest.approx(9.0)
+    assert any("1.8 % a point" in c for c in got["cautions"])
 
 
 def test_a_schedule_out_of_force_is_barred(schedules):

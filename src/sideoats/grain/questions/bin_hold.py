@@ -188,6 +188,7 @@ def _risk(table: Table, context: Context, payoff: Floats, decision: Decision) ->
     stated = np.isfinite(aversion) & (aversion > 0)
     if not stated.any():
         return decision
+    context.facts["grain/risk_aversion"]  # the scale that the field's help names
     certain = np.full(decision.expected.shape, np.nan)
     scaled = payoff[stated] * aversion[stated, None, None]
     certain[stated] = cara_certainty_equivalent(scaled, 1.0, axis=1) / aversion[stated, None]
@@ -281,7 +282,7 @@ class _Text:
         self.why = condition.reason(table.number("moisture"), table.number("temperature"))
         self.quoted = quoted_later(table.rows("quotes"), context.on)
         self.dormant = context.facts.value("grain/insects_dormant_below")
-        for cited in ("sample_grade", "entrapment", "bin_entry"):  # the cautions rest on these
+        for cited in ("sample_grade", "entrapment", "entrapment_seconds", "bin_entry"):  # the cautions rest on these
             context.facts[f"grain/{cited}"]
 
     def headline(self, i: int) -> str:
@@ -296,7 +297,9 @@ class _Text:
             gap = price - sums.net[i, :, m - 1].mean()
             return f"Sell at {price:.2f} USD/bu: quotes do not pay for keeping it, {gap:.2f} USD/bu short at best."
         gain = self.decision.expected[i, best] - price
-        money = f"{gain:.2f} USD/bu, {gain * bushels:,.0f} USD on {bushels:,.0f} bu"
+        money = f"{gain:.2f} USD/bu"
+        if np.isfinite(bushels):
+            money += f", {gain * bushels:,.0f} USD on {bushels:,.0f} bu"
         if best == LOCK:
             month = int(sums.lock_at[i]) + 1
             return f"Lock in the quote for month {month}: {money} over selling now, without price risk."
@@ -383,7 +386,7 @@ QUESTION = Question(
     ),
     inputs=INPUTS,
     answer=answer,
-    places=Places(kinds=("bin",)),
+    places=Places(kinds=("bin",), crops=(*CROPS, *CROP_ALIASES)),
     size="amount",
     limits=(
         "No forecast: later prices are today's quotes with the spread of past moves. Interest is simple; loss is "

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.call import ACT, LOOK
 from sideoats.decide import decide
 from sideoats.errors import InputError
 from sideoats.grain.condition import wheat_grade
@@ -41,6 +42,10 @@ INPUTS = (
 )  # fmt: skip
 FACTORS = ("moisture", "test_weight", "protein", "foreign_material", "damage", "heat_damage", "shrunken_broken")
 MOST_BUYERS = 12
+CAUTIONS = (
+    "A schedule is dated and differs by buyer: confirm it at the scale. The buyer's sample and grade decide.",
+    "Grade 6 stands for U.S. Sample grade; only the factors given were looked at.",
+)
 
 
 @dataclass(frozen=True)
@@ -139,6 +144,22 @@ def _sums(table: Table, context: Context, offers: list[dict[str, Offer]], names:
     return Sums(bushels, money, adjustment, shrink, complete, asked, force)
 
 
+def _unusual(offers: list[dict[str, Offer]], context: Context) -> list[list[str]]:
+    """Moisture shrink of a schedule beyond what is in use, in words, by row."""
+    factor_most, loss_most = context.facts.span("grain/pencil_factor")[1], context.facts.span("grain/handling_loss")[1]
+    found = []
+    for own in offers:
+        lines = []
+        for name, offer in own.items():
+            moisture = offer.record.get("moisture") or {"shrink": "none"}
+            if moisture["shrink"] == "pencil" and moisture["factor"] > factor_most:
+                lines.append(f"{name} takes {moisture['factor']:g} % a point; factors in use go to {factor_most:g}.")
+            if moisture["shrink"] == "water" and (moisture["handling"] or 0.0) > loss_most:
+                lines.append(f"{name} takes {moisture['handling']:g} % for handling; {loss_most:g} was the most measured.")
+        found.append(lines)
+    return found
+
+
 def answer(table: Table, context: Context) -> Answers:
     """See `QUESTION`."""
     offers = _offers(table)
@@ -156,6 +177,7 @@ def answer(table: Table, context: Context) -> Answers:
     barred = np.logical_or.reduce([bar.mask for bar in bars])
     decision = decide(sums.money[:, None, :], barred=barred, days=np.zeros(len(names)))
     sold = decision.best >= 0
+    unusual = _unusual(offers, context)
 
     def at_best(values: Floats) -> Floats:
         return np.where(sold, values[np.arange(len(table)), np.maximum(decision.best, 0)], np.nan)
@@ -193,6 +215,7 @@ def answer(table: Table, context: Context) -> Answers:
 
     return Answers(
         table, context, options=options, decision=decision, unit="USD", bars=bars, headline=headline, because=because,
+        verdict=np.where(sold, ACT, LOOK).astype(np.int8), look_by=np.where(sold, -1, 0),
         quantities={
             "net_bushels": (at_best(sums.net_bushels), "bu"), "adjustment": (at_best(sums.adjustment), "USD/bu"),
             "moisture_shrink": (at_best(sums.shrink), "percent"),
@@ -200,10 +223,7 @@ def answer(table: Table, context: Context) -> Answers:
             "lead_over_next": (lead, "USD"),
             "grade": (np.where(wheat & (grade > 0), grade.astype(np.float64), np.nan), "1"),
         },
-        cautions=(
-            "A schedule is dated and differs by buyer: confirm it at the scale. The buyer's sample and grade decide.",
-            "Grade 6 stands for U.S. Sample grade; only the factors given were looked at.",
-        ),
+        cautions=lambda i: [*CAUTIONS, *unusual[i]],
         cost_of_waiting=np.zeros(len(table)),
     )  # fmt: skip
 

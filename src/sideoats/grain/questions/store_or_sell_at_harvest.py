@@ -295,7 +295,7 @@ QUESTION = Question(
     ),
     inputs=INPUTS,
     answer=answer,
-    places=Places(kinds=("field",), crops=("winter wheat", *CROPS)),
+    places=Places(kinds=("field",), crops=(*CROPS, *CROP_ALIASES)),
     in_season=_in_season,
     limits=(
         "No forecast. The call is valued at its last day only; a call spread, delayed price contracts, government "
