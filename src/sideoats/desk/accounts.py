@@ -124,7 +124,9 @@ class Accounts:
             rows = db.execute("SELECT name, role, farms, closed FROM person ORDER BY name").fetchall()
         return [(Person(name, role, tuple(farms.split())), closed is None) for name, role, farms, closed in rows]
 
-    def change(self, name: str, *, role: str | None = None, password: str | None = None, closed: bool | None = None) -> None:
+    def change(
+        self, name: str, *, role: str | None = None, password: str | None = None, closed: bool | None = None
+    ) -> None:
         """Change a role, a password, or close or reopen an account; every session of theirs ends.
 
         Raises InputError for an unknown name, a bad value, or a change that would leave no adviser.

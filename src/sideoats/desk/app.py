@@ -50,7 +50,7 @@ def every_page() -> list[Page]:
 
 
 def make_app(settings: Settings, desk: Desk | None = None) -> Starlette:
-    """The desk as an ASGI application. Raises InputError for unsafe settings, LedgerError for a ledger that does not open."""
+    """The desk as an ASGI application. Raises InputError for unsafe settings, LedgerError for a ledger that is shut."""
     settings.check()
     room = desk or Desk(settings)
     routes: list[Any] = [_route(page, room) for page in every_page()]

@@ -55,7 +55,7 @@ def row_of(question: Question, place: str, district: District) -> Table | None:
 
     farm = next((p.farm for p in district.snapshot.places if p.id == place), None)
     table, _ = gather(question, district.snapshot, farm)
-    if place not in table.keys:  # noqa: SIM118 - keys is a tuple of place ids, not a mapping's method
+    if place not in table.keys:
         return None
     return table.take(np.array([table.keys.index(place)], dtype=np.int64))
 

@@ -49,7 +49,8 @@ def option_bars(call: Call) -> OptionBars:
     high = max([0.0, *(o.high for o in allowed if known(o.high))])
     shown = _chosen(call.options, best)
     rows = tuple(
-        OptionRow(o.label, o.expected, o.unit, o.chance_best, o.barred or "", o is best, _bar(o, low, high)) for o in shown
+        OptionRow(o.label, o.expected, o.unit, o.chance_best, o.barred or "", o is best, _bar(o, low, high))
+        for o in shown
     )
     return OptionBars(rows, _sentence(allowed, best), call.options[0].unit)
 

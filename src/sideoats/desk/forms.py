@@ -68,7 +68,7 @@ def label_of(f: Field) -> str:
 def units_for(unit: str) -> tuple[str, ...]:
     """Units of the same kind as `unit`, `unit` first; a share of a whole starts blank, so that one must be chosen.
 
-    A nitrate result read in percent and typed beside "ppm" would be wrong ten-thousandfold: nothing is preselected there.
+    A nitrate result read in percent and typed beside "ppm" would be wrong ten-thousandfold: nothing is preselected.
     """
     if unit in ("", "1"):
         return ()
@@ -144,8 +144,10 @@ def _usual(f: Field) -> str:
     return {"counts": "12, 40, 7", "share": "27 %", "date": "YYYY-MM-DD", "flag": "yes or no"}.get(f.kind, "")
 
 
-def typed(fields: Sequence[Field], get: Callable[[str], str], prefix: str = "", rows: int = RECORD_ROWS) -> dict[str, Any]:
-    """What was typed, as `Field.read` takes it: text with its unit, and a list of mappings for records; blanks left out."""
+def typed(
+    fields: Sequence[Field], get: Callable[[str], str], prefix: str = "", rows: int = RECORD_ROWS
+) -> dict[str, Any]:
+    """What was typed, as `Field.read` takes it: text with its unit, a list of mappings for records; no blanks."""
     out: dict[str, Any] = {}
     for f in fields:
         name = prefix + f.name

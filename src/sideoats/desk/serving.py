@@ -55,7 +55,8 @@ def _bind(settings: Settings) -> socket.socket:
     except OSError as error:
         listening.close()
         raise InputError(
-            f"port {settings.port} at {settings.host} cannot be used ({error.strerror})", todo="give another with --port"
+            f"port {settings.port} at {settings.host} cannot be used ({error.strerror})",
+            todo="give another with --port",
         ) from None
     return listening
 
@@ -67,7 +68,8 @@ def _require_accounts(settings: Settings) -> None:
     try:
         if not any(is_open and p.role == "adviser" for p, is_open in accounts.people()):
             raise InputError(
-                "the office has no adviser's account", todo="make one with: sideoats desk --add-account NAME --role adviser"
+                "the office has no adviser's account",
+                todo="make one with: sideoats desk --add-account NAME --role adviser",
             )
     finally:
         accounts.close()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -14,8 +14,9 @@ from sideoats.desk.accounts import Accounts, Person
 from sideoats.desk.asked import Districts
 from sideoats.desk.settings import Settings
 from sideoats.desk.strikes import Strikes
+from sideoats.desk.taking import Files
 from sideoats.desk.weeks import Weeks, week_runner
-from sideoats.ledger import Entry, Farm, NewEntry, Place, open_ledger
+from sideoats.ledger import Entry, Farm, NewEntry, Place, Receipt, open_ledger
 
 HERE = Path(__file__).parent
 
@@ -35,6 +36,8 @@ class Desk:
         self.weeks = Weeks(self.evidence_head, run or week_runner(self.ledger, settings.draws, settings.seed))
         self.districts = Districts(self)
         self.strikes = Strikes()
+        self.files = Files(settings.folder(), self.ledger)
+        self.kept_lines: tuple[tuple[date, int], list[dict[str, Any]]] | None = None
         self._quiet: set[int] = set()
         self._lock = threading.Lock()
         self._described: tuple[int, dict[str, Farm], dict[str, Place]] | None = None
@@ -42,13 +45,14 @@ class Desk:
     def close(self) -> None:
         """Stop working and close the files."""
         self.weeks.close()
+        self.files.close()
         self.accounts.close()
         self.ledger.close()
 
     # The ledger
 
     def evidence_head(self) -> int:
-        """Seq of the newest entry that can change a call: the desk's own audit entries do not count."""
+        """Seq of the newest entry that can change a call: audits and kept calls do not count."""
         seq = self.ledger.head()[0]
         while seq in self._quiet:
             seq -= 1
@@ -63,9 +67,12 @@ class Desk:
             "audit", {k: v for k, v in body.items() if v}, observer=person.name if person else "",
             seen_at=datetime.now(self.settings.clock()),
         )  # fmt: skip
-        receipt = self.ledger.append([entry])[0]
+        self.keep(self.ledger.append([entry]))
+
+    def keep(self, receipts: Iterable[Receipt]) -> None:
+        """Remember that these entries change no call, so that no week need be asked again for them."""
         with self._lock:
-            self._quiet.add(receipt.seq)
+            self._quiet.update(r.seq for r in receipts)
 
     def _names(self) -> tuple[dict[str, Farm], dict[str, Place]]:
         head = self.evidence_head()
@@ -101,7 +108,7 @@ class Desk:
         """What every template may use."""
         from sideoats.desk.links import menu
 
-        return {"menu": menu(person), "office": self.settings.office}
+        return {"menu": menu(person), "office": self.settings.office, "farm_name": self.farm_name}
 
 
 def _templates() -> jinja2.Environment:

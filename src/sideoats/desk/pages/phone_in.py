@@ -53,8 +53,8 @@ def _lines(question: Question, get: Callable[[str], str]) -> int:
 
 
 def _page(
-    visit: Visit, question: Question, given: dict[str, str], errors: dict[str, str], status: int, call: Call | None = None,
-    line: str = "",
+    visit: Visit, question: Question, given: dict[str, str], errors: dict[str, str], status: int,
+    call: Call | None = None, line: str = "",
 ) -> Response:  # fmt: skip
     rows = _lines(question, lambda name: given.get(name, ""))
     boxes = forms.boxes(question.inputs, given, errors, rows=rows)
@@ -77,7 +77,10 @@ def answer(visit: Visit) -> Response:
 
 def _ask(visit: Visit, question: Question, given: dict[str, str]) -> tuple[Call | None, dict[str, str], str]:
     """The call, or lines by field and one for the whole."""
-    get = lambda name: given.get(name, "").strip()  # noqa: E731 - a name for one expression used twice
+
+    def get(name: str) -> str:
+        return given.get(name, "").strip()
+
     typed = forms.typed(question.inputs, get, rows=_lines(question, get))
     _, errors = forms.read(question.inputs, typed)
     if errors:
@@ -104,8 +107,9 @@ def keep(visit: Visit) -> Response:
     if call is None:
         return _page(visit, question, given, errors, 422, None, line)
     body: dict[str, Any] = {"call": {**call.full(), "whose": given.get("whose", "")[:200]}}
-    receipt = visit.desk.ledger.append([NewEntry("call", body, observer=visit.who.name)])[0]
-    return visit.go(f"/entry/{receipt.id}", note="kept")
+    receipts = visit.desk.ledger.append([NewEntry("call", body, observer=visit.who.name)])
+    visit.desk.keep(receipts)
+    return visit.go(f"/entry/{receipts[0].id}", note="kept")
 
 
 PAGES = (

@@ -35,7 +35,11 @@ def entry_page(visit: Visit) -> Response:
     kind = evidence_kinds().get(entry.kind)
     call = call_from(entry.body["call"]) if entry.kind == "call" and "call" in entry.body else None
     picture = entry.kind == "photo" and bool(entry.body.get("image"))
-    later = [e for e in visit.desk.ledger.history(place=entry.place, kind=entry.kind, corrected=True) if e.corrects == entry.id]
+    later = [
+        e
+        for e in visit.desk.ledger.history(place=entry.place, kind=entry.kind, corrected=True)
+        if e.corrects == entry.id
+    ]
     return visit.page(
         "entry.html", entry=entry, kind=kind, call=call, bars=option_bars(call) if call else None, picture=picture,
         place=visit.desk.places(visit.person).get(entry.place or ""), farm=visit.desk.farm_name(entry.farm),
@@ -58,7 +62,9 @@ def _shown(entry: Entry) -> list[tuple[str, Any, str]]:
 
 def _correctable(entry: Entry) -> bool:
     kind = evidence_kinds().get(entry.kind)
-    plain = kind is not None and not any(isinstance(f, JsonField | DaysField) for f in kind.fields.values() if f.required)
+    plain = kind is not None and not any(
+        isinstance(f, JsonField | DaysField) for f in kind.fields.values() if f.required
+    )
     return plain and entry.kind not in ("audit", "call", "withdrawal", "photo")
 
 

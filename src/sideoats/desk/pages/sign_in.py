@@ -12,6 +12,7 @@ from sideoats.desk.strikes import QUARTER
 from sideoats.desk.visit import OPEN, READ, Absent, Page, Visit
 from sideoats.errors import InputError
 
+
 def inside(target: str) -> str:
     """`target` if it is an address of this desk, else the first page: no one is sent elsewhere after signing in."""
     parts = urlsplit(target)
@@ -35,7 +36,9 @@ def sign_in(visit: Visit) -> Response:
     now, most = time.monotonic(), desk.settings.limits.sign_ins_a_quarter
     keys = ("name " + name[:60], "address " + address)
     if any(desk.strikes.count(key, now) >= most for key in keys):
-        response = visit.page("sign_in.html", 429, target=target, name=name, line="Too many tries. Wait a quarter of an hour.")
+        response = visit.page(
+            "sign_in.html", 429, target=target, name=name, line="Too many tries. Wait a quarter of an hour."
+        )
         response.headers["Retry-After"] = str(int(QUARTER))
         return response
     password = visit.form.get("password")

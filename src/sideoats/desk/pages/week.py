@@ -119,7 +119,7 @@ def week(visit: Visit) -> Response:
     return visit.page(
         "week.html", on=visit.on, asked=asked, fresh=fresh, wanted=wanted, groups=grouped, total=len(listed),
         ahead=days_ahead(listed, visit.on), places=places, farms=visit.desk.farms(visit.person),
-        rooms=sorted({c.room for c in calls}), notes=getattr(asked.week, "notes", ()), today=visit.desk.settings.today(),
+        rooms=sorted({c.room for c in calls}), problems=asked.week.problems,
         all_calls=len(calls),
     )  # fmt: skip
 

@@ -1,0 +1,206 @@
+"""Done: what was done about a call, how it turned out, and how the season's calls held up."""
+
+from __future__ import annotations
+
+import itertools
+from datetime import date, timedelta
+from typing import Any
+
+from starlette.responses import Response
+
+from sideoats.call import Call, call_from
+from sideoats.desk import forms
+from sideoats.desk.asked import ask_place
+from sideoats.desk.pages.by_hand import seen_at
+from sideoats.desk.pages.week import seen_calls
+from sideoats.desk.shown import figure
+from sideoats.desk.visit import ADVISE, READ, RECORD, Absent, Page, Visit
+from sideoats.errors import InputError, QuestionError
+from sideoats.ledger import Entry, NewEntry, evidence_kinds
+from sideoats.pictures import Picture, intervals
+from sideoats.question import registry
+from sideoats.week.kept import HeldUp, call_id, held_up, keep_calls
+
+SHOWN = 40
+SEASON_DAYS = 365
+
+
+def done_page(visit: Visit) -> Response:
+    """What was done lately, what still waits for a word, and the season's score."""
+    since = visit.on - timedelta(days=SEASON_DAYS)
+    mine = visit.desk.places(visit.person)
+    recent = [e for e in _of(visit, ("action", "outcome"), since) if (e.place or "") in mine or not e.place][:SHOWN]
+    asked, _ = visit.desk.weeks.on(visit.on)
+    due = [c for c in (seen_calls(visit, asked) if asked.ready else []) if c.verdict in ("act", "stop")]
+    answered = {(e.place, e.body.get("question")) for e in recent if (visit.on - e.seen_on).days <= 14}
+    open_calls = [c for c in due if (c.place, c.question) not in answered]
+    score = held_up(visit.desk.ledger, since=since, until=visit.on) if visit.may(ADVISE) else None
+    return visit.page(
+        "done.html", on=visit.on, recent=recent, open_calls=open_calls[:SHOWN], more=max(len(open_calls) - SHOWN, 0),
+        score=score, money=money_words(score) if score else [],
+        picture=reliability_picture(score) if score else None, places=mine, since=since,
+        scorable=[e for e in _of(visit, ("call",), since) if (e.place or "") in mine][:SHOWN],
+    )  # fmt: skip
+
+
+def _of(visit: Visit, kinds: tuple[str, ...], since: date) -> list[Entry]:
+    """Entries of some kinds, the newest first."""
+    found = itertools.chain(*(visit.desk.ledger.history(kind=k, since=since, until=visit.on) for k in kinds))
+    return sorted(found, key=lambda e: (e.seen_at, e.seq), reverse=True)
+
+
+def reliability_picture(score: HeldUp) -> Picture | None:
+    """What came against what was said, with the room that chance alone leaves; None where nothing scores a chance."""
+    r = score.chances
+    if r is None:
+        return None
+    names = [f"said {s * 100:.0f} % ({n} times)" for s, n in zip(r.stated.tolist(), r.count.tolist(), strict=True)]
+    total = int(r.count.sum())
+    title = (
+        f"{total} stated chances can be held against what happened"
+        if r.enough
+        else f"Only {total} stated chances have an outcome: too few to speak of reliability"
+    )
+    said = "; ".join(f"{n}: came in {c * 100:.0f} %" for n, c in zip(names, r.came.tolist(), strict=True))
+    return intervals(title, said + ".", names, r.low * 100, r.came * 100, r.high * 100, unit="percent that came")
+
+
+def _call_for(visit: Visit) -> Call | None:
+    """The call that the form is about: as the week has it, or asked now; None for a form about no call."""
+    question, place = visit.query("question") or visit.text("question"), visit.query("place") or visit.text("place_of")
+    if not place or place not in visit.desk.places(visit.person):
+        if place:
+            raise Absent
+        return None
+    if not question:
+        return None
+    if question not in registry():
+        raise Absent
+    try:
+        return ask_place(visit.desk, question, place, visit.on)
+    except QuestionError:
+        raise Absent from None
+
+
+def action_form(visit: Visit) -> Response:
+    """What was done."""
+    call = _call_for(visit)
+    return _action(visit, call, {}, {}, 200)
+
+
+def _action(visit: Visit, call: Call | None, given: dict[str, str], errors: dict[str, str], status: int) -> Response:
+    fields = evidence_kinds()["action"].fields
+    wanted = [fields[n] for n in ("what", "on", "cost", "note") if n in fields]
+    given = {"on": visit.desk.settings.today().isoformat(), **given}
+    boxes = forms.boxes(wanted, given, errors)
+    for box in boxes:
+        box.required = box.name == "what" and call is None
+    place = visit.desk.places(visit.person).get(call.place if call else visit.query("place") or visit.text("place_of"))
+    return visit.page(
+        "done_new.html", status, call=call, place=place, boxes=boxes, wrong=[b for b in boxes if b.error],
+        given=given, on=visit.on, places=visit.desk.places(visit.person),
+    )  # fmt: skip
+
+
+def record_action(visit: Visit) -> Response:
+    """Keep the call as it was given, and what was done about it."""
+    call = _call_for(visit)
+    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    kind = evidence_kinds()["action"]
+    option = next((o for o in call.options if o.key == given.get("option")), None) if call else None
+    wanted = [kind.fields[n] for n in ("what", "on", "cost", "note")]
+    if option is not None and not given.get("what", "").strip():
+        given["what"] = option.label
+    typed = forms.typed(wanted, lambda name: given.get(name, "").strip())
+    _, errors = forms.read(wanted, typed)
+    if errors:
+        return _action(visit, call, given, errors, 422)
+    place = call.place if call else given.get("place_of", "")
+    if place not in visit.desk.places(visit.person):
+        return _action(visit, call, given, {"what": "Choose the place where it was done."}, 422)
+    body: dict[str, Any] = dict(typed)
+    if call is not None:
+        visit.desk.keep(keep_calls(visit.desk.ledger, [call], observer=visit.who.name))
+        body |= {"call": call_id(call), "question": call.question}
+        if option is not None:
+            body["option"] = option.key
+    when = seen_at(visit, str(typed.get("on", "")), "12:00")
+    visit.desk.ledger.append([NewEntry("action", body, place=place, seen_at=when, observer=visit.who.name)])
+    return visit.go(f"/places/{place}", note="stored")
+
+
+def _kept(visit: Visit) -> Entry:
+    """The kept call that an outcome is about."""
+    entry = visit.desk.ledger.get(visit.query("call") or visit.text("call"))
+    if entry is None or entry.kind != "call" or (entry.place and entry.place not in visit.desk.places(visit.person)):
+        raise Absent
+    return entry
+
+
+def outcome_form(visit: Visit) -> Response:
+    """How a kept call turned out."""
+    entry = _kept(visit)
+    return _outcome(visit, entry, {}, "", 200)
+
+
+def _outcome(visit: Visit, entry: Entry, given: dict[str, str], line: str, status: int) -> Response:
+    call = call_from(entry.body["call"])
+    chances = [name for name in call.quantities if name.startswith("chance")]
+    return visit.page(
+        "done_outcome.html", status, entry=entry, call=call, chances=chances, given=given, line=line,
+        place=visit.desk.places(visit.person).get(entry.place or ""), today=visit.desk.settings.today(),
+    )  # fmt: skip
+
+
+def record_outcome(visit: Visit) -> Response:
+    """Keep how it turned out, in the shape that scores the call."""
+    entry = _kept(visit)
+    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    call = call_from(entry.body["call"])
+    what, value, unit = given.get("what", "").strip(), given.get("value", "").strip(), given.get("unit", "").strip()
+    body: dict[str, Any] = {"what": what, "call": entry.id, "question": call.question}
+    option = next((o for o in call.options if o.key == what), None)
+    if given.get("happened") in ("yes", "no"):
+        body["happened"] = given["happened"] == "yes"
+    if value:
+        body["value"] = value if not unit or not value[-1:].isdigit() else f"{value} {option.unit if option else unit}"
+    if given.get("note", "").strip():
+        body["note"] = given["note"].strip()
+    try:
+        if not what or not ({"happened", "value"} & set(body)):
+            raise InputError("says nothing yet", where="outcome", expected="what it is about, and yes, no or an amount")
+        when = seen_at(visit, given.get("seen_day", ""), "12:00")
+        new = NewEntry("outcome", body, place=entry.place, seen_at=when, observer=visit.who.name)
+        visit.desk.ledger.append([new])
+    except InputError as error:
+        return _outcome(visit, entry, given, str(error), 422)
+    return visit.go("/done", note="stored")
+
+
+def keep_week(visit: Visit) -> Response:
+    """Keep every call of the week as given, so that it can be scored when its outcome is known."""
+    asked, fresh = visit.desk.weeks.on(visit.on, wait=30)
+    if not asked.ready or not fresh:
+        raise InputError("is still being worked out", where="the week", todo="wait for it, then keep it")
+    visit.desk.keep(keep_calls(visit.desk.ledger, seen_calls(visit, asked), observer=visit.who.name))
+    return visit.go("/", note="kept", on=visit.on.isoformat())
+
+
+def money_words(score: HeldUp) -> list[str]:
+    """What the options taken came to, beside what the best was expected to pay."""
+    best = score.money_best
+    return [
+        f"The options taken came to {figure(taken)} {unit} in all; of the best {figure(best[unit])} {unit} was expected."
+        for unit, taken in score.money_taken.items()
+        if unit in best
+    ]
+
+
+PAGES = (
+    Page("/done", READ, done_page),
+    Page("/done/new", RECORD, action_form),
+    Page("/done/new", RECORD, record_action, methods=("POST",)),
+    Page("/done/outcome", RECORD, outcome_form),
+    Page("/done/outcome", RECORD, record_outcome, methods=("POST",)),
+    Page("/week/keep", ADVISE, keep_week, methods=("POST",)),
+)

@@ -1,0 +1,210 @@
+"""Files: open files taken in, with a look at them first, their columns named, and every row set aside listed."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from typing import Any
+
+from starlette.responses import Response
+
+from sideoats.desk import forms
+from sideoats.desk.table_out import csv_response, safe_row
+from sideoats.desk.taking import SUFFIXES, FileJob, Preview, preview
+from sideoats.desk.visit import ADVISE, Absent, Page, Visit
+from sideoats.errors import InputError
+from sideoats.intake.taken import Format, find_format, formats
+from sideoats.station import DAILY_UNITS
+
+SET_ASIDE_SHOWN = 100
+MAPPING = "mapping"
+# What a column is likely to be called; only a first guess that the person sees and changes.
+_GUESSES: Mapping[str, tuple[str, ...]] = {
+    "time": ("date", "day", "time", "datetime", "observation_date"),
+    "tmax": ("tmax", "max temp", "maximum temperature", "high"),
+    "tmin": ("tmin", "min temp", "minimum temperature", "low"),
+    "tmean": ("tavg", "tmean", "mean temp", "average temperature"),
+    "rain": ("rain", "prcp", "precip", "precipitation", "rainfall"),
+    "wind": ("wind", "awnd", "wspd"),
+    "solar": ("solar", "srad", "radiation"),
+    "humidity": ("humidity", "rh", "relative humidity"),
+}
+_UNITS: Mapping[str, tuple[str, ...]] = {
+    "degC": ("degF", "degC"), "mm": ("inch", "mm", "cm"), "m/s": ("mile/hour", "m/s", "km/hour", "knot"),
+    "MJ/m**2": ("MJ/m**2", "kWh/m**2"), "1": ("percent", "1"),
+}  # fmt: skip
+
+
+def files_page(visit: Visit) -> Response:
+    """Files on their way in, and a form for another."""
+    return visit.page(
+        "files.html", jobs=visit.desk.files.of(visit.who.name), formats=formats(), suffixes=",".join(SUFFIXES), line="",
+        most=visit.desk.settings.limits.upload / 1e6,
+    )  # fmt: skip
+
+
+def receive(visit: Visit) -> Response:
+    """A file arrives; nothing of it is read yet."""
+    file = visit.file("file")
+    try:
+        if file is None:
+            raise InputError("is missing", where="file", expected="a file from this machine")
+        job = visit.desk.files.receive(
+            visit.who.name, file.filename or "", file.file, visit.desk.settings.limits.upload
+        )
+    except InputError as error:
+        return visit.page(
+            "files.html", 422, jobs=visit.desk.files.of(visit.who.name), formats=formats(), suffixes=",".join(SUFFIXES),
+            line=str(error), most=visit.desk.settings.limits.upload / 1e6,
+        )  # fmt: skip
+    return visit.go(f"/files/{job.id}")
+
+
+def _job(visit: Visit) -> FileJob:
+    job = visit.desk.files.get(visit.part("file"), visit.who.name)
+    if job is None:
+        raise Absent
+    return job
+
+
+def _format(name: str) -> Format | None:
+    return formats().get(name)
+
+
+def file_page(visit: Visit) -> Response:
+    """Where a file is on its way: what it is, what was read, what was stored."""
+    job = _job(visit)
+    chosen = _format(visit.query("format") or job.format)
+    return _show(visit, job, chosen, {}, {}, 200)
+
+
+def _show(
+    visit: Visit, job: FileJob, chosen: Format | None, given: dict[str, str], errors: dict[str, str], status: int,
+    line: str = "",
+) -> Response:  # fmt: skip
+    look = preview(job.path) if job.path.exists() else Preview((), (), (), ",")
+    options = [f for f in chosen.options if f.name != MAPPING] if chosen else []
+    mapped = chosen is not None and any(f.name == MAPPING for f in chosen.options)
+    return visit.page(
+        "file.html", status, job=job, chosen=chosen, formats=formats(), look=look, line=line or job.line,
+        boxes=forms.boxes(options, given, errors), mapped=mapped,
+        columns=_columns(look.header, given) if mapped else [],
+        time_column=given.get("col.time", _guess("time", look.header)), given=given, polled=False,
+        rejected=job.taken.rejected[:SET_ASIDE_SHOWN] if job.taken else (), kinds=_kinds(job),
+    )  # fmt: skip
+
+
+def _kinds(job: FileJob) -> dict[str, int]:
+    out: dict[str, int] = {}
+    for draft in job.taken.drafts if job.taken else ():
+        out[draft.kind] = out.get(draft.kind, 0) + 1
+    return out
+
+
+def _guess(variable: str, header: tuple[str, ...]) -> str:
+    lowered = {h.lower().replace("_", " "): h for h in header}
+    names = _GUESSES.get(variable, ())
+    return next((lowered[n] for n in names if n in lowered), "")
+
+
+def _columns(header: tuple[str, ...], given: dict[str, str]) -> list[dict[str, Any]]:
+    """One line a variable: which column holds it, in which unit."""
+    return [
+        {
+            "variable": v, "column": given.get(f"col.{v}", _guess(v, header)), "units": _UNITS.get(unit, (unit,)),
+            "unit": given.get(f"unit.{v}", ""),
+        }
+        for v, unit in DAILY_UNITS.items()
+    ]  # fmt: skip
+
+
+def mapping_of(given: Mapping[str, str], header: tuple[str, ...], delimiter: str) -> dict[str, Any]:
+    """The mapping that `station-csv` takes, from the form. Raises InputError when no column is named."""
+    columns = {}
+    for v, unit in DAILY_UNITS.items():
+        name = given.get(f"col.{v}", "")
+        if name in header and name:
+            columns[v] = {"column": name, "unit": given.get(f"unit.{v}") or unit}
+    when = given.get("col.time", "")
+    if when not in header or not when:
+        raise InputError("is not chosen", where="the column of the date", expected="one of " + ", ".join(header[:20]))
+    if not columns:
+        raise InputError("is chosen", where="no column", expected="at least one, such as rain")
+    time: dict[str, Any] = {"column": when}
+    if given.get("time_format", "").strip():
+        time["format"] = given["time_format"].strip()
+    station: dict[str, Any] = {"id": given.get("place", "").strip() or "station"}
+    for key in ("latitude", "longitude"):
+        if given.get(f"station.{key}", "").strip():
+            try:
+                station[key] = float(given[f"station.{key}"])
+            except ValueError:
+                raise InputError(f"{given[f'station.{key}'][:40]!r} is not a number", where=key) from None
+    return {"step": "day", "delimiter": delimiter, "station": station, "time": time, "columns": columns}
+
+
+def read(visit: Visit) -> Response:
+    """Read the file as the format that was chosen; nothing is written yet."""
+    job = _job(visit)
+    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    chosen = find_format(given.get("format", ""))
+    plain = [f for f in chosen.options if f.name != MAPPING]
+    typed = forms.typed(plain, lambda name: given.get(name, "").strip())
+    options, errors = forms.read(plain, typed)
+    if errors:
+        return _show(visit, job, chosen, given, errors, 422)
+    if any(f.name == MAPPING for f in chosen.options):
+        look = preview(job.path)
+        try:
+            options[MAPPING] = mapping_of(given, look.header, look.delimiter)
+        except InputError as error:
+            return _show(visit, job, chosen, given, {}, 422, str(error))
+    visit.desk.files.read(job, chosen.name, options)
+    return visit.go(f"/files/{job.id}")
+
+
+def progress(visit: Visit) -> Response:
+    """Where the file is, as a fragment; tells the page to load itself again when the step is done."""
+    job = _job(visit)
+    response = visit.page("file_progress.html", job=job)
+    if not job.busy:
+        response.headers["HX-Refresh"] = "true"
+    return response
+
+
+def take_in(visit: Visit) -> Response:
+    """Store what was read."""
+    job = _job(visit)
+    if visit.desk.files.take_in(job, visit.who.name) is not None and job.taken is not None:
+        visit.desk.audit(visit.who, "file taken in", f"{job.name}: {len(job.taken.drafts)} entries")
+    return visit.go(f"/files/{job.id}")
+
+
+def throw_away(visit: Visit) -> Response:
+    """Remove the file."""
+    visit.desk.files.throw_away(_job(visit))
+    return visit.go("/files", note="thrown")
+
+
+def set_aside(visit: Visit) -> Response:
+    """Every row that was set aside, with its reason, as CSV."""
+    job = _job(visit)
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(("line", "reason"))
+    for row in job.taken.rejected if job.taken else ():
+        writer.writerow(safe_row([row.line, row.reason]))
+    return csv_response(out.getvalue(), "set-aside.csv")
+
+
+PAGES = (
+    Page("/files", ADVISE, files_page),
+    Page("/files", ADVISE, receive, methods=("POST",), body=lambda limits: limits.upload + 100_000),
+    Page("/files/{file}", ADVISE, file_page),
+    Page("/files/{file}/read", ADVISE, read, methods=("POST",)),
+    Page("/files/{file}/progress", ADVISE, progress),
+    Page("/files/{file}/take-in", ADVISE, take_in, methods=("POST",)),
+    Page("/files/{file}/throw-away", ADVISE, throw_away, methods=("POST",)),
+    Page("/files/{file}/set-aside.csv", ADVISE, set_aside),
+)

@@ -1,0 +1,128 @@
+"""Places: the map of the district, and the season of each place."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable
+from datetime import date
+
+from starlette.responses import Response
+
+from sideoats.call import VERDICTS, Call
+from sideoats.desk.outlines import Spot, draw_map
+from sideoats.desk.pages.week import seen_calls
+from sideoats.desk.seasons import Event, draw_season, season_start
+from sideoats.desk.shown import VERDICT_WORDS, plain_value, words
+from sideoats.desk.visit import READ, Absent, Page, Visit
+from sideoats.ledger import Entry, Place
+
+LISTED = 400
+ENTRIES_SHOWN = 60
+
+
+def hardest(calls: Iterable[Call]) -> str:
+    """The most pressing verdict among calls; "" where there is none."""
+    first = min((VERDICTS.index(c.verdict) for c in calls), default=None)
+    return "" if first is None else VERDICTS[first]
+
+
+def _calls_by_place(visit: Visit) -> dict[str, list[Call]]:
+    asked, _ = visit.desk.weeks.on(visit.on)
+    out: dict[str, list[Call]] = {}
+    for call in seen_calls(visit, asked) if asked.ready else []:
+        out.setdefault(call.place, []).append(call)
+    return out
+
+
+def places_page(visit: Visit) -> Response:
+    """Map and list."""
+    everywhere = visit.desk.places(visit.person)
+    farms = visit.desk.farms(visit.person)
+    farm, kind = visit.query("farm"), visit.query("kind")
+    chosen = [
+        p for p in everywhere.values()
+        if (not farm or p.farm == farm) and (not kind or p.kind == kind) and not p.attributes.get("closed")
+    ]  # fmt: skip
+    calls = _calls_by_place(visit)
+    spots = []
+    for p in chosen:
+        verdict = hardest(calls.get(p.id, ()))
+        said = VERDICT_WORDS.get(verdict, "no call")
+        spots.append(Spot(p, verdict, f"{p.name}, {visit.desk.farm_name(p.farm) or 'no farm'}: {said.lower()}"))
+    first = visit.count("from", 0, 1_000_000)
+    return visit.page(
+        "places.html", on=visit.on, map=draw_map(spots), farms=farms, farm=farm, kind=kind,
+        kinds=sorted({p.kind for p in everywhere.values()}), total=len(chosen), first=first, listed=LISTED,
+        spots=spots[first : first + LISTED],
+    )  # fmt: skip
+
+
+def events_of(entries: Iterable[Entry], calls: Iterable[Call], on: date) -> list[Event]:
+    """What was seen, advised and done, the newest first."""
+    out = []
+    for e in entries:
+        if e.kind in ("place", "station_days", "audit", "withdrawal"):
+            continue
+        shape = {"call": "call", "action": "done", "outcome": "done"}.get(e.kind, "seen")
+        if e.kind == "call":
+            said = e.body.get("call", {})
+            text = f"{VERDICT_WORDS.get(said.get('verdict', ''), 'Call')}: {said.get('headline', '')}"
+        elif e.kind == "photo":
+            text = f"Photo: {e.body.get('note') or 'without a note'}"
+        else:
+            text = f"{words(e.kind)}: {plain_value(e.body)}"
+        out.append(Event(e.seen_on, shape, text[:200], f"/entry/{e.id}"))
+    for c in calls:
+        if c.verdict != "wait":
+            out.append(
+                Event(
+                    on,
+                    "call",
+                    f"{VERDICT_WORDS[c.verdict]}: {c.headline}"[:200],
+                    f"/call/{c.question}/{c.place}?on={on}",
+                )
+            )
+    return sorted(out, key=lambda e: e.day, reverse=True)
+
+
+def place_page(visit: Visit) -> Response:
+    """One place: what it is, this week's calls, its season, and everything on file about it."""
+    place = visit.desk.places(visit.person).get(visit.part("place"))
+    if place is None:
+        raise Absent
+    entries = visit.desk.entries(visit.who, place.id, visit.on)
+    calls = _calls_by_place(visit).get(place.id, [])
+    events = events_of(entries, calls, visit.on)
+    start = season_start(place.attributes, visit.on)
+    record = visit.desk.districts.on(visit.on).outlook.records.get(str(place.attributes.get("station", place.id)))
+    season = draw_season(record, list(itertools.islice(events, 300)), start, visit.on)
+    spots = [Spot(p, "", p.name, p.id == place.id) for p in _near(visit, place)]
+    return visit.page(
+        "place.html", on=visit.on, place=place, farm=visit.desk.farm_name(place.farm), calls=calls, season=season,
+        events=events[:ENTRIES_SHOWN], more=max(len(events) - ENTRIES_SHOWN, 0), map=draw_map(spots, width=420),
+        facts=_facts(place), places=visit.desk.places(visit.person),
+    )  # fmt: skip
+
+
+def _near(visit: Visit, place: Place) -> list[Place]:
+    return [p for p in visit.desk.places(visit.person).values() if p.farm == place.farm] if place.farm else [place]
+
+
+def _facts(place: Place) -> list[tuple[str, str]]:
+    from sideoats.ledger import evidence_kinds
+
+    fields = evidence_kinds()["place"].fields
+    out = []
+    for name, value in place.attributes.items():
+        if name in ("outline", "name", "kind", "closed"):
+            continue
+        f = fields.get(name)
+        unit = f.unit if f and f.unit not in ("", "1") and not isinstance(value, str) else ""
+        out.append((words(name), f"{plain_value(value)} {unit}".strip()))
+    return out
+
+
+PAGES = (
+    Page("/places", READ, places_page),
+    Page("/places/{place}", READ, place_page),
+)
