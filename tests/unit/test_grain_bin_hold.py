@@ -164,6 +164,14 @@ def test_a_place_without_a_price_is_looked_at_and_not_guessed():
     assert call.verdict == "look" and call.options == ()
 
 
+def test_a_hazard_is_said_whether_or_not_there_is_a_price():
+    row = read_all(QUESTION.inputs, {**BASE, "heating": "yes"})
+    row["price"] = row["storage"] = None
+    call = QUESTION.ask(table_of(QUESTION, [row]), Context(ON, load(), make_outlook(ON, draws=50))).call(0)
+    assert call.verdict == "stop" and call.headline.startswith("Move it: ")
+    assert "nan" not in " ".join([call.headline, *call.because, *call.cautions])
+
+
 @pytest.mark.parametrize(
     ("bad", "error"),
     [

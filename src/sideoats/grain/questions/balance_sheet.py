@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -58,66 +60,77 @@ def _totals(sheet: BalanceSheet, unit: list[str]) -> dict[str, tuple[Floats, str
     return found
 
 
-def answer(table: Table, context: Context) -> Answers:
-    """See `QUESTION`."""
+@dataclass(frozen=True)
+class Sums:
+    """The sheet, and by row its unit, the joined history (years, ratios, prices) and the range drawn from it."""
+
+    sheet: BalanceSheet
+    unit: list[str]
+    histories: list[tuple[list[int], Floats, Floats]]
+    ranges: list[PriceRange | None]
+
+    def shown(self, attribute: str) -> Floats:
+        """(place,) one figure of the ranges, NaN where there is none."""
+        return np.array([np.nan if r is None else float(getattr(r, attribute)) for r in self.ranges])
+
+
+def _sums(table: Table) -> Sums:
     sheet = balance_sheet(
         table.number("beginning"), table.number("production"), table.number("imports"), table.number("domestic"),
         table.number("exports"),
     )  # fmt: skip
-    short = sheet.ending_stocks < 0
     histories = [_joined(row, table) for row in range(len(table))]  # each row brings its own history
     ranges: list[PriceRange | None] = []
-    for row, (years, ratios, prices) in enumerate(histories):
-        ratio = float(sheet.stocks_to_use[row])
-        usable = len(years) >= LEAST_YEARS and ratio > 0
-        ranges.append(price_range(ratio, ratios, prices) if usable else None)
-    unit = [ROW_UNITS[name or "million-bushels"] for name in table.text("rows_in")]
+    for ratio, (years, ratios, prices) in zip(sheet.stocks_to_use.tolist(), histories, strict=True):
+        found = price_range(ratio, ratios, prices) if len(years) >= LEAST_YEARS and ratio > 0 else None
+        ranges.append(found if found is not None and np.isfinite(found.middle) else None)
+    return Sums(sheet, [ROW_UNITS[name or "million-bushels"] for name in table.text("rows_in")], histories, ranges)
 
-    def shown(attribute: str) -> Floats:
-        return np.array([np.nan if r is None else float(getattr(r, attribute)) for r in ranges])
 
-    def headline(i: int) -> str:
-        if short[i]:
-            return f"The rows do not balance: use is {-sheet.ending_stocks[i]:,.0f} {unit[i]} more than supply."
-        text = (
-            f"{table.text('commodity')[i]}: ending stocks {sheet.ending_stocks[i]:,.0f} {unit[i]}, "
-            f"{sheet.stocks_to_use[i]:.2%} of use."
-        )
-        found = ranges[i]
-        if found is not None:
-            text += f" Years like it had {found.low:.2f} to {found.high:.2f} USD/bu (a range, not a forecast)."
-        return text
+def _headline(commodity: str, sums: Sums, i: int) -> str:
+    left = sums.sheet.ending_stocks[i]
+    if left < 0:
+        return f"The rows do not balance: use is {-left:,.0f} {sums.unit[i]} more than supply."
+    text = f"{commodity}: ending stocks {left:,.0f} {sums.unit[i]}, {sums.sheet.stocks_to_use[i]:.2%} of use."
+    found = sums.ranges[i]
+    if found is not None:
+        text += f" Years like it had {found.low:.2f} to {found.high:.2f} USD/bu (a range, not a forecast)."
+    return text
 
-    def because(i: int) -> list[str]:
-        years, ratios, prices = histories[i]
-        left = f"{sheet.ending_stocks[i]:,.0f} {unit[i]}"
-        lines = [f"Supply {sheet.supply[i]:,.0f} less use {sheet.use[i]:,.0f} leaves {left}."]
-        found = ranges[i]
-        if found is None:
-            if years:
-                lines.append(f"{len(years)} years of history: fewer than {LEAST_YEARS}, so no range is drawn.")
-            return lines
-        lines.append(
-            f"Line through {found.years} years, {years[0]} to {years[-1]}: price moves {found.slope:.2f} % for each "
-            f"1 % of stocks-to-use; the years scatter {found.residual_sd:.0%} about it."
-        )
-        near = _nearest(float(sheet.stocks_to_use[i]), years, ratios, prices)
-        lines.append(f"Nearest years (share, USD/bu): {near}.")
-        if not found.inside:
-            lines.append("This ratio lies outside every year on file: the range is an extension of the line.")
+
+def _because(sums: Sums, i: int) -> list[str]:
+    sheet, (years, ratios, prices), found = sums.sheet, sums.histories[i], sums.ranges[i]
+    left = f"{sheet.ending_stocks[i]:,.0f} {sums.unit[i]}"
+    lines = [f"Supply {sheet.supply[i]:,.0f} less use {sheet.use[i]:,.0f} leaves {left}."]
+    if found is None:
+        if 0 < len(years) < LEAST_YEARS:
+            lines.append(f"{len(years)} years of history: fewer than {LEAST_YEARS}, so no range is drawn.")
         return lines
+    lines.append(
+        f"Line through {found.years} years, {years[0]} to {years[-1]}: price moves {found.slope:.2f} % for each "
+        f"1 % of stocks-to-use; the years scatter {found.residual_sd:.0%} about it."
+    )
+    near = _nearest(float(sheet.stocks_to_use[i]), years, ratios, prices)
+    lines.append(f"Nearest years (share, USD/bu): {near}.")
+    if not found.inside:
+        lines.append("This ratio lies outside every year on file: the range is an extension of the line.")
+    return lines
 
+
+def answer(table: Table, context: Context) -> Answers:
+    """See `QUESTION`."""
+    sums, commodity = _sums(table), table.text("commodity")
+    shifted = context.facts["grain/stocks_lines_shift"].text
     return Answers(
-        table, context, headline=headline, because=because, unit="USD/bu",
-        verdict=np.full(len(table), WAIT, np.int8),
+        table, context, headline=lambda i: _headline(commodity[i], sums, i), because=lambda i: _because(sums, i),
+        unit="USD/bu", verdict=np.full(len(table), WAIT, np.int8),
         quantities={
-            **_totals(sheet, unit), "stocks_to_use": (sheet.stocks_to_use, "1"),
-            "past_price_low": (shown("low"), "USD/bu"), "past_price_middle": (shown("middle"), "USD/bu"),
-            "past_price_high": (shown("high"), "USD/bu"), "past_years": (shown("years"), "year"),
+            **_totals(sums.sheet, sums.unit), "stocks_to_use": (sums.sheet.stocks_to_use, "1"),
+            "past_price_low": (sums.shown("low"), "USD/bu"), "past_price_middle": (sums.shown("middle"), "USD/bu"),
+            "past_price_high": (sums.shown("high"), "USD/bu"), "past_years": (sums.shown("years"), "year"),
         },
         cautions=(
-            "A range of past prices at such stocks, not a forecast and not investment advice; such lines shifted after "
-            "2006 and may shift again.",
+            f"A range of past prices at such stocks, not a forecast and not investment advice. {shifted}",
             "Rounded published rows need not add up; the published ending stocks may differ by a unit or two.",
         ),
     )  # fmt: skip

@@ -209,13 +209,14 @@ def answer(table: Table, context: Context) -> Answers:
     barred = np.logical_or.reduce([bar.mask for bar in bars])
     decision = decide(sums.payoff, barred=barred, days=[-1 if o.day is None else o.day for o in OPTIONS])
     decision = _risk(table, context, sums.payoff, decision)
-    missing = ~(table.known("price") & table.known("storage") & table.known("interest"))
+    priced = table.known("price") & table.known("storage") & table.known("interest")
+    missing = ~priced & ~condition.must_move  # a hazard is said whether or not there is a price
     week = _carry_of_days(table, sums, 7.0)
     holding = (decision.best >= FIRST_HOLD) & (decision.best < THIRDS)
     stale = ~condition.known | (table.age_days("moisture") > context.facts["grain/check_every"].high)
     fact = context.facts
     within = np.floor(fact.value("grain/sell_tolerance") / np.maximum(week / 7.0, 1e-6)).clip(0, 30)
-    act_by = np.where(condition.must_move, fact.value("grain/move_within"), np.where(holding | missing, -1.0, within))
+    act_by = np.where(condition.must_move, fact.value("grain/move_within"), np.where(holding | ~priced, -1.0, within))
     look_by = np.where(holding & stale, fact["grain/check_every"].low, -1.0)
     show = _Text(table, sums, condition, decision, context)
     return Answers(
@@ -224,7 +225,7 @@ def answer(table: Table, context: Context) -> Answers:
         act_by=act_by.astype(np.int64), look_by=look_by.astype(np.int64),
         quantities=_quantities(table, sums, decision, week),
         missing=missing, missing_headline="No price, storage cost or interest on file: ask the grower and the buyer.",
-        cost_of_waiting=np.where(holding | missing, 0.0, np.maximum(week, 0.0)),
+        cost_of_waiting=np.where(holding | ~priced, 0.0, np.maximum(week, 0.0)),
     )  # fmt: skip
 
 
@@ -289,7 +290,8 @@ class _Text:
         sums, best = self.sums, int(self.decision.best[i])
         price, bushels = sums.price[i], self.table.number("bushels")[i]
         if self.condition.must_move[i]:
-            return f"Move it: {self.why(i)}. Holding is barred at any price (sound grain: {price:.2f} USD/bu today)."
+            worth = f" (sound grain: {price:.2f} USD/bu today)" if np.isfinite(price) else ""
+            return f"Move it: {self.why(i)}. Holding is barred at any price{worth}."
         if best == NOW:
             m = int(sums.best_hold[i]) + 1
             if not sums.open_months[i].any():
@@ -314,7 +316,7 @@ class _Text:
         lines = []
         if not self.quoted[i]:
             lines.append("Nothing is quoted for later: the price is taken to stay as it is on average; carry decides.")
-        elif last.size:
+        elif last.size and np.isfinite(sums.cost[i, 0]):
             m = int(last[-1])
             lines.append(
                 f"Quotes stand for {sums.quoted[i, m]:.2f} USD/bu in {m + 1} months; break-even then is "

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.decide import decide
+from sideoats.decide import Decision, decide
 from sideoats.errors import InputError
 from sideoats.grain.stand import (
     break_even_prepared,
@@ -94,14 +95,28 @@ def _quantile(demand: Floats, level: Floats) -> Floats:
     return np.asarray(np.take_along_axis(flat, at[:, None], axis=1)[:, 0])
 
 
-def answer(table: Table, context: Context) -> Answers:
-    """See `QUESTION`."""
+@dataclass(frozen=True)
+class Sums:
+    """The event by row, (place,) unless said; `made` and `planned` are portions, the latter a day."""
+
+    price: Floats
+    fixed: Floats
+    margin: Floats
+    level: Floats
+    suggested: Floats
+    planned: Floats
+    made: Floats
+    needed: Floats
+    with_waste: Floats
+    sold: Floats  # (place, draw)
+    payoff: Floats  # (place, draw, option)
+
+
+def _sums(table: Table, context: Context) -> Sums:
     price, food, fee = table.number("price"), table.number("food_cost"), table.number("fee")
     fixed = table.number("fixed") + table.number("own_hours") * table.number("own_wage")
-    spoilage = table.number("spoilage")
-    margin = contribution(price, food, fee)
-    demand = _demand(table, context)
-    level = critical_share(price, food, spoilage, fee)
+    spoilage, margin = table.number("spoilage"), contribution(price, food, fee)
+    demand, level = _demand(table, context), critical_share(price, food, spoilage, fee)
     suggested = _quantile(demand, level).round().clip(0)
     planned = np.where(table.known("prepared"), table.number("prepared"), suggested)
 
@@ -113,45 +128,61 @@ def answer(table: Table, context: Context) -> Answers:
 
     sold, go = money(planned)
     _, best_go = money(suggested)
-    payoff = np.stack([np.zeros_like(go), go, best_go], axis=2)
-    loss = margin <= 0
-    bars = (Bar(np.stack([np.zeros_like(loss), loss, loss], axis=1), "every portion sold loses money"),)
-    decision = decide(payoff, barred=bars[0].mask, days=[-1, 0, 0])
-    needed = break_even_sales(fixed, margin)
-    made = planned * table.number("days")
+    needed, made = break_even_sales(fixed, margin), planned * table.number("days")
     with_waste = break_even_prepared(fixed, margin, food, made, spoilage)
     with_waste = np.where(with_waste > made, needed, with_waste)  # selling out wastes nothing and is not enough
-    even = (go >= 0).mean(axis=1)
-    goal, goal_waste = np.ceil(needed - 1e-9), np.ceil(with_waste - 1e-9)
+    return Sums(
+        price, fixed, margin, level, suggested, planned, made, np.ceil(needed - 1e-9), np.ceil(with_waste - 1e-9), sold,
+        np.stack([np.zeros_like(go), go, best_go], axis=2),
+    )  # fmt: skip
 
-    def headline(i: int) -> str:
-        if loss[i]:
-            return f"Do not go at this price: each portion sold loses {-margin[i]:.2f} USD before any fixed cost."
-        best = int(decision.best[i])
-        chance = f"{goal_waste[i]:,.0f} portions sold break even; that happens in {even[i]:.0%} of the futures."
-        if goal_waste[i] > made[i]:
-            chance = f"{goal_waste[i]:,.0f} portions break even, more than the {made[i]:,.0f} planned."
-        if best == STAY:
-            return f"Stay at home: the event loses {-max(decision.expected[i, 1:]):,.0f} USD on average. {chance}"
-        ready = planned[i] if best == GO else suggested[i]
-        return f"Go with {ready:,.0f} portions a day: {decision.expected[i, best]:,.0f} USD on average. {chance}"
+
+def _headline(sums: Sums, decision: Decision, i: int) -> str:
+    if sums.margin[i] <= 0:
+        return f"Do not go at this price: each portion sold loses {-sums.margin[i]:.2f} USD before any fixed cost."
+    best, goal = int(decision.best[i]), sums.with_waste[i]
+    even = (sums.payoff[i, :, GO] >= 0).mean()
+    chance = f"{goal:,.0f} portions sold break even; that happens in {even:.0%} of the futures."
+    if goal > sums.made[i]:
+        chance = f"{goal:,.0f} portions break even, more than the {sums.made[i]:,.0f} planned."
+    if best == STAY:
+        return f"Stay at home: the event loses {-max(decision.expected[i, 1:]):,.0f} USD on average. {chance}"
+    ready = sums.planned[i] if best == GO else sums.suggested[i]
+    return f"Go with {ready:,.0f} portions a day: {decision.expected[i, best]:,.0f} USD on average. {chance}"
+
+
+def _because(sums: Sums, i: int) -> list[str]:
+    low, high = np.quantile(sums.sold[i], [0.1, 0.9])
+    return [
+        f"A portion leaves {sums.margin[i]:.2f} of {sums.price[i]:.2f} USD for fixed costs of {sums.fixed[i]:,.0f} USD.",
+        f"Without waste {sums.needed[i]:,.0f} portions would break even; with {sums.planned[i]:,.0f} made a day it is "
+        f"{sums.with_waste[i]:,.0f}.",
+        f"Sales run from {low:,.0f} to {high:,.0f} portions (10th to 90th of {sums.sold.shape[1]} futures of your own "
+        "crowd figures).",
+        f"Prepare for the {sums.level[i]:.0%} point of demand: {sums.suggested[i]:,.0f} portions a day.",
+    ]
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """See `QUESTION`."""
+    sums = _sums(table, context)
+    loss = sums.margin <= 0
+    bars = (Bar(np.stack([np.zeros_like(loss), loss, loss], axis=1), "every portion sold loses money"),)
+    decision = decide(sums.payoff, barred=bars[0].mask, days=[-1, 0, 0])
+
+    def finite(values: Floats) -> Floats:
+        return np.where(np.isfinite(values), values, np.nan)
 
     return Answers(
-        table, context, options=OPTIONS, decision=decision, unit="USD", bars=bars, headline=headline,
-        because=lambda i: [
-            f"A portion leaves {margin[i]:.2f} USD of {price[i]:.2f} for fixed costs of {fixed[i]:,.0f} USD.",
-            f"Without waste {goal[i]:,.0f} portions would break even, with {planned[i]:,.0f} made a day it takes "
-            f"{goal_waste[i]:,.0f}.",
-            f"Sales run from {np.quantile(sold[i], 0.1):,.0f} to {np.quantile(sold[i], 0.9):,.0f} portions (10th to "
-            f"90th of {context.outlook.draws} futures of your own crowd figures).",
-            f"Prepare for the {level[i]:.0%} point of demand: {suggested[i]:,.0f} portions a day.",
-        ],
+        table, context, options=OPTIONS, decision=decision, unit="USD", bars=bars,
+        headline=lambda i: _headline(sums, decision, i), because=lambda i: _because(sums, i),
         quantities={
-            "margin": (margin, "USD"), "break_even_portions": (np.where(np.isfinite(goal), goal, np.nan), "1"),
-            "break_even_with_waste": (np.where(np.isfinite(goal_waste), goal_waste, np.nan), "1"),
-            "break_even_takings": (np.where(np.isfinite(needed), needed * price, np.nan), "USD"),
-            "chance_to_break_even": (even, "1"), "worst_tenth": (decision.worst_tenth[:, GO], "USD"),
-            "expected_portions": (sold.mean(axis=1), "1"), "suggested_portions": (suggested, "1"),
+            "margin": (sums.margin, "USD"), "break_even_portions": (finite(sums.needed), "1"),
+            "break_even_with_waste": (finite(sums.with_waste), "1"),
+            "break_even_takings": (finite(sums.needed * sums.price), "USD"),
+            "chance_to_break_even": ((sums.payoff[:, :, GO] >= 0).mean(axis=1), "1"),
+            "worst_tenth": (decision.worst_tenth[:, GO], "USD"), "expected_portions": (sums.sold.mean(axis=1), "1"),
+            "suggested_portions": (sums.suggested, "1"),
         },
         cautions=(
             "Local health codes, food licences, fire rules and sales tax govern: ask the health department first.",

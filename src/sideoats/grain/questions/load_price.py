@@ -155,9 +155,34 @@ def _unusual(offers: list[dict[str, Offer]], context: Context) -> list[list[str]
             if moisture["shrink"] == "pencil" and moisture["factor"] > factor_most:
                 lines.append(f"{name} takes {moisture['factor']:g} % a point; factors in use go to {factor_most:g}.")
             if moisture["shrink"] == "water" and (moisture["handling"] or 0.0) > loss_most:
-                lines.append(f"{name} takes {moisture['handling']:g} % for handling; {loss_most:g} was the most measured.")
+                taken = f"{name} takes {moisture['handling']:g} % for handling"
+                lines.append(f"{taken}; the most that was measured is {loss_most:g} %.")
         found.append(lines)
     return found
+
+
+def _grade(table: Table, context: Context, offers: list[dict[str, Offer]]) -> Floats:
+    """(place,) U.S. grade number of wheat from the factors given; NaN for other crops or where none is given."""
+    grade = wheat_grade(
+        context.facts["grain/wheat_grade"], table.number("test_weight"), heat_damage=table.number("heat_damage"),
+        damage=table.number("damage"), foreign=table.number("foreign_material"),
+        shrunken=table.number("shrunken_broken"),
+    )  # fmt: skip
+    wheat = np.array([any(o.record["commodity"] == "wheat" for o in own.values()) for own in offers], bool)
+    return np.where(wheat & (grade > 0), grade.astype(np.float64), np.nan)
+
+
+def _because(offers: list[dict[str, Offer]], names: list[str], sums: Sums, i: int) -> list[str]:
+    lines = []
+    for at, name in enumerate(names):
+        own = offers[i].get(name)
+        if own is not None and sums.complete[i, at]:
+            lines.append(
+                f"{name}, schedule of {own.record['effective']}: bid {own.bid:.2f}, premiums less discounts "
+                f"{sums.adjustment[i, at]:+.2f}, freight {own.freight:.2f} USD/bu; {sums.net_bushels[i, at]:,.1f} bu "
+                f"after dockage and {sums.shrink[i, at]:.2f} % moisture shrink."
+            )
+    return lines
 
 
 def answer(table: Table, context: Context) -> Answers:
@@ -182,12 +207,7 @@ def answer(table: Table, context: Context) -> Answers:
     def at_best(values: Floats) -> Floats:
         return np.where(sold, values[np.arange(len(table)), np.maximum(decision.best, 0)], np.nan)
 
-    grade = wheat_grade(
-        context.facts["grain/wheat_grade"], table.number("test_weight"), heat_damage=table.number("heat_damage"),
-        damage=table.number("damage"), foreign=table.number("foreign_material"),
-        shrunken=table.number("shrunken_broken"),
-    )  # fmt: skip
-    wheat = np.array([any(o.record["commodity"] == "wheat" for o in own.values()) for own in offers], bool)
+    grade = _grade(table, context, offers)
     open_money = np.where(barred, -np.inf, sums.money)
     second = np.sort(open_money, axis=1)[:, -2] if len(names) > 1 else np.full(len(table), -np.inf)
     lead = np.where(np.isfinite(second), at_best(sums.money) - second, np.nan)
@@ -200,28 +220,16 @@ def answer(table: Table, context: Context) -> Answers:
         ahead = f", {lead[i]:,.2f} USD more than the next buyer" if np.isfinite(lead[i]) else ""
         return f"{names[best]} nets {worth}{ahead}."
 
-    def because(i: int) -> list[str]:
-        lines = []
-        for at, name in enumerate(names):
-            own = offers[i].get(name)
-            if own is None or not sums.complete[i, at]:
-                continue
-            lines.append(
-                f"{name}, schedule of {own.record['effective']}: bid {own.bid:.2f}, premiums less discounts "
-                f"{sums.adjustment[i, at]:+.2f}, freight {own.freight:.2f} USD/bu; {sums.net_bushels[i, at]:,.1f} bu "
-                f"after dockage and {sums.shrink[i, at]:.2f} % moisture shrink."
-            )
-        return lines
-
     return Answers(
-        table, context, options=options, decision=decision, unit="USD", bars=bars, headline=headline, because=because,
+        table, context, options=options, decision=decision, unit="USD", bars=bars, headline=headline,
+        because=lambda i: _because(offers, names, sums, i),
         verdict=np.where(sold, ACT, LOOK).astype(np.int8), look_by=np.where(sold, -1, 0),
         quantities={
             "net_bushels": (at_best(sums.net_bushels), "bu"), "adjustment": (at_best(sums.adjustment), "USD/bu"),
             "moisture_shrink": (at_best(sums.shrink), "percent"),
             "net_per_bushel": (at_best(sums.money / sums.net_bushels), "USD/bu"),
             "lead_over_next": (lead, "USD"),
-            "grade": (np.where(wheat & (grade > 0), grade.astype(np.float64), np.nan), "1"),
+            "grade": (grade, "1"),
         },
         cautions=lambda i: [*CAUTIONS, *unusual[i]],
         cost_of_waiting=np.zeros(len(table)),
