@@ -154,7 +154,7 @@ def _headline(sums: Sums, decision: Decision, i: int) -> str:
 def _because(sums: Sums, i: int) -> list[str]:
     low, high = np.quantile(sums.sold[i], [0.1, 0.9])
     return [
-        f"A portion leaves {sums.margin[i]:.2f} of {sums.price[i]:.2f} USD for fixed costs of {sums.fixed[i]:,.0f} USD.",
+        f"A portion leaves {sums.margin[i]:.2f} of {sums.price[i]:.2f} USD for {sums.fixed[i]:,.0f} USD of fixed cost.",
         f"Without waste {sums.needed[i]:,.0f} portions would break even; with {sums.planned[i]:,.0f} made a day it is "
         f"{sums.with_waste[i]:,.0f}.",
         f"Sales run from {low:,.0f} to {high:,.0f} portions (10th to 90th of {sums.sold.shape[1]} futures of your own "
