@@ -345,6 +345,11 @@ _DAY_OUT_OF_HOURS: Mapping[str, tuple[str, Any]] = {
 }
 
 
+def same_day(day: date, year: int) -> date:
+    """The calendar day in another year; 29 February is 1 March in a year that has none."""
+    return _day_of(year, day.month, day.day)
+
+
 def _day_of(year: int, month: int, day: int) -> date:
     if (month, day) == (2, 29) and not (year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)):
         return date(year, 3, 1)

@@ -158,7 +158,8 @@ def water_balance(
     ----------
     reference_et, rain, irrigation, runoff : (..., day) [mm/day], days last
     coefficient : (..., day) crop coefficient
-    available, fraction : (...) or (..., day) total available water [mm] and tabulated depletion fraction
+    available, fraction : total available water [mm] and tabulated depletion fraction; they broadcast against the arrays
+        with days, so a value a field has the shape (field, 1)
     start_depletion : (...) [mm]
     adjust_fraction : follow crop evapotranspiration with the fraction (`depletion_fraction`)
 
@@ -166,8 +167,8 @@ def water_balance(
     ------
     InputError : an array without days
     """
-    et0, water, kc, irrigated, lost = np.broadcast_arrays(
-        floats(reference_et), floats(rain), floats(coefficient), floats(irrigation), floats(runoff)
+    et0, water, kc, irrigated, lost, taw, p_table = np.broadcast_arrays(
+        *(floats(x) for x in (reference_et, rain, coefficient, irrigation, runoff, available, fraction))
     )
     if et0.ndim == 0:
         raise InputError("no days were given", where="water balance", expected="arrays with days along the last axis")
@@ -177,7 +178,6 @@ def water_balance(
     et0 = np.where(np.isnan(et0), usual, et0)
     gain = np.nan_to_num(water) - np.nan_to_num(lost) + irrigated
     shape = et0.shape
-    taw, p_table = np.broadcast_to(_days(available, shape), shape), np.broadcast_to(_days(fraction, shape), shape)
     depletion = np.minimum(np.broadcast_to(floats(start_depletion), shape[:-1]), taw[..., 0]).copy()
     out = {name: np.empty(shape) for name in ("depletion", "stress", "crop_et", "drained")}
     for day in range(shape[-1]):
@@ -191,9 +191,3 @@ def water_balance(
         for name, value in zip(out, (depletion, stress, used, drained), strict=True):
             out[name][..., day] = value
     return WaterBalance(**out, missing=missing)
-
-
-def _days(value: ArrayLike, shape: tuple[int, ...]) -> Floats:
-    """(...) as (..., 1), so that it spreads over days; an array that already has days is left alone."""
-    array = floats(value)
-    return array if array.shape[-1:] == shape[-1:] and array.ndim == len(shape) else np.expand_dims(array, -1)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sideoats.errors import InputError
-from sideoats.station import StationDays
+from sideoats.station import StationDays, same_day
 from sideoats.weather.arrays import Floats, floats
 from sideoats.weather.degree_days import accumulate, degree_days
 
@@ -89,7 +89,7 @@ def pace(
     this = _stretch(values, record.index(since), length)
     rows, years, left_out = [], [], []
     for back in range(1, past + 1):
-        begin = record.index(_years_back(since, back))
+        begin = record.index(same_day(since, since.year - back))
         row = _stretch(values, begin, length)
         if np.isnan(row).mean() > most_missing:
             left_out.append(since.year - back)
@@ -110,13 +110,6 @@ def pace(
     )  # fmt: skip
 
 
-def _years_back(day: date, years: int) -> date:
-    try:
-        return day.replace(year=day.year - years)
-    except ValueError:
-        return date(day.year - years, 3, 1)
-
-
 def _stretch(values: Floats, begin: int, length: int) -> Floats:
     out = np.full(length, np.nan)
     low, high = max(begin, 0), min(begin + length, len(values))
@@ -130,7 +123,7 @@ def _days_ahead(record: StationDays, values: Floats, since: date, years: list[in
     if not years:
         return float("nan")
     reach = 366
-    rows = [_stretch(values, record.index(_years_back(since, since.year - y)), reach) for y in years]
+    rows = [_stretch(values, record.index(same_day(since, y)), reach) for y in years]
     course = np.nancumsum(np.array(rows), axis=1).mean(axis=0)
     if total > course[-1]:
         return float("nan")

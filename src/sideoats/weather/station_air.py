@@ -34,6 +34,18 @@ class StationAir:
     measured: NDArray[np.bool_]
     located: NDArray[np.bool_]
 
+    def only(self, row: int) -> StationAir:
+        """One station as a table of one row."""
+        at = [row]
+        return StationAir(
+            self.latitude[at],
+            self.elevation_m[at],
+            self.wind[at],
+            self.humidity[at],
+            self.measured[at],
+            self.located[at],
+        )
+
     def vapour_pressure(self, tmax: Floats, tmin: Floats, month: NDArray[np.int64]) -> Floats:
         """Vapour pressure [kPa] of days (station, ..., day) from the month's usual humidity, else from the minimum.
 

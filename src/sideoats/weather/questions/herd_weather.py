@@ -144,7 +144,7 @@ def _quantities(judged: Judged, extra: Floats) -> dict[str, tuple[Any, str]]:
         "temperature_humidity_class": (_words_of(c.thi_names, judged.thi_now), ""),
         "heat_class": (_words_of(c.heat_names, judged.heat_now), ""),
         "cold_class": (_words_of(c.cold_names, judged.cold_now), ""),
-        "heat_index_for_people": (now.heat_index, "degF"),
+        "heat_index_for_people": (np.where(now.heat_index >= bounds[0], now.heat_index, np.nan), "degF"),
         "heat_class_for_people": (_words_of(names, livestock.class_number(now.heat_index, bounds)), ""),
         "wind_chill": (np.where(now.temperature <= 10, now.chill, np.nan), "degF"),
         "extra_maintenance_energy": (np.where(known & (extra > 0), extra, np.nan), "1"),
@@ -196,7 +196,8 @@ class _Words:
             out.append(
                 f"Temperature-humidity index {j.now.thi[i]:.0f} ({j.classes.thi_names[j.thi_now[i]]}), "
                 f"adjusted for wind and sun {j.now.adjusted[i]:.0f}; comprehensive climate index "
-                f"{j.now.climate[i]:.1f} degC ({j.classes.heat_names[j.heat_now[i]]} heat), in shade {j.now.shade[i]:.1f} degC."
+                f"{j.now.climate[i]:.1f} degC (heat: {j.classes.heat_names[j.heat_now[i]]}; cold: "
+                f"{j.classes.cold_names[j.cold_now[i]]}), in shade {j.now.shade[i]:.1f} degC."
             )
             if not table.known("wind")[i]:
                 out.append("Wind was not given: taken as calm, the worse case.")
@@ -205,8 +206,8 @@ class _Words:
             if self.extra[i] > 0:
                 out.append(
                     f"Effective temperature {self.effective[i]:.0f} degF is below the critical "
-                    f"{self.critical[i]:.0f} degF of a {self.coats[i]} coat: {100 * self.extra[i]:.0f} % more energy for "
-                    "maintenance."
+                    f"{self.critical[i]:.0f} degF of a {self.coats[i]} coat: {100 * self.extra[i]:.0f} % more energy "
+                    "for maintenance."
                 )
         if j.ahead.forecast[i].any():
             out.append(f"{int(j.ahead.forecast[i].sum())} days come from a forecast that is taken as given.")

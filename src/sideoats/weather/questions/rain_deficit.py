@@ -1,0 +1,317 @@
+"""Rain against normal, water left in the soil, and what forage the coming weeks are likely to grow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.call import ACT, LOOK, WAIT
+from sideoats.decide import decide
+from sideoats.errors import InputError
+from sideoats.question import Answers, Context, Option, Places, Question, Table
+from sideoats.schema import Field
+from sideoats.station import StationDays, same_day
+from sideoats.weather import drought
+from sideoats.weather.rain_standing import RainStanding, rain_standing
+from sideoats.weather.rainfall import days_since, dry_spells, percent_of_normal
+from sideoats.weather.root_zone import ForageAhead, RootZone, daily_coefficient, forage_ahead, root_zone
+from sideoats.weather.station_air import StationAir, calendar, reference_et, station_air
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+_INCH = 25.4
+AHEAD = 60
+SPANS = (30, 90, 180, 365)
+MAIN = 90
+OPTIONS = (
+    Option("buy-now", "Secure feed for the likely shortage, or cut numbers to fit, now"),
+    Option("wait", "Wait for rain and meet a shortage when it comes", passive=True),
+)
+INPUTS = (
+    Field("rain", "number", "rain since the date below, where no station is on file", unit="inch", low=0, high=200,
+          example="2.1 in"),
+    Field("normal", "number", "normal rain of that span", unit="inch", low=0.01, high=200, example="5.4 in"),
+    Field("span", "number", "length of that span", unit="day", bare=True, low=7, high=730, default=90.0),
+    Field("crop", "text", "what grows there", found_in=("place:crop",), example="native grass"),
+    Field("soil", "text", "soil texture", found_in=("place:soil",), example="silt loam"),
+    Field("soil_water", "share", "share of the usable soil water that is left", found_in=("evidence:soil_water.left",),
+          fresh_days=10),
+    Field("planting_date", "date", "day of planting, for a sown crop", found_in=("place:planting_date",)),
+    Field("forage", "number", "forage that the coming 60 days usually grow", unit="lb/ac", low=0, high=20_000,
+          found_in=("place:forage",)),
+    Field("price", "number", "feed delivered today", unit="USD/ton", low=0, high=2000,
+          found_in=("quote:grass hay", "setting:price.hay")),
+    Field("station", "text", "weather station", found_in=("place:station",)),
+)  # fmt: skip
+
+
+def _check(values: dict[str, Any]) -> None:
+    if (values["rain"] is None) != (values["normal"] is None):
+        lacking = "normal" if values["normal"] is None else "rain"
+        expected = "rain='2.1 in' normal='5.4 in' span=90"
+        raise InputError("is missing", where=f"rain-deficit {lacking}", expected=expected, todo="give both")
+
+
+@dataclass(frozen=True)
+class _Standing:
+    """What a station's rain says: one entry a span, dry spell and days since half an inch."""
+
+    spans: dict[int, RainStanding]
+    dry_now: int
+    since_half_inch: float  # NaN where none fell in the last 400 days
+    quality: list[str]
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """A root zone at a station with its coming weeks."""
+
+    zone: RootZone
+    ahead: ForageAhead
+
+
+@dataclass(frozen=True)
+class _Row:
+    """Everything found for one place; `standing` and `ground` absent without a station."""
+
+    standing: _Standing | None
+    ground: _Ground | None
+    growth: Floats  # (draw,), 1 is usual; NaN where not known
+    percent: float
+    percentile: float
+
+
+def _standing(record: StationDays, context: Context) -> _Standing:
+    facts = context.facts
+    spans = {days: rain_standing(record, context.on, days) for days in SPANS}
+    rain = record.usable("rain")[: max(record.index(context.on), 1)][-400:]
+    spell = dry_spells(rain, dry_below=facts.value("weather/drought.dry_day"))
+    quality = drought.fit_quality(
+        spans[MAIN].past, least_years=int(facts.value("weather/drought.least_years")),
+        most_dry=facts.value("weather/drought.most_dry"),
+    )  # fmt: skip
+    since = float(days_since(rain, _INCH / 2))
+    return _Standing(spans, int(spell.current), since if since >= 0 else np.nan, quality)
+
+
+def _ground(context: Context, air: StationAir, at: int, zone: RootZone, told: float, planted: date | None) -> _Ground:
+    """The balance of one kind of ground at one station, for the least, middle and most water that the soil may hold.
+
+    `told` is the share of the water that is left, NaN where it was not measured.
+    """
+    out, on = context.outlook, context.on
+    record = out.records[out.windows.stations[at] if out.windows else ""]
+    until = min(record.index(on), len(record))
+    own = air.only(at)
+    tmax, tmin = record.usable("tmax")[None, :until], record.usable("tmin")[None, :until]
+    past_et = reference_et(own, tmax, tmin, record.start)[0]
+    dates = record.times[:until]
+    of_year = (dates - dates.astype("datetime64[Y]")).astype(np.int64) + 1
+    sown = None if planted is None else (dates - np.datetime64(planted, "D")).astype(np.float64)
+    high, low = out.daily("tmax")[[at], :, :AHEAD], out.daily("tmin")[[at], :, :AHEAD]
+    ahead_et = reference_et(own, high, low, on)[0]
+    coming, _ = calendar(on, AHEAD)
+    sown_ahead = None if planted is None else (on - planted).days + np.arange(float(AHEAD))
+    years = range(record.start.year + 1, on.year)
+    starts = np.array([record.index(same_day(on, year)) for year in years], dtype=np.int64)
+    available = np.array([zone.available_low, zone.available, zone.available_high])
+    ahead = forage_ahead(
+        past_et, record.usable("rain")[:until], daily_coefficient(zone, of_year, sown), ahead_et,
+        out.daily("rain")[at, :, :AHEAD], daily_coefficient(zone, coming, sown_ahead), available, zone.fraction,
+        start_of_window=starts, told_depletion=(1 - told) * available,
+    )  # fmt: skip
+    return _Ground(zone, ahead)
+
+
+def _rows(table: Table, context: Context) -> list[_Row]:
+    out, facts = context.outlook, context.facts
+    none = np.full(out.draws, np.nan)
+    told = percent_of_normal(table.number("rain"), table.number("normal"))
+    if out.windows is None:
+        return [_Row(None, None, none, float(p), np.nan) for p in told]
+    stations = out.windows.stations
+    air = station_air(
+        out.records, stations, usual_wind=facts.value("weather/rain.usual_wind"),
+        usual_latitude=facts.value("weather/livestock.latitude_unknown"),
+    )  # fmt: skip
+    at = out.station_rows(table.text("station"))
+    standing = {k: _standing(out.records[stations[k]], context) for k in set(at.tolist())}
+    planted = [None if np.isnat(d) else d.item() for d in table.date("planting_date")]
+    keys = [
+        (int(k), str(c), str(s), None if not _is_sown(facts, str(c)) else p, float(w))
+        for k, c, s, p, w in zip(
+            at, table.text("crop"), table.text("soil"), planted, np.nan_to_num(table.number("soil_water"), nan=-1.0),
+            strict=True,
+        )
+    ]  # fmt: skip
+    grounds = {}
+    for key in set(keys):
+        k, crop, soil, sown, left = key
+        grounds[key] = _ground(context, air, k, root_zone(facts, crop, soil), np.nan if left < 0 else left, sown)
+    rows = []
+    soil_draw = out.uniform("water held by the soil")
+    for i, key in enumerate(keys):
+        ground, rain = grounds[key], standing[key[0]]
+        main = rain.spans[MAIN]
+        percent = told[i] if np.isfinite(told[i]) else main.stands.percent
+        growth = _between_soils(ground.ahead.growth[:, out.year_of_draw], soil_draw)
+        rows.append(_Row(rain, ground, growth, float(percent), float(drought.percentile_of(main.index))))
+    return rows
+
+
+def _between_soils(growth: Floats, draw: Floats) -> Floats:
+    """(draw,) growth between that on the soil holding least, the middle one and the one holding most, by a draw."""
+    lower, upper = growth[0] + 2 * draw * (growth[1] - growth[0]), growth[1] + (2 * draw - 1) * (growth[2] - growth[1])
+    return np.asarray(np.where(draw < 0.5, lower, upper), dtype=np.float64)
+
+
+def _is_sown(facts: Any, crop: str) -> bool:
+    """True where the crop's coefficients follow its planting date."""
+    return bool(root_zone(facts, crop).stages)
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Feed for the likely shortage now, or wait."""
+    rows = _rows(table, context)
+    growth = np.stack([r.growth for r in rows])
+    known = ~np.isnan(growth).any(axis=1)
+    short = np.maximum(1 - np.where(np.isnan(growth), 1.0, growth), 0.0)  # share of usual forage
+    tons = np.nan_to_num(table.number("forage"))[:, None] * short / 2000
+    price = np.nan_to_num(table.number("price"))[:, None]
+    later = price * context.outlook.price_ratio("grass hay", [AHEAD])[:, 0]
+    likely = np.median(tons, axis=1)[:, None]
+    left_over = np.maximum(likely - tons, 0.0) * later
+    buy = -(likely * price + np.maximum(tons - likely, 0.0) * later - left_over)
+    decision = decide(np.stack([buy, -tons * later], axis=2), risk_aversion=context.risk_aversion)
+    bounds = context.facts["weather/drought.classes"].column("upper")
+    percentile = np.array([r.percentile for r in rows])
+    classes = drought.drought_class(percentile, bounds)
+    below = np.array([r.percent for r in rows]) < 75
+    scarce = known & (np.median(np.where(np.isnan(growth), 1.0, growth), axis=1) < 0.75)
+    verdict = np.where(scarce & (classes >= 1), ACT, np.where(scarce | (classes >= 0) | (~known & below), LOOK, WAIT))
+    words = _Words(table, context, rows, classes, growth)
+    missing = ~known & np.isnan([r.percent for r in rows])
+    return Answers(
+        table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
+        unit="USD/ac", verdict=verdict.astype(np.int8), act_by=np.where(verdict == ACT, words.days_to_stress(), -1),
+        look_by=np.where(verdict == LOOK, 14, -1), quantities=_quantities(rows, classes), missing=missing,
+        missing_headline="No station record on file and no rain with its normal given.",
+        cautions=(
+            "One station's index is not the Drought Monitor's map, which experts blend from many.",
+            "Forage short of water can hold nitrate or prussic acid: test before it is grazed or fed.",
+        ),
+    )  # fmt: skip
+
+
+def _left(row: Any) -> float:
+    """Share of the root zone's water that is left, in the middle soil."""
+    return float(1 - row.ground.ahead.depletion_today[1] / row.ground.zone.available)
+
+
+def _quantities(rows: list[_Row], classes: NDArray[np.int64]) -> dict[str, tuple[Any, str]]:
+    def of(value: Any) -> Floats:
+        return np.array([np.nan if r.standing is None or r.ground is None else float(value(r)) for r in rows])
+
+    found: dict[str, tuple[Any, str]] = {}
+    for days in SPANS:
+        found[f"rain_{days}_days"] = (of(lambda r, d=days: r.standing.spans[d].stands.amount / _INCH), "inch")
+        found[f"percent_of_normal_{days}_days"] = (of(lambda r, d=days: r.standing.spans[d].stands.percent), "%")
+        found[f"precipitation_index_{days}_days"] = (of(lambda r, d=days: r.standing.spans[d].index), "1")
+    percent = np.array([r.percent for r in rows])
+    known = ~np.isnan([r.percentile for r in rows])
+    names = np.array([f"D{c}" if c >= 0 else "none" for c in classes])
+    return {
+        "percent_of_normal": (percent, "%"),
+        **found,
+        "drought_class": (np.where(known, names, ""), ""),
+        "departure_90_days": (of(lambda r: r.standing.spans[MAIN].stands.departure / _INCH), "inch"),
+        "missing_days_90": (of(lambda r: r.standing.spans[MAIN].missing), "day"),
+        "dry_days_in_a_row": (of(lambda r: r.standing.dry_now), "day"),
+        "days_since_half_an_inch": (of(lambda r: r.standing.since_half_inch), "day"),
+        "soil_water_left": (of(_left), "1"),
+        "soil_water_capacity": (of(lambda r: r.ground.zone.available / _INCH), "inch"),
+        "forage_growth_60_days": (of(lambda r: np.median(r.growth)), "1"),
+        "forage_growth_poor_year": (of(lambda r: np.quantile(r.growth, 0.1)), "1"),
+        "chance_of_under_three_quarters": (of(lambda r: (r.growth < 0.75).mean()), "1"),
+    }
+
+
+@dataclass(frozen=True)
+class _Words:
+    """Sentences by row."""
+
+    table: Table
+    context: Context
+    rows: list[_Row]
+    classes: NDArray[np.int64]
+    growth: Floats
+
+    def days_to_stress(self) -> NDArray[np.int64]:
+        """(place,) days until the middle future has used its readily available water; 14 where not within that."""
+        found = np.full(len(self.rows), 14, dtype=np.int64)
+        for i, row in enumerate(self.rows):
+            if row.ground is not None:
+                zone = row.ground.zone
+                dry = np.median(row.ground.ahead.depletion[1], axis=0) > zone.fraction * zone.available
+                found[i] = min(int(np.argmax(dry)) if dry.any() else 14, 14)
+        return found
+
+    def headline(self, i: int) -> str:
+        r = self.rows[i]
+        if r.standing is None or r.ground is None:
+            span = self.table.number("span")[i]
+            rain = f"Rain is {r.percent:.0f} % of normal over {span:.0f} days"
+            return f"{rain}; without a station soil water and forage are not drawn."
+        main = r.standing.spans[MAIN].stands
+        name = f", {self._name(i)}" if self.classes[i] >= 0 else ""
+        return (
+            f"{main.amount / _INCH:.1f} in of rain in {MAIN} days, {main.percent:.0f} % of normal{name}; "
+            f"{100 * _left(r):.0f} % of the root zone's water is left, and forage of the next {AHEAD} days is likely "
+            f"{100 * np.median(r.growth):.0f} % of usual."
+        )
+
+    def _name(self, i: int) -> str:
+        row = self.context.facts["weather/drought.classes"].rows[int(self.classes[i])]
+        return f"{row[0]} ({row[1]}) by the station's own percentile"
+
+    def because(self, i: int) -> list[str]:
+        r = self.rows[i]
+        if r.standing is None or r.ground is None:
+            return ["Percent of normal does not compare across months, and says little where normal is near nothing."]
+        out = []
+        for days, span in r.standing.spans.items():
+            s = span.stands
+            out.append(
+                f"{days} days: {s.amount / _INCH:.1f} in against {s.normal / _INCH:.1f} in normal of {s.years} years "
+                f"({s.departure / _INCH:+.1f} in); index {span.index:.1f}; {span.missing} days missing."
+            )
+        out.append(
+            f"{r.standing.dry_now} days in a row without rain to speak of; the balance ran over the whole record with "
+            f"{r.ground.ahead.missing} days missing."
+        )
+        out += [f"Assumed: {words}." for words in r.ground.zone.assumed]
+        out += [f"Doubt: {words}." for words in r.standing.quality]
+        out += list(self.context.outlook.notes[:1])
+        if self.classes[i] >= 0:
+            impact = self.context.facts["weather/drought.impacts"].rows[int(self.classes[i])][1]
+            out.append(f"Such dryness means: {impact}.")
+        if not (self.table.known("forage")[i] and self.table.known("price")[i]):
+            out.append("No money is put on forage: give forage and price.")
+        return out
+
+
+QUESTION = Question(
+    name="rain-deficit", room="weather", title="How short of water is this ground, and what will it grow?",
+    about="Rain of the last month to year against the station's own past, the water left in the root zone, the drought "
+    "class of the station's percentile, and the forage that the coming 60 days are likely to grow.",
+    inputs=INPUTS, answer=answer,
+    places=Places(kinds=("pasture", "field"), crops=("native grass", "rotated pasture", "bermudagrass", "alfalfa",
+                                                     "forage sorghum", "sudangrass", "millet")),
+    size="acres", check=_check, options_count=len(OPTIONS),
+    limits="Growth is taken as proportional to transpiration; evapotranspiration from temperature and the usual wind "
+    "and humidity.",
+)  # fmt: skip
