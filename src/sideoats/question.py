@@ -6,7 +6,7 @@ A question is one module in ``<room>/questions/`` that exposes ``QUESTION``. doc
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date as calendar_date
 from datetime import timedelta
 from functools import lru_cache
@@ -126,6 +126,11 @@ class Context:
     outlook: Outlook
     risk_aversion: float | None = None
 
+    def fresh(self) -> Context:
+        """The same with an empty list of facts read; the outlook notes what it reads in that list too."""
+        facts = self.facts.reader()
+        return replace(self, facts=facts, outlook=replace(self.outlook, facts=facts))
+
     def once(self, key: str, make: Callable[[Context], Any]) -> Any:
         """What `make` gives from facts and outlook alone, made once for all chunks of places.
 
@@ -134,7 +139,7 @@ class Context:
         kept = self.outlook.kept
         whole = (key, id(self.facts.by_id))
         if whole not in kept:
-            fresh = Context(self.on, self.facts.reader(), self.outlook, self.risk_aversion)
+            fresh = self.fresh()
             kept[whole] = (make(fresh), dict(fresh.facts.read))
         value, read = kept[whole]
         self.facts.read.update(read)
@@ -187,7 +192,7 @@ class Answers:
     worth_of_a_look : (n,) money in `unit`; look_cost : the cost of that look in the same unit
     missing : (n,) True where evidence is lacking: the row answers look, with `missing_headline`
     cautions : texts, or row -> texts
-    sources : facts read while answering; more may be added
+    sources : facts read while answering, for all rows alike; or row -> sources, where rows rest on different facts
     cost_of_waiting : (n,) money in `unit`; from the decision where None
     """
 
@@ -209,7 +214,7 @@ class Answers:
     missing_headline: Callable[[int], str] | str = "Nothing on file to answer from: go and look."
     missing_look_within: int = 3
     cautions: Sequence[str] | Callable[[int], Sequence[str]] = ()
-    sources: list[dict[str, str]] | None = None
+    sources: Sequence[dict[str, str]] | Callable[[int], Sequence[dict[str, str]]] | None = None
     cost_of_waiting: Floats | None = None
     question: Question | None = None
 
@@ -233,7 +238,7 @@ class Answers:
             self.sources = self.context.facts.cited()
 
     def _lost(self) -> Floats:
-        """(n,) money for the whole place that waiting until next week would lose; for a look, what the look is worth."""
+        """(n,) money for the whole place that waiting until next week would lose; for a look, its worth."""
         size = self.table.size if self.table.size.size else np.ones(len(self.table))
         worth = np.where(self.verdict == LOOK, _array(self.worth_of_a_look), 0.0)
         return np.asarray(np.maximum(_array(self.cost_of_waiting), worth) * np.nan_to_num(size, nan=1.0))
@@ -253,6 +258,7 @@ class Answers:
             elif np.isfinite(value):
                 quantities[name] = Quantity(float(value), unit)
         cautions = self.cautions(row) if callable(self.cautions) else self.cautions
+        sources = self.sources(row) if callable(self.sources) else self.sources
         missing = self.missing_headline if isinstance(self.missing_headline, str) else self.missing_headline(row)
         lost = self._lost()[row]
         q = self.question
@@ -263,7 +269,7 @@ class Answers:
             headline=missing if absent else self.headline(row),
             options=() if absent else self._options(row), quantities=quantities,
             worth_of_a_look=Quantity(float(_array(self.worth_of_a_look)[row]), self.unit),
-            because=tuple(self.because(row)), cautions=tuple(cautions), sources=tuple(self.sources or ()),
+            because=tuple(self.because(row)), cautions=tuple(cautions), sources=tuple(sources or ()),
             seed=self.context.outlook.seed, version=VERSION, place=self.table.keys[row],
             place_name=self.table.names[row] if self.table.names else "",
             farm=self.table.farms[row] if self.table.farms else "", room=q.room if q else "",
@@ -364,8 +370,7 @@ class Question:
 
     def ask(self, table: Table, context: Context) -> Answers:
         """Answer every row; the facts read on the way become the sources."""
-        fresh = Context(context.on, context.facts.reader(), context.outlook, context.risk_aversion)
-        answers = self.answer(table, fresh)
+        answers = self.answer(table, context.fresh())
         answers.question = self
         return answers
 

@@ -68,6 +68,15 @@ def money(value: float, unit: str) -> str:
     return f"{value:,.0f} {unit}" if abs(value) >= 1000 else f"{value:,.2f} {unit}"
 
 
+def plain_number(value: float) -> str:
+    """Four significant digits, never an exponent: 12,000 and 0.0832."""
+    if value == round(value) and abs(value) < 1e15:
+        return f"{value:,.0f}"
+    size = abs(value)
+    digits = 0 if size >= 1000 else 1 if size >= 100 else 2 if size >= 10 else 3 if size >= 1 else 4
+    return f"{value:,.{digits}f}"
+
+
 def call_text(call: Call, *, options: int = 6) -> str:
     """A call as plain text: verdict and dates first, then money, reasons, cautions, sources."""
     when = "".join(f"  {w} by {d:%a %d %b %Y}" for w, d in (("act", call.act_by), ("look", call.look_by)) if d)
@@ -86,7 +95,7 @@ def call_text(call: Call, *, options: int = 6) -> str:
     if call.quantities:
         lines.append("")
         for name, q in call.quantities.items():
-            value = q.value if isinstance(q.value, str) else f"{q.value:,.4g}"
+            value = q.value if isinstance(q.value, str) else plain_number(q.value)
             lines.append(f"  {name.replace('_', ' ')}: {value} {'' if q.unit in ('', '1') else q.unit}".rstrip())
     worth = call.worth_of_a_look
     if isinstance(worth.value, float) and worth.value > 0.005:
@@ -98,6 +107,6 @@ def call_text(call: Call, *, options: int = 6) -> str:
         from sideoats.facts import PROVENANCE_WORDS
 
         lines += ["", "Sources:"]
-        seen = dict.fromkeys((s["citation"], s["provenance"]) for s in call.sources)
-        lines += [f"  - {citation} [{PROVENANCE_WORDS.get(p, p)}]" for citation, p in seen]
+        for s in call.sources:
+            lines.append(f"  - {s['id']}: {s['citation']} [{PROVENANCE_WORDS.get(s['provenance'], s['provenance'])}]")
     return "\n".join(lines)

@@ -33,7 +33,8 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 @click.pass_context
 def command(
     ctx: click.Context, host: str, port: int, on: date | None, draws: int, zone: str, office: bool,
-    names: tuple[str, ...], certificate: Path | None, key: Path | None, data: Path | None, add_account: str | None, role: str, browser: bool,
+    names: tuple[str, ...], certificate: Path | None, key: Path | None, data: Path | None,
+    add_account: str | None, role: str, browser: bool,
 ) -> None:  # fmt: skip
     """Serve the desk: this week, phone-in, field entry, places, weather, markets, trials."""
     from sideoats.desk.serving import add_first_account, serve

@@ -43,7 +43,12 @@ QUOTES = {
 
 
 # Costs and habits of the invented office, kept in the ledger; each room's season may add its own.
-SETTINGS = {"cost.aphid_treatment": "14 USD/ac", "phi.aphid_treatment": "14 day", "interest": "8 %"}
+SETTINGS = {
+    "district.name": "Marrow Flats",
+    "cost.aphid_treatment": "14 USD/ac",
+    "phi.aphid_treatment": "14 day",
+    "interest": "8 %",
+}
 
 
 @dataclass

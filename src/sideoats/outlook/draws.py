@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -128,9 +128,14 @@ class Outlook:
         from sideoats.outlook.paths import log_price_paths
 
         weeks = np.asarray(days, dtype=np.float64).reshape(-1) / 7.0
-        if ("price", commodity) not in self.kept:
-            self.kept["price", commodity] = log_price_paths(self, commodity, _WEEKS)
-        paths: Floats = self.kept["price", commodity]
+        key = ("price", commodity.strip().lower())
+        if key not in self.kept:
+            alone = replace(self, facts=self.facts.reader()) if self.facts else self
+            paths = log_price_paths(alone, commodity, _WEEKS)
+            self.kept[key] = (paths, dict(alone.facts.read) if alone.facts else {})
+        paths, read = self.kept[key]
+        if self.facts:
+            self.facts.read.update(read)  # every call that uses the path cites what it rests on
         floor = np.clip(np.floor(weeks).astype(np.int64), 0, paths.shape[1] - 2)
         part = np.clip(weeks - floor, 0.0, 1.0)
         return np.asarray(np.exp(paths[:, floor] * (1 - part) + paths[:, floor + 1] * part), dtype=np.float64)

@@ -99,8 +99,7 @@ def in_season(question: Question, table: Table, context: Context) -> Table:
     """The rows that make sense today."""
     if question.in_season is None or not len(table):
         return table
-    fresh = Context(context.on, context.facts.reader(), context.outlook, context.risk_aversion)
-    return table.take(np.flatnonzero(question.in_season(table, fresh)))
+    return table.take(np.flatnonzero(question.in_season(table, context.fresh())))
 
 
 def chunks(table: Table, question: Question, draws: int) -> Iterator[Table]:

@@ -1,0 +1,85 @@
+"""Everything a week puts out, as files: public ones by language, private ones by farm."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sideoats.bulletin.dates import farm_calendar
+from sideoats.bulletin.public import Bulletin, make_bulletin
+from sideoats.bulletin.render import page, pdf, rain_chart
+from sideoats.bulletin.spoken import messages, plain_text, radio, script
+from sideoats.bulletin.words import words
+from sideoats.week.snapshot import Snapshot
+
+if TYPE_CHECKING:
+    from sideoats.ledger import Ledger
+    from sideoats.week import Week
+
+
+@dataclass(frozen=True)
+class Published:
+    """Files written, in order, and the bulletins behind them."""
+
+    files: tuple[Path, ...]
+    bulletins: tuple[Bulletin, ...]
+
+
+def paragraphs(ledger: Ledger, on: date) -> dict[str, str]:
+    """Slot -> the newest paragraph of the last seven days."""
+    found = ledger.latest_topics("paragraph", on)
+    recent = {slot: e for (_, slot), e in found.items() if e.seen_on > on - timedelta(days=7)}
+    return {slot: str(e.body["text"]) for slot, e in recent.items()}
+
+
+def bulletin_of(week: Week, snapshot: Snapshot, written: dict[str, str], language: str) -> Bulletin:
+    """The bulletin of a week in one language."""
+    district = snapshot.settings.get("district.name", "")
+    return make_bulletin(week, words(language), district=district, stations=snapshot.stations, paragraphs=written)
+
+
+def publish(
+    week: Week, snapshot: Snapshot, written: dict[str, str], out: Path, languages: Sequence[str] = ("en", "es")
+) -> Published:
+    """Write page, PDF, plain text, spoken script, radio notes and messages for each language, and a calendar a farm.
+
+    Public files go to ``out/public/LANGUAGE``, calendars (which name places) to ``out/farms``.
+    """
+    files: list[Path] = []
+    made = []
+    for language in languages:
+        spoken = words(language)
+        b = bulletin_of(week, snapshot, written, language)
+        made.append(b)
+        chart = rain_chart(snapshot.stations, b, spoken)
+        pictures = [chart] if chart else []
+        folder = out / "public" / language
+        files += [
+            _write(folder / "bulletin.html", page(b, spoken, pictures=pictures).encode()),
+            _write(folder / "bulletin.pdf", pdf(b, spoken, pictures=pictures)),
+            _write(folder / "bulletin.txt", plain_text(b, spoken).encode()),
+            _write(folder / "script-two-minutes.txt", script(b, spoken).encode()),
+            _write(folder / "radio-30-seconds.txt", radio(b, spoken, seconds=30).encode()),
+            _write(folder / "radio-60-seconds.txt", radio(b, spoken, seconds=60).encode()),
+            _write(folder / "messages.txt", "\n".join(messages(b, spoken)).encode()),
+        ]
+    for farm in sorted({c.farm for c in week.calls if c.farm}):
+        name = snapshot.farm_names.get(farm, farm)
+        own = [c for c in week.calls if c.farm == farm]
+        calendar = farm_calendar(own, words(languages[0]), farm=name, on=week.on)
+        files.append(_write(out / "farms" / f"{re.sub(r'[^A-Za-z0-9_-]', '_', farm)}.ics", calendar))
+    return Published(tuple(files), tuple(made))
+
+
+def _write(path: Path, content: bytes) -> Path:
+    """In one step, so that a reader never sees half a file."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(path.name + ".part")
+    part.write_bytes(content)
+    os.replace(part, path)
+    return path

@@ -1,0 +1,83 @@
+"""The bulletin's phrases by language; a number, a date or a unit as that language writes it."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from sideoats.errors import InputError
+
+LANGUAGES = ("en", "es")
+
+
+@dataclass(frozen=True)
+class Words:
+    """Phrases of one language."""
+
+    language: str
+    table: dict[str, Any]
+
+    def phrase(self, key: str, **values: Any) -> str:
+        """A phrase with its blanks filled. KeyError where the language lacks it (a test goes through all)."""
+        text: str = self.table["phrases"][key]
+        return text.format(**values)
+
+    def list(self, key: str) -> Sequence[str]:
+        """A list of sentences."""
+        found: Sequence[str] = self.table["lists"][key]
+        return found
+
+    def question(self, name: str) -> str:
+        """The question as the public would put it."""
+        return str(self.table["questions"].get(name, name.replace("-", " ")))
+
+    def reminder(self, name: str) -> str:
+        """What the label, the laboratory or the veterinarian must decide; "" where nothing special holds."""
+        return str(self.table["reminders"].get(name, ""))
+
+    def verdict(self, verdict: str) -> str:
+        """The verdict's word."""
+        return str(self.table["verdicts"][verdict])
+
+    def number(self, value: int) -> str:
+        """Small numbers as words."""
+        small: Sequence[str] = self.table["lists"]["numbers"]
+        return small[value] if 0 <= value < len(small) else f"{value:,}"
+
+    def day(self, day: date) -> str:
+        """Weekday, day and month, short."""
+        return self.phrase(
+            "day", weekday=self.list("weekdays")[day.weekday()], day=day.day, month=self.list("months")[day.month - 1]
+        )
+
+    def long_day(self, day: date) -> str:
+        """With the year."""
+        return self.phrase("long_day", day=day.day, month=self.list("months")[day.month - 1], year=day.year)
+
+    def unit(self, unit: str) -> str:
+        """A money unit as spoken."""
+        return str(self.table["units"].get(unit, unit))
+
+    def rain(self, millimetres: float) -> str:
+        """Rain in inches, as the trade says it, with millimetres."""
+        if millimetres != millimetres:
+            return self.phrase("unknown")
+        return self.phrase("rain", inches=f"{millimetres / 25.4:.1f}", millimetres=f"{millimetres:.0f}")
+
+    def temperature(self, celsius: float) -> str:
+        """Degrees Fahrenheit, whole."""
+        return f"{celsius * 9 / 5 + 32:.0f} °F"
+
+
+@lru_cache(maxsize=4)
+def words(language: str) -> Words:
+    """The phrases of a language. Raises InputError where there is none."""
+    if language not in LANGUAGES:
+        raise InputError(f"language {language!r} is not there", expected="one of " + ", ".join(LANGUAGES))
+    path = Path(__file__).parent / f"{language}.toml"
+    return Words(language, tomllib.loads(path.read_text(encoding="utf-8")))

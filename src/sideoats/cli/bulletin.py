@@ -1,0 +1,43 @@
+"""bulletin: the week for the public, and each farm's dates."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from sideoats.cli._shared import ledger_location, on_option, today
+
+
+@click.command()
+@on_option
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder to write to.")
+@click.option("--language", "languages", multiple=True, default=("en", "es"), show_default=True, help="en, es or both.")
+@click.option("--draws", type=click.IntRange(20, 100_000), default=500, show_default=True, help="Futures to draw.")
+@click.pass_context
+def command(ctx: click.Context, on: date | None, out: Path, languages: tuple[str, ...], draws: int) -> None:
+    """Write the public bulletin (page, PDF, text, script, messages) and a calendar for each farm.
+
+    Farms are never named in public files, and groups of fewer than five farms are not reported. Your own paragraphs:
+    sideoats record paragraph slot=opening.en text="..."
+    """
+    from sideoats.bulletin.publish import paragraphs, publish
+    from sideoats.bulletin.words import words
+    from sideoats.ledger import open_ledger
+    from sideoats.week import run_week
+    from sideoats.week.snapshot import take_snapshot
+
+    for language in languages:
+        words(language)
+    day = today(on)
+    with open_ledger(ledger_location(ctx), create=False) as ledger:
+        week = run_week(ledger, day, draws=draws)
+        snapshot, written = take_snapshot(ledger, day, ()), paragraphs(ledger, day)
+    done = publish(week, snapshot, written, out, languages)
+    calendars = sum(f.suffix == ".ics" for f in done.files)
+    first = done.bulletins[0]
+    click.echo(f"{len(done.files) - calendars} public files and {calendars} farm calendars in {out}")
+    click.echo(
+        f"{len(first.items)} matters reported, {first.withheld} withheld because they concern fewer than five farms"
+    )
