@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
@@ -41,7 +42,11 @@ def group(ctx: click.Context, ledger: str | None) -> None:
 
 
 def main(argv: list[str] | None = None) -> Any:
-    """Run a command. Exit status 0 answered, 1 the ledger does not hold, 2 bad input (one line), never a traceback."""
+    """Run a command.
+
+    Exit status: 0 answered, 1 the ledger does not hold, 2 bad input (one line), 3 a fault of the program (one line; with
+    SIDEOATS_TRACE set, the traceback that its authors need).
+    """
     try:
         status = group.main(args=argv, prog_name="sideoats", standalone_mode=False)
     except SideoatsError as error:
@@ -57,9 +62,13 @@ def main(argv: list[str] | None = None) -> Any:
         sys.exit(0)
     except OSError as error:
         _fail(f"{error.strerror or error}: {error.filename or ''}; check the path and its permissions")
+    except Exception as error:
+        if os.environ.get("SIDEOATS_TRACE"):
+            raise
+        _fail(f"a fault of the program, not of your input: {type(error).__name__}: {error}; please report it", status=3)
     sys.exit(status if isinstance(status, int) else 0)
 
 
-def _fail(message: str) -> None:
+def _fail(message: str, status: int = 2) -> NoReturn:
     click.echo(one_line(f"sideoats: {message}"), err=True)
-    sys.exit(2)
+    sys.exit(status)

@@ -85,6 +85,8 @@ def call_text(call: Call, *, options: int = 6) -> str:
     for o in shown[:options]:
         if o.barred:
             lines.append(f"  {o.label}: not allowed - {o.barred}")
+        elif o.expected != o.expected:
+            lines.append(f"  {o.label}")
         else:
             lines.append(
                 f"  {o.label}: {money(o.expected, o.unit)} (1 in 10 below {money(o.low, o.unit)}, 1 in 10 above "
