@@ -1,11 +1,13 @@
 """Feed energy for beef cattle: from total digestible nutrients to net energy, and how much a gain or a cow needs.
 
-Energy in Mcal, feed energy per kg of dry matter, weights in kg, TDN in percent of dry matter. Each function states where
+Energy in Mcal, feed energy per kg of dry matter, weights in kg, TDN in percent of dry matter. Each function states
+where
 its coefficients come from; "from memory" means that the book was not seen, and the call says so too.
 
 References
 ----------
-.. [1] NRC, Nutrient Requirements of Beef Cattle, 7th rev. ed., 1996, p. 126: 1 kg TDN = 4.409 Mcal DE, ME = 0.82 DE (read).
+.. [1] NRC, Nutrient Requirements of Beef Cattle, 7th rev. ed., 1996, p. 126: 1 kg TDN = 4.409 Mcal DE, ME = 0.82 DE
+(read).
 .. [2] NRC 1984 and 1996 after Garrett 1980: NEm and NEg as cubics in ME (coefficients from memory).
 .. [3] Zinn and others, J. Anim. Sci. 86:2680, 2008: NEg = 0.877 NEm - 0.41; NEm requirement 0.077 W^0.75, after
    Lofgreen and Garrett 1968 (read).
@@ -30,7 +32,8 @@ def _f(x: ArrayLike) -> Floats:
 
 
 def shrunk_weight(full: ArrayLike) -> Floats:
-    """Shrunk body weight, 0.96 of full weight, in the unit given (read: University of Arkansas MP391 after NRC 1996)."""
+    """Shrunk body weight, 0.96 of full weight, in the unit given (read: University of Arkansas MP391 after NRC
+    1996)."""
     return np.asarray(_SHRUNK * _f(full), dtype=np.float64)
 
 
@@ -104,7 +107,8 @@ def maintenance_energy(
 
 
 def equivalent_weight(shrunk_kg: ArrayLike, finish_kg: ArrayLike, standard_kg: ArrayLike = 478.0) -> Floats:
-    """Equivalent shrunk weight [kg] = W * standard / finish; standard 478 kg at small marbling (from memory, NRC 1996)."""
+    """Equivalent shrunk weight [kg] = W * standard / finish; standard 478 kg at small marbling (from memory,
+    NRC 1996)."""
     return np.asarray(_f(shrunk_kg) * _f(standard_kg) / _f(finish_kg), dtype=np.float64)
 
 
@@ -135,7 +139,8 @@ def gain_from_energy(equivalent_kg: ArrayLike, retained: ArrayLike, *, method: s
 def energy_limited_gain(
     intake_kg: ArrayLike, tdn: ArrayLike, maintenance: ArrayLike, equivalent_kg: ArrayLike
 ) -> Floats:
-    """Shrunk gain [kg/day] that a ration allows: what is left after maintenance, at its NEg; 0 where nothing is left."""
+    """Shrunk gain [kg/day] that a ration allows: what is left after maintenance, at its NEg; 0 where nothing
+    is left."""
     left = np.maximum(_f(intake_kg) - _f(maintenance) / net_energy_maintenance(tdn), 0.0)
     return gain_from_energy(equivalent_kg, left * net_energy_gain(tdn))
 

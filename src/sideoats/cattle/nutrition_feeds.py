@@ -111,7 +111,9 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
             value = float(row[part]) if row is not None else 0.0
         parts[part] = value
     if not 0 < parts["dry_matter"] <= 1:
-        raise InputError(f"dry_matter of {name[:40]!r} is {parts['dry_matter']:g}", where="feeds", expected="0 to 100 %")
+        raise InputError(
+            f"dry_matter of {name[:40]!r} is {parts['dry_matter']:g}", where="feeds", expected="0 to 100 %"
+        )
     level = _given(record, "nitrate")
     if not np.isnan(level):
         tested = nitrate.nitrate_nitrogen_dry(
@@ -125,7 +127,8 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
     most = _given(record, "most")
     on_hand = _given(record, "on_hand") * 2000 * parts["dry_matter"] / (days * head)
     return OneFeed(
-        name=name, kind=kind, nitrate=level, untested=untested, cores=_given(record, "cores"), bales=_given(record, "bales"),
+        name=name, kind=kind, nitrate=level, untested=untested, cores=_given(record, "cores"), bales=_given(record,
+        "bales"),
         aflatoxin=_given(record, "aflatoxin"), most_share=book.largest_share[kind] if np.isnan(most) else most,
         most_lb=np.inf if np.isnan(on_hand) else on_hand, **parts,
     )  # fmt: skip
@@ -153,7 +156,9 @@ class Screened:
     guessed: list[list[str]]
 
 
-def screen(held: Sequence[Sequence[OneFeed]], animals: Sequence[Any], risk: NDArray[np.bool_], facts: Facts) -> Screened:
+def screen(
+    held: Sequence[Sequence[OneFeed]], animals: Sequence[Any], risk: NDArray[np.bool_], facts: Facts
+) -> Screened:
     """Apply nitrate classes, hottest credible bales and aflatoxin levels to the feeds of every herd.
 
     A feed under the ceiling counts at its test; one at or over it counts at its hottest credible bale.
@@ -179,7 +184,8 @@ def screen(held: Sequence[Sequence[OneFeed]], animals: Sequence[Any], risk: NDAr
     out = [_reasons(feeds, i, share, by, level, action) for i, feeds in enumerate(held)]
     dry = np.where(here, grid("dry_matter"), 1.0)
     feeds = Feeds(
-        price=price_of_dry_matter(grid("price"), dry), tdn=grid("tdn"), protein=grid("protein"), calcium=grid("calcium"),
+        price=price_of_dry_matter(grid("price"), dry), tdn=grid("tdn"), protein=grid("protein"),
+        calcium=grid("calcium"),
         phosphorus=grid("phosphorus"), sulfur=grid("sulfur"), nitrate=np.nan_to_num(counted),
         aflatoxin=np.nan_to_num(grid("aflatoxin")), most_lb=np.where(here & ~barred, grid("most_lb"), 0.0),
         most_share=np.minimum(grid("most_share"), np.nan_to_num(share)),
@@ -218,7 +224,9 @@ def _reasons(
         if np.isnan(level[i, k]):
             out[feed.name] = "it is known to accumulate nitrate, or is not in the table, and has no test"
         elif share[i, k] <= 0:
-            out[feed.name] = f"{level[i, k]:,.0f} ppm NO3-N: no share of it for these animals, by {publisher_name(by[i, k])}"
+            out[feed.name] = (
+                f"{level[i, k]:,.0f} ppm NO3-N: no share of it for these animals, by {publisher_name(by[i, k])}"
+            )
         elif action[i, k]:
             out[feed.name] = f"aflatoxin {feed.aflatoxin:,.0f} ppb is at or over the action level for the class"
     return out

@@ -111,7 +111,8 @@ def phosphorus(
     days_pregnant: ArrayLike = 0.0,
     calf_kg: ArrayLike = 0.0,
 ) -> Floats:
-    """Phosphorus [g/day]: 0.016 W, 0.039 a g of net protein gained, 0.95 a kg of milk, 7.6 a kg of calf over the last 90
+    """Phosphorus [g/day]: 0.016 W, 0.039 a g of net protein gained, 0.95 a kg of milk, 7.6 a kg of calf over the
+    last 90
     days, all over 0.68 absorbed (from memory [1])."""
     last = _f(days_pregnant) > _DAYS_OF_GESTATION - _LAST_DAYS
     calf = np.where(last, 7.6 * _f(calf_kg) / _LAST_DAYS, 0.0)
@@ -122,7 +123,8 @@ def phosphorus(
 def cow_intake(shrunk_kg: ArrayLike, tdn: ArrayLike, *, late: ArrayLike = True, milk_kg: ArrayLike = 0.0) -> Floats:
     """Dry matter intake of beef cows [kg/day] (from memory [1]).
 
-    ``W^0.75 (0.04997 NEm^2 + c) / NEm + 0.2 milk`` with c 0.04631 in the last two thirds of pregnancy and in milk, 0.03840
+    ``W^0.75 (0.04997 NEm^2 + c) / NEm + 0.2 milk`` with c 0.04631 in the last two thirds of pregnancy and in milk,
+    0.03840
     for open cows and the first third; the divisor is 0.95 where NEm is under 1.0. Explains little more than half of the
     variation between animals (read, NRC 1996 p. 103): show a band.
     """
@@ -158,7 +160,8 @@ def intake_from_start(initial_kg: ArrayLike, *, method: str = "nrc_1996") -> Flo
         0.0133 W (3,410 pens)
     """
     lines = {
-        "nrc_1996": (4.54, 0.0125), "iowa_steers": (5.81, 0.0125), "iowa_heifers": (5.03, 0.0144), "iowa_all": (5.49, 0.0133),
+        "nrc_1996": (4.54, 0.0125), "iowa_steers": (5.81, 0.0125), "iowa_heifers": (5.03, 0.0144), "iowa_all": (5.49,
+        0.0133),
     }  # fmt: skip
     if method not in lines:
         raise ValueError(f"method {method!r}; expected one of {', '.join(lines)}")
@@ -210,7 +213,8 @@ class Floors:
 def floors(animal: Animal, intake_lb: ArrayLike = np.nan) -> Floors:
     """Intake and nutrient floors by the NRC 1996 equations; energy and intake are solved together.
 
-    Intake depends weakly on the ration's energy, and the energy needed on intake, so the two are iterated from TDN 58 %.
+    Intake depends weakly on the ration's energy, and the energy needed on intake, so the two are iterated from TDN
+    58 %.
 
     Parameters
     ----------

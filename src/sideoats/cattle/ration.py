@@ -69,7 +69,8 @@ class Feeds:
         """Feeds from whatever is given; absent concentrations are 0, absent limits none."""
         cost = np.asarray(price, np.float64)
         blank: dict[str, Any] = {
-            "tdn": 0.0, "protein": 0.0, "calcium": 0.0, "phosphorus": 0.0, "sulfur": 0.0, "nitrate": 0.0, "aflatoxin": 0.0,
+            "tdn": 0.0, "protein": 0.0, "calcium": 0.0, "phosphorus": 0.0, "sulfur": 0.0, "nitrate": 0.0,
+            "aflatoxin": 0.0,
             "most_lb": np.inf, "most_share": 1.0,
         }  # fmt: skip
         held = {k: np.broadcast_to(np.asarray(parts.get(k, v), np.float64), cost.shape) for k, v in blank.items()}
@@ -137,7 +138,8 @@ class Rations:
     pounds : (herd, feed) lb dry matter a head and day; NaN where there is none
     cost : (herd,) USD a head and day
     feasible : (herd,)
-    shadow : row name -> (herd,) change of cost for one more unit of the row: floors USD a lb, nitrate USD a head and day
+    shadow : row name -> (herd,) change of cost for one more unit of the row: floors USD a lb, nitrate USD a head and
+    day
         for 100 ppm less ceiling, sulfur for 0.1 % less, aflatoxin for 10 ppb less; 0 where the row does not bind
     level : row name -> (herd,) what the ration holds: floors lb, nitrate ppm and the others with the water counted
     """
@@ -170,7 +172,8 @@ def _blocks(feeds: Feeds, needs: Needs) -> tuple[Floats, Floats]:
     a = np.stack(
         [
             -feeds.tdn, -feeds.protein, -calcium, -phosphorus, least * phosphorus - calcium,
-            np.where(no_most, 0.0, calcium - most * phosphorus), feeds.nitrate * _PPM, feeds.sulfur, feeds.aflatoxin * _PPM,
+            np.where(no_most, 0.0, calcium - most * phosphorus), feeds.nitrate * _PPM, feeds.sulfur,
+            feeds.aflatoxin * _PPM,
         ],
         axis=1,
     )  # fmt: skip
@@ -199,15 +202,20 @@ def _stack(blocks: Floats) -> Any:
     return csr_array((blocks.reshape(-1), index, pointer), shape=(n * rows, n * columns))
 
 
-def _solve_chunk(feeds: Feeds, needs: Needs) -> Any:
-    """HiGHS on a stack of herds; its result object."""
+def _highs() -> Any:
+    """`scipy.optimize.linprog`, whose stubs do not know sparse constraint matrices."""
     from scipy.optimize import linprog
 
+    return linprog
+
+
+def _solve_chunk(feeds: Feeds, needs: Needs) -> Any:
+    """HiGHS on a stack of herds; its result object."""
     a, b = _blocks(feeds, needs)
     herds, _, count = a.shape
     whole = _stack(np.ones((herds, 1, count)))
     limits = np.stack([np.zeros(herds * count), _most(feeds, needs).reshape(-1)], axis=1)
-    return linprog(
+    return _highs()(
         feeds.price.reshape(-1), A_ub=_stack(a), b_ub=b.reshape(-1), A_eq=whole, b_eq=needs.intake, bounds=limits,
         method="highs-ds",
     )  # fmt: skip
@@ -228,8 +236,6 @@ def shortfalls(feeds: Feeds, needs: Needs, rows: Sequence[str] = ROWS) -> tuple[
     missed : (herd, row) as a share of the row's bound (of intake where the bound is 0), rows as in ROWS
     unfilled : (herd,) lb of intake for which no feed is at hand
     """
-    from scipy.optimize import linprog
-
     wide = _wide(feeds, len(needs))
     a, b = _blocks(wide, needs)
     kept = np.array([name in rows for name in ROWS])
@@ -239,10 +245,12 @@ def shortfalls(feeds: Feeds, needs: Needs, rows: Sequence[str] = ROWS) -> tuple[
     scale = np.where(scale > 0, scale, 1.0)
     give = -np.eye(count_rows)[None, :, :] * scale[:, :, None]
     rows_block = np.concatenate([a, give, np.zeros((herds, count_rows, 1))], axis=2)
-    whole = np.concatenate([np.ones((herds, 1, count)), np.zeros((herds, 1, count_rows)), np.ones((herds, 1, 1))], axis=2)
+    whole = np.concatenate(
+        [np.ones((herds, 1, count)), np.zeros((herds, 1, count_rows)), np.ones((herds, 1, 1))], axis=2
+    )
     cost = np.concatenate([np.zeros(count), np.ones(count_rows), [10.0]])
     top = np.concatenate([_most(wide, needs), np.full((herds, count_rows + 1), np.inf)], axis=1)
-    found = linprog(
+    found = _highs()(
         np.tile(cost, herds), A_ub=_stack(rows_block), b_ub=b.reshape(-1), A_eq=_stack(whole), b_eq=needs.intake,
         bounds=np.stack([np.zeros(top.size), top.reshape(-1)], axis=1), method="highs-ds",
     )  # fmt: skip

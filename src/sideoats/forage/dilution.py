@@ -67,12 +67,10 @@ def safe_share(hot: ArrayLike, low: ArrayLike, ceiling: ArrayLike, drunk: ArrayL
     """
     b, c, top, water = (np.asarray(v, dtype=np.float64) for v in np.broadcast_arrays(hot, low, ceiling, drunk))
     room = top - water
-    exact = hot_share(b, c, room)
-    hundredths = np.ceil(np.nan_to_num(exact) * 100.0 * (1 - 1e-9)) - 1.0
-    share = np.clip(hundredths, 0.0, 99.0) / 100.0
-    share = np.where(np.isnan(exact), 0.0, share)
-    share = np.where(b < room * (1 - 1e-9), 1.0, share)
-    return np.where((b < room) | (c < room), share, 0.0)
+    mixes = (c < room) & (b > c) & (b >= room * (1 - 1e-9))
+    exact = np.where(mixes, (room - c) / np.where(mixes, b - c, 1.0), 0.0)
+    share = np.clip(np.ceil(exact * 100.0 * (1 - 1e-9)) - 1.0, 0.0, 99.0) / 100.0
+    return np.where(b < room * (1 - 1e-9), 1.0, np.where(mixes, share, 0.0))
 
 
 def as_fed_pounds(shares: ArrayLike, intake_lb: ArrayLike, dry_matter: ArrayLike) -> Floats:

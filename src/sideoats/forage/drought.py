@@ -6,7 +6,7 @@ Rule (common practice, no source; every figure a fact under ``forage/drought``):
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from typing import Any
 
@@ -94,14 +94,14 @@ def drought_rule(facts: Facts) -> dict[str, float]:
     return {name: facts.value(f"forage/drought.{name}") for name in names}
 
 
-def by_place(stations: Sequence[Any], found: Callable[[str], float]) -> Floats:
+def by_place(stations: Iterable[Any], found: Callable[[str], float]) -> Floats:
     """(n,) one number a place from one call a station; NaN where the place has no station."""
     held = {name: found(name) for name in {str(s) for s in stations if s}}
     return np.array([held.get(str(s), np.nan) for s in stations], dtype=np.float64)
 
 
 def drought_broke_by_place(
-    stations: Sequence[Any], records: Mapping[str, StationDays], on: date, facts: Facts, within: int
+    stations: Iterable[Any], records: Mapping[str, StationDays], on: date, facts: Facts, within: int
 ) -> Floats:
     """(n,) days since a drought broke at each place's station; NaN where none did or no station is on file."""
     rule = drought_rule(facts)
@@ -109,7 +109,7 @@ def drought_broke_by_place(
 
 
 def frost_by_place(
-    stations: Sequence[Any], records: Mapping[str, StationDays], on: date, threshold_degc: float, within: int
+    stations: Iterable[Any], records: Mapping[str, StationDays], on: date, threshold_degc: float, within: int
 ) -> Floats:
     """(n,) days since the last minimum at or under the threshold at each place's station; NaN as above."""
     return by_place(stations, lambda name: days_since_frost(records.get(name), on, within, threshold_degc))

@@ -72,4 +72,6 @@ def days_of_hay(tons: ArrayLike, tons_a_day: ArrayLike) -> Floats:
 
 def storage_worth(price_per_ton: ArrayLike, loss_now: ArrayLike, loss_then: ArrayLike) -> Floats:
     """Money a ton saved by storage that loses less: price times the difference of the losses."""
-    return np.asarray(price_per_ton, np.float64) * (np.asarray(loss_now, np.float64) - np.asarray(loss_then, np.float64))
+    return np.asarray(price_per_ton, np.float64) * (
+        np.asarray(loss_now, np.float64) - np.asarray(loss_then, np.float64)
+    )

@@ -117,9 +117,7 @@ def core_summary(results: Sequence[Sequence[float] | None]) -> tuple[Floats, Flo
     return mean, squares, count, hottest
 
 
-def pooled_spread(
-    squares: ArrayLike, cores: ArrayLike, published: float, weight: float
-) -> tuple[Floats, Floats]:
+def pooled_spread(squares: ArrayLike, cores: ArrayLike, published: float, weight: float) -> tuple[Floats, Floats]:
     """Log spread of a lot and its degrees of freedom.
 
     Parameters
@@ -166,7 +164,9 @@ def hottest_credible(
     m = np.clip(np.broadcast_to(np.nan_to_num(np.asarray(bales, np.float64), nan=1.0), shape), 1, _MOST_BALES)
     s = np.broadcast_to(np.asarray(spread, np.float64), shape)
     df = np.broadcast_to(np.asarray(freedom, np.float64), shape)
-    k = _factors(n.astype(np.int64).reshape(-1), m.astype(np.int64).reshape(-1), df.reshape(-1), assurance).reshape(shape)
+    k = _factors(n.astype(np.int64).reshape(-1), m.astype(np.int64).reshape(-1), df.reshape(-1), assurance).reshape(
+        shape
+    )
     bound = middle * np.exp(np.maximum(k, 0.0) * s)
     return np.fmax(bound, np.broadcast_to(np.asarray(seen, np.float64), shape))
 
@@ -175,7 +175,10 @@ def chance_none_hotter(
     centre: ArrayLike, line: ArrayLike, cores: ArrayLike, bales: ArrayLike, spread: ArrayLike, freedom: ArrayLike
 ) -> Floats:
     """(n,) chance that no bale of the lot is over the line; arguments as in `hottest_credible`. NaN where unknown."""
-    given = (np.atleast_1d(np.asarray(v, np.float64)) for v in np.broadcast_arrays(centre, line, cores, bales, spread, freedom))
+    given = (
+        np.atleast_1d(np.asarray(v, np.float64))
+        for v in np.broadcast_arrays(centre, line, cores, bales, spread, freedom)
+    )
     middle, top, n, m, s, df = given
     k = np.log(np.maximum(top, 1e-12) / np.maximum(middle, 1e-12)) / s
     out = np.full(middle.shape, np.nan)
@@ -186,7 +189,13 @@ def chance_none_hotter(
 
 
 def more_bales_to_core(
-    centre: ArrayLike, line: ArrayLike, cores: ArrayLike, bales: ArrayLike, spread: float, weight: float, assurance: float
+    centre: ArrayLike,
+    line: ArrayLike,
+    cores: ArrayLike,
+    bales: ArrayLike,
+    spread: float,
+    weight: float,
+    assurance: float,
 ) -> Floats:
     """How many more bales to core, each tested alone, before the hottest credible bale falls under the line.
 

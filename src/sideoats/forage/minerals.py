@@ -56,13 +56,15 @@ def sulfur_from_water(sulfate_mg_per_litre: ArrayLike, litres: ArrayLike, intake
 
 
 def over_level(value: ArrayLike, level: ArrayLike) -> NDArray[np.bool_]:
-    """True where a value is at or over its line; an unknown value is not over it, and the caller must say it is unknown."""
+    """True where a value is at or over its line; an unknown value is not over it, and the caller must say it
+    is unknown."""
     values = np.asarray(value, np.float64)
     return np.nan_to_num(values, nan=-np.inf) >= np.asarray(level, np.float64) * (1 - ROUNDING)
 
 
 def ergot_bodies_allowed(body_weight_lb: ArrayLike, intake_share: ArrayLike, share_of_intake: float) -> Floats:
-    """Grams of ergot bodies a day at the printed share of dry matter intake; 0 must be used for pregnant or lactating."""
+    """Grams of ergot bodies a day at the printed share of dry matter intake; 0 must be used for pregnant or
+    lactating."""
     intake = np.asarray(body_weight_lb, np.float64) * np.asarray(intake_share, np.float64)
     return intake * share_of_intake * GRAMS_OF_POUND
 

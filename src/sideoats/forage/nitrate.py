@@ -45,7 +45,9 @@ def ion_factor(given: str, wanted: str) -> float:
     """
     for ion in (given, wanted):
         if ion not in _NITROGEN_PART:
-            raise InputError(f"{ion!r} is not a form of nitrate", where="form", expected="one of " + ", ".join(IONS), todo=WHY)
+            raise InputError(
+                f"{ion!r} is not a form of nitrate", where="form", expected="one of " + ", ".join(IONS), todo=WHY
+            )
     return _NITROGEN_PART[given] / _NITROGEN_PART[wanted]
 
 
@@ -160,18 +162,19 @@ class ClassTable:
     def largest_share(self, nitrate_nitrogen: ArrayLike, at_risk: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]:
         """Largest printed share of ration dry matter, and whether the feed may be the only one.
 
-        Returns (share, alone): share is 1 where nothing is printed against it or where no share is printed (then
-        `alone` is False). NaN and False for an unknown value.
+        Returns (share, alone). A class for which no share is printed (or was not seen) may not be the only feed, and
+        allows no more than the class below it. NaN and False for an unknown value.
         """
         index = self.classify(nitrate_nitrogen)
         risk = np.broadcast_to(np.asarray(at_risk, dtype=bool), index.shape)
         printed = np.where(risk, self.share_at_risk[index], self.share[index])
+        allowed = np.where(risk, np.fmin.accumulate(self.share_at_risk)[index], np.fmin.accumulate(self.share)[index])
         unknown = index < 0
-        share = np.where(np.isnan(printed), 1.0, printed)
-        return np.where(unknown, np.nan, share), np.where(unknown, False, printed == 1.0)
+        return np.where(unknown, np.nan, allowed), np.where(unknown, False, printed == 1.0)
 
     def ceiling(self, at_risk: bool) -> float:
-        """Level [ppm NO3-N dry] from which on the table limits a feed for these animals; infinite where it never does."""
+        """Level [ppm NO3-N dry] from which on the table limits a feed for these animals; infinite where it
+        never does."""
         printed = self.share_at_risk if at_risk else self.share
         limited = np.flatnonzero(printed != 1.0)
         return float(self.bounds_nitrogen[limited[0]]) if limited.size else float("inf")
@@ -233,9 +236,9 @@ def rule(
         level = np.where(risk, table.ceiling(True), table.ceiling(False))
         lower = counts & (level < ceiling)
         ceiling, ceiling_by = np.where(lower, level, ceiling), np.where(lower, table.publisher, ceiling_by)
-    for publisher, level in targets.items():
-        lower = (risk | (publisher == "")) & (level < ceiling)
-        ceiling = np.where(lower, level, ceiling)
+    for publisher, target in targets.items():
+        lower = (risk | (publisher == "")) & (target < ceiling)
+        ceiling = np.where(lower, target, ceiling)
         ceiling_by = np.where(lower, publisher or "the district's dilution target", ceiling_by)
     never = (always.largest_share(values, risk)[0] == 0.0) & (share > 0)
     by = np.where(never, always.publisher, by)
@@ -263,7 +266,9 @@ def feed_plus_water(
     grams a day, equivalent ppm NO3-N of dry matter
     """
     intake = np.asarray(intake_kg, dtype=np.float64)
-    drunk = np.nan_to_num(np.asarray(water, dtype=np.float64)) * np.nan_to_num(np.asarray(water_litres, dtype=np.float64))
+    drunk = np.nan_to_num(np.asarray(water, dtype=np.float64)) * np.nan_to_num(
+        np.asarray(water_litres, dtype=np.float64)
+    )
     grams = (np.asarray(feed, dtype=np.float64) * intake + drunk) / 1000.0
     return grams, 1000.0 * grams / intake
 

@@ -8,8 +8,10 @@ from sideoats.forage.nitrate import PPM_OF_PERCENT, ClassTable, ion_factor
 ALWAYS = "trade"
 _NAMES = {
     "trade": "the trade rule (common practice, no source)", "clemson": "Clemson", "servitech": "ServiTech",
-    "dairyland": "Dairyland", "american_ag_lab": "American Ag Lab", "nebraska": "Nebraska", "south_dakota": "South Dakota",
-    "manitoba": "Manitoba", "wyoming": "Wyoming", "kansas_agronomy": "Kansas (agronomy)", "kansas_farney": "Kansas (Farney)",
+    "dairyland": "Dairyland", "american_ag_lab": "American Ag Lab", "nebraska": "Nebraska",
+    "south_dakota": "South Dakota",
+    "manitoba": "Manitoba", "wyoming": "Wyoming", "kansas_agronomy": "Kansas (agronomy)",
+    "kansas_farney": "Kansas (Farney)",
     "kansas_mf3029": "Kansas MF3029", "montana": "Montana",
 }  # fmt: skip
 

@@ -44,7 +44,9 @@ def convert_basis(value: ArrayLike, dry_matter: ArrayLike, *, given: str, wanted
     share = np.broadcast_to(np.asarray(dry_matter, dtype=np.float64), values.shape)
     held = ~np.isnan(values)
     if (held & ~((share > 0) & (share <= 1))).any():
-        raise InputError("is not stated", where="moisture", expected="the moisture of the sample, such as 75%", todo=WHY)
+        raise InputError(
+            "is not stated", where="moisture", expected="the moisture of the sample, such as 75%", todo=WHY
+        )
     return values / share if wanted == "dry" else values * share
 
 
@@ -62,7 +64,9 @@ class Ladder:
     def of(cls, fact: Fact) -> Ladder:
         """The ladder of a fact under ``forage/prussic_class``, whose unit reads "ppm HCN wet" or "ppm HCN dry"."""
         basis = fact.unit.split()[-1]
-        return cls(fact.id, basis, fact.provenance, np.array(fact.column("from"), np.float64), tuple(fact.column("label")))
+        return cls(
+            fact.id, basis, fact.provenance, np.array(fact.column("from"), np.float64), tuple(fact.column("label"))
+        )
 
     def classify(self, ppm: ArrayLike) -> NDArray[np.int64]:
         """Class index by half-open bounds [ppm on the ladder's own basis]; -1 where unknown."""
@@ -100,7 +104,8 @@ class Standing:
     Attributes
     ----------
     too_short, frost, shoots, rain : True where that rule bars grazing today
-    days_left : days until the waits have passed; 0 where none runs, NaN where only height is lacking or nothing is known
+    days_left : days until the waits have passed; 0 where none runs, NaN where only height is lacking or nothing is
+    known
     height_needed : [in], the taller of the rules that apply
     """
 

@@ -16,8 +16,10 @@ CLASSES = (
     "pregnant-cow", "pregnant-heifer", "lactating-cow", "open-cow", "calf", "growing", "finishing", "bull", "unknown",
 )  # fmt: skip
 ALIASES: Mapping[str, str] = {
-    "pregnant": "pregnant-cow", "cow": "pregnant-cow", "cows": "pregnant-cow", "dry-cow": "pregnant-cow", "dry cow": "pregnant-cow",
-    "heifer": "pregnant-heifer", "heifers": "pregnant-heifer", "bred-heifer": "pregnant-heifer", "wet-cow": "lactating-cow",
+    "pregnant": "pregnant-cow", "cow": "pregnant-cow", "cows": "pregnant-cow", "dry-cow": "pregnant-cow",
+    "dry cow": "pregnant-cow",
+    "heifer": "pregnant-heifer", "heifers": "pregnant-heifer", "bred-heifer": "pregnant-heifer",
+    "wet-cow": "lactating-cow",
     "pairs": "lactating-cow", "non-pregnant-cow": "open-cow", "nonpregnant": "open-cow", "non-pregnant": "open-cow",
     "calves": "calf", "steer": "growing", "steers": "growing", "stocker": "growing", "stockers": "growing",
     "yearling": "growing", "feedlot": "finishing", "bulls": "bull", "pregnant cow": "pregnant-cow",
@@ -29,9 +31,10 @@ AT_RISK = frozenset({"pregnant-cow", "pregnant-heifer", "lactating-cow", "calf",
 
 
 def at_risk(classes: Sequence[Any], weakened: ArrayLike = False) -> NDArray[np.bool_]:
-    """(n,) True where the strictest published class is used: the class itself, or animals hungry, sick, thin, unadapted."""
+    """(n,) True where the strictest published class is used: the class itself, or animals hungry, sick, thin,
+    unadapted."""
     risk = np.array([str(c) in AT_RISK for c in classes], dtype=bool)
-    return risk | np.asarray(weakened, dtype=bool)
+    return np.asarray(risk | np.asarray(weakened, dtype=bool), dtype=bool)
 
 
 def by_class(fact: Fact, classes: Sequence[Any], column: str, *, other: float = np.nan) -> Floats:

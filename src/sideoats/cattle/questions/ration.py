@@ -79,7 +79,8 @@ INPUTS = (
     Field("air", "number", "air temperature, for how much they drink", unit="degF", low=-40, high=130),
     Field("head", "number", "animals that share what is on hand", unit="head", bare=True, low=1, high=100_000,
           found_in=("place:head",)),
-    Field("days", "number", "days that what is on hand must last", unit="day", bare=True, low=1, high=400, default=30.0),
+    Field("days", "number", "days that what is on hand must last", unit="day", bare=True, low=1, high=400,
+          default=30.0),
 )  # fmt: skip
 
 
@@ -182,7 +183,9 @@ def answer(table: Table, context: Context) -> Answers:
     missing = no_feed | np.isnan(needs.tdn) | ~table.known("class") | (growing & ~table.known("gain"))
     why = account(s.feeds, usable)
     barred = np.stack([~found.feasible, ~with_hay.feasible], axis=1)
-    payoff = np.stack([_cost(s, found, held, context), _cost(more, with_hay, [[*f, bought] for f in held], context)], axis=2)
+    payoff = np.stack(
+        [_cost(s, found, held, context), _cost(more, with_hay, [[*f, bought] for f in held], context)], axis=2
+    )
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
     unsafe = ~found.feasible & (why.unsafe | _all_out(held, s))
     verdict = np.where(unsafe, STOP, np.where(found.feasible | with_hay.feasible, ACT, LOOK)).astype(np.int8)
@@ -194,22 +197,29 @@ def answer(table: Table, context: Context) -> Answers:
         bars=(
             Bar(hazard, text.blame, hazard=True),
             Bar(barred & ~hazard & np.array([True, False]), text.blame),
-            Bar(barred & np.array([False, True]), "even with tested grass hay no ration meets the ceilings and the floors"),
+            Bar(barred & np.array([False, True]), "even with tested grass hay no ration meets ceilings and floors"),
         ),
-        verdict=verdict, quantities=_quantities(table, held, needs, floor, found, with_hay, facts.span("cattle/nutrition.intake_band")),
-        missing=missing & ~unsafe, missing_headline=text.missing, cautions=cautions.emergency(*cautions.RATION, cautions.NITRATE[1]),
+        verdict=verdict,
+        quantities=_quantities(
+            table, held, needs, floor, found, with_hay, facts.span("cattle/nutrition.intake_band")
+        ),
+        missing=missing & ~unsafe, missing_headline=text.missing,
+        cautions=cautions.emergency(*cautions.RATION, cautions.NITRATE[1]),
     )  # fmt: skip
 
 
 def _usable(needs: Needs) -> Needs:
-    """A floor that the equations cannot reach, and a ceiling that water has used up, as numbers a programme can hold."""
+    """A floor that the equations cannot reach, and a ceiling that water has used up, as numbers a programme
+    can hold."""
     from dataclasses import replace
 
     return replace(needs, tdn=np.where(np.isnan(needs.tdn), needs.intake, needs.tdn))
 
 
 def _all_out(held: list[list[OneFeed]], s: Screened) -> Bools:
-    return np.array([bool(f) and len(out) >= len({x.name for x in f}) for f, out in zip(held, s.out, strict=True)], dtype=bool)
+    return np.array(
+        [bool(f) and len(out) >= len({x.name for x in f}) for f, out in zip(held, s.out, strict=True)], dtype=bool
+    )
 
 
 def _cost(s: Screened, found: Rations, held: list[list[OneFeed]], context: Context) -> Floats:
@@ -224,7 +234,7 @@ def _cost(s: Screened, found: Rations, held: list[list[OneFeed]], context: Conte
     hay_part, other = np.where(rough, spent, 0.0).sum(axis=1), np.where(rough, 0.0, spent).sum(axis=1)
     total = hay_part[:, None] * hay + other[:, None] * grain
     # rounded, so that bought hay which the programme leaves out ties with the mix instead of winning by noise
-    return -np.round(np.where(found.feasible[:, None], total, np.nan), 6)
+    return np.asarray(-np.round(np.where(found.feasible[:, None], total, np.nan), 6), dtype=np.float64)
 
 
 def _quantities(
@@ -256,7 +266,10 @@ def _quantities(
         out[f"ration_{name}"] = (found.level[name], "lb/day")
         out[f"price_of_{name}"] = (np.where(found.feasible, found.shadow[name], np.nan), "USD/lb")
     out["price_of_100_ppm_less_nitrate"] = (np.where(found.feasible, found.shadow["nitrate"], np.nan), "USD/head/day")
-    out["price_of_a_tenth_percent_less_sulfur"] = (np.where(found.feasible, found.shadow["sulfur"], np.nan), "USD/head/day")
+    out["price_of_a_tenth_percent_less_sulfur"] = (
+        np.where(found.feasible, found.shadow["sulfur"], np.nan),
+        "USD/head/day",
+    )
     names = dict.fromkeys(f.name for feeds in held for f in feeds)
     for name in names:
         dry, fed = np.full(n, np.nan), np.full(n, np.nan)
@@ -293,14 +306,16 @@ class _Words:
         if self.unsafe[i] and not w.unsafe[i]:
             return "no blend of these feeds is safe: every one of them is kept out"
         if w.unsafe[i]:
-            unit, factor = {"nitrate": ("ppm NO3-N", 1.0), "sulfur": ("% sulfur", 100.0), "aflatoxin": ("ppb aflatoxin", 1.0)}[
-                str(w.hazard[i])
-            ]
+            unit, factor = {
+                "nitrate": ("ppm NO3-N", 1.0),
+                "sulfur": ("% sulfur", 100.0),
+                "aflatoxin": ("ppb aflatoxin", 1.0),
+            }[str(w.hazard[i])]
             level = w.added_level[i] * factor
             share = 100 * w.added_lb[i] / needs.intake[i]
             return (
-                f"no blend of these feeds is safe: you need at least {w.added_lb[i]:.1f} lb of dry matter a head and day "
-                f"({share:.0f} % of intake) of a feed under {level:,.4g} {unit}"
+                f"no blend of these feeds is safe: you need at least {w.added_lb[i]:.1f} lb of dry matter a head and"
+                f" day ({share:.0f} % of intake) of a feed under {level:,.4g} {unit}"
             )
         if w.unfilled[i] > 1e-6 and not w.short[i]:
             return f"the feeds on hand fill all but {w.unfilled[i]:.1f} lb of the dry matter they would eat"
@@ -333,11 +348,18 @@ class _Words:
     def because(self, i: int) -> list[str]:
         facts, found, needs = self.context.facts, self.found, self.needs
         out = [
-            f"Needs a head and day: {needs.intake[i]:.1f} lb dry matter ({100 * facts['cattle/nutrition.intake_band'].low:.0f} to {100 * facts['cattle/nutrition.intake_band'].high:.0f} % of it in practice), TDN {needs.tdn[i]:.1f}, "
-            f"protein {needs.protein[i]:.2f}, Ca {needs.calcium[i]:.3f}, P {needs.phosphorus[i]:.4f} lb "
-            "(NRC 1996 equations; several coefficients from memory, source not read).",
-            f"Ceilings: nitrate under {self.s.ceiling[i]:,.0f} ppm NO3-N with the water ({publisher_name(self.s.ceiling_by[i])}), "
-            f"sulfur {100 * needs.sulfur[i]:.2f} %, aflatoxin {needs.aflatoxin[i]:.0f} ppb.",
+            (
+                f"Needs a head and day: {needs.intake[i]:.1f} lb dry matter"
+                f" ({100 * facts['cattle/nutrition.intake_band'].low:.0f} to"
+                f" {100 * facts['cattle/nutrition.intake_band'].high:.0f} % of it in practice), TDN {needs.tdn[i]:.1f},"
+                f" protein {needs.protein[i]:.2f}, Ca {needs.calcium[i]:.3f}, P {needs.phosphorus[i]:.4f} lb (NRC 1996"
+                " equations; several coefficients from memory, source not read)."
+            ),
+            (
+                f"Ceilings: nitrate under {self.s.ceiling[i]:,.0f} ppm NO3-N with the water"
+                f" ({publisher_name(self.s.ceiling_by[i])}), sulfur {100 * needs.sulfur[i]:.2f} %, aflatoxin"
+                f" {needs.aflatoxin[i]:.0f} ppb."
+            ),
         ]
         out += [f"Kept out: {name}, because {reason}." for name, reason in self.s.out[i].items()]
         out += [f"Refused: {name}: {reason}" for name, reason in self.bad[i].items()]
@@ -347,7 +369,9 @@ class _Words:
             binding = [k for k in (*FLOORS, "nitrate", "sulfur", "aflatoxin") if found.shadow[k][i] > 1e-9]
             out.append(f"What binds: {', '.join(binding) or 'only the intake'}.")
             if found.shadow["nitrate"][i] > 1e-9:
-                out.append(f"100 ppm less nitrate allowed would cost {found.shadow['nitrate'][i]:.4f} USD/head/day; it stays.")
+                out.append(
+                    f"100 ppm less nitrate allowed would cost {found.shadow['nitrate'][i]:.4f} USD/head/day; it stays."
+                )
             if found.shadow["protein"][i] > 1e-9:
                 out.append(f"The last pound of protein costs {found.shadow['protein'][i]:.2f} USD.")
         else:
@@ -360,11 +384,13 @@ class _Words:
 
 QUESTION = Question(
     name="ration", room="cattle", title="What is the cheapest safe ration?",
-    about="A least-cost ration from the feeds at hand by linear programme, with nutrient floors by class and stage, and ceilings "
+    about="A least-cost ration from the feeds at hand by linear programme, with nutrient floors by class and stage, "
+    "and ceilings "
     "for nitrate (water counted), sulfur and aflatoxin that no price can buy past.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("herd", "pen")), size="head", check=_check,
     in_season=lambda table, context: table.known("feeds"),
-    limits="Energy, protein, Ca and P only: other minerals and vitamins by a mineral programme. Adaptation, palatability and "
+    limits="Energy, protein, Ca and P only: other minerals and vitamins by a mineral programme. Adaptation, "
+    "palatability and "
     "smallest practical amounts are not in it. A plain programme sits at its floors.",
     options_count=len(OPTIONS),
 )  # fmt: skip

@@ -1,4 +1,5 @@
-"""The demo's forage: tested, untested and hot hay lots, standing sorghum after rain, hay counts, feeds. All invented."""
+"""The demo's forage: tested, untested and hot hay lots, standing sorghum after rain, hay counts, feeds. All
+invented."""
 
 from __future__ import annotations
 
@@ -48,8 +49,7 @@ def entries(district: District, rng: np.random.Generator) -> list[NewEntry]:
         found += _herd(district, site, number, rng)
     for site in district.of("pen"):
         _set(site, **{"class": "growing", "weight": 560})
-        feeds = [dict(feed) for feed in PEN_FEEDS]
-        found.append(district.seen(site, "feeds_on_hand", 5, **{"class": "growing", "gain": "2 lb/day", "feeds": feeds}))
+        found.append(_feeds(district, site, 5, {"class": "growing", "gain": "2 lb/day"}, PEN_FEEDS))
     return found
 
 
@@ -57,6 +57,12 @@ def _set(site: Site, **attributes: Any) -> None:
     """Attributes that no other season has set."""
     for name, value in attributes.items():
         site.attributes.setdefault(name, value)
+
+
+def _feeds(
+    district: District, site: Site, days: int, known: dict[str, Any], feeds: tuple[dict[str, Any], ...]
+) -> NewEntry:
+    return district.seen(site, "feeds_on_hand", days, "demo adviser", **known, feeds=[dict(feed) for feed in feeds])
 
 
 def _lot(district: District, site: Site, number: int, days: int) -> list[NewEntry]:
@@ -75,5 +81,4 @@ def _herd(district: District, site: Site, number: int, rng: np.random.Generator)
     bales = round(head * float(rng.uniform(3.2, 6.5)))
     weight = f"{rng.integers(980, 1240)} lb"
     count = district.seen(site, "hay_count", 6, bales=bales, bale_weight=weight, storage=STORES[number % len(STORES)])
-    feeds = [dict(feed) for feed in HERD_FEEDS]
-    return [count, district.seen(site, "feeds_on_hand", 8, **{"class": "pregnant-cow", "feeds": feeds})]
+    return [count, _feeds(district, site, 8, {"class": "pregnant-cow"}, HERD_FEEDS)]

@@ -39,14 +39,17 @@ OPTIONS = (
 INPUTS = (
     Field("species", "choice", "what stands there", choices=SPECIES, aliases=_ALIASES, required=True,
           found_in=("evidence:forage_look.species", "place:crop")),
-    Field("height", "number", "height of the forage that would be grazed, new shoots included if there are any", unit="in",
+    Field("height", "number", "height of the forage that would be grazed, new shoots included if there are any",
+          unit="in",
           low=0, high=240, example="22 in", found_in=("evidence:forage_look.height",), fresh_days=14),
     Field("new_shoots", "flag", "new shoots or tillers stand after the frost or rain; they are eaten first",
           found_in=("evidence:forage_look.new_shoots",), fresh_days=7),
     Field("days_since_frost", "number", "days since the last frost, if there was one", unit="day", bare=True, low=0,
           high=400),
-    Field("frost_date", "date", "day of the last frost, if there was one", found_in=("evidence:forage_look.frost_date",)),
-    Field("days_since_rain", "number", "days since rain ended a drought, if it did", unit="day", bare=True, low=0, high=400),
+    Field("frost_date", "date", "day of the last frost, if there was one",
+          found_in=("evidence:forage_look.frost_date",)),
+    Field("days_since_rain", "number", "days since rain ended a drought, if it did", unit="day", bare=True, low=0,
+          high=400),
     Field("rain_date", "date", "day on which rain ended a drought, if it did",
           found_in=("evidence:forage_look.rain_date",)),
     Field("hcn", "number", "prussic acid as the laboratory printed it", unit="ppm", low=0, high=1e5,
@@ -57,7 +60,8 @@ INPUTS = (
     Field("moisture", "share", "moisture of the tested sample", found_in=("evidence:forage_look.moisture",)),
     Field("preset", "choice", "how careful heights and waits are; the district's choice if absent",
           choices=("usual", "cautious")),
-    Field("class", "choice", "animals that would graze", choices=stock.CLASSES, aliases=stock.ALIASES, default="unknown",
+    Field("class", "choice", "animals that would graze", choices=stock.CLASSES, aliases=stock.ALIASES,
+          default="unknown",
           found_in=("place:class",)),
     Field("weight", "number", "weight of an animal", unit="lb", low=50, high=3500, found_in=("place:weight",)),
     Field("price", "number", "hay fed meanwhile", unit="USD/ton", low=0, high=2000,
@@ -71,7 +75,8 @@ def _check(values: dict[str, Any]) -> None:
         if values["hcn_basis"] is None:
             raise InputError("is missing", where="graze-prussic hcn_basis", expected="wet or dry", todo=prussic.WHY)
         if values["moisture"] is None:
-            raise InputError("is missing", where="graze-prussic moisture", expected="the moisture of the sample, such as 75%",
+            raise InputError("is missing", where="graze-prussic moisture", expected="the moisture of the sample, "
+                "such as 75%",
                              todo=prussic.WHY)  # fmt: skip
 
 
@@ -153,7 +158,8 @@ def _tested(table: Table, context: Context) -> tuple[Bools, dict[str, NDArray[np
 
 
 def answer(table: Table, context: Context) -> Answers:
-    """The bars of height, frost, new shoots, rain and test; a day's hay is the only money, and it lifts none of them."""
+    """The bars of height, frost, new shoots, rain and test; a day's hay is the only money, and it lifts none
+    of them."""
     j = _judge(table, context)
     facts = context.facts
     n = len(table)
@@ -167,7 +173,9 @@ def answer(table: Table, context: Context) -> Answers:
     usual = stock.by_class(facts["forage/body_weight"], list(table.text("class")), "weight", other=1200.0)
     weight = np.where(np.isnan(table.number("weight")), usual, table.number("weight"))
     price = np.where(np.isnan(table.number("price")), facts.value("forage/hay.price"), table.number("price"))
-    day = (price * weight * facts.value("forage/hay.intake_share") / facts.value("forage/hay.dry_matter") / 2000)[:, None]
+    day = (price * weight * facts.value("forage/hay.intake_share") / facts.value("forage/hay.dry_matter") / 2000)[
+        :, None
+    ]
     moves = context.outlook.price_ratio("grass hay", [14])[:, 0]
     days = np.maximum(j.days, 1.0)[:, None]
     lab = context.outlook.between("laboratory days", 3.0, 7.0)
@@ -176,10 +184,13 @@ def answer(table: Table, context: Context) -> Answers:
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
     missing = no_height & ~waiting
     verdict = np.where(j.barred & ~missing, STOP, np.where(missing | shoots_unknown, LOOK, ACT)).astype(np.int8)
-    look_by = np.where(verdict == STOP, np.ceil(np.where(j.days > 0, j.days, 7.0)), np.where(verdict == LOOK, 2.0, -1.0))
+    look_by = np.where(
+        verdict == STOP, np.ceil(np.where(j.days > 0, j.days, 7.0)), np.where(verdict == LOOK, 2.0, -1.0)
+    )
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
-        unit="USD/head", bars=(Bar(barred, words.reason, hazard=True),), verdict=verdict, look_by=look_by.astype(np.int64),
+        unit="USD/head", bars=(Bar(barred, words.reason, hazard=True),), verdict=verdict,
+        look_by=look_by.astype(np.int64),
         quantities={
             "height_needed": (j.standing.height_needed, "in"), "days_to_wait": (j.days, "day"),
             "days_since_frost": (j.frost_age, "day"), "days_since_drought_breaking_rain": (j.rain_age, "day"),
@@ -212,7 +223,9 @@ class _Words:
         if s.shoots[i]:
             out.append(f"new shoots under {s.height_needed[i]:.0f} in")
         if s.rain[i] or j.nitrate_left[i] > 0:
-            out.append(f"{j.rain_age[i]:.0f} days since rain ended a drought (prussic acid and nitrate in the regrowth)")
+            out.append(
+                f"{j.rain_age[i]:.0f} days since rain ended a drought (prussic acid and nitrate in the regrowth)"
+            )
         if s.too_short[i]:
             shown = f"{height:.0f} in tall" if np.isfinite(height) else "height not known"
             out.append(f"{shown}, {s.height_needed[i]:.0f} in needed")
@@ -240,10 +253,13 @@ class _Words:
             waits = prussic.Preset.of(facts.choose("forage/prussic_preset", j.preset)[1])
             group = j.groups[i]
             out.append(
-                f"The {j.preset} preset: {needed:.0f} in before grazing, {waits.frost_wait[group]:.0f} days after frost, "
-                f"{waits.rain_wait[group]:.0f} days after rain that ends a drought; publishers print 3 to 14 days."
+                f"The {j.preset} preset: {needed:.0f} in before grazing, {waits.frost_wait[group]:.0f} days after"
+                f" frost, {waits.rain_wait[group]:.0f} days after rain that ends a drought; publishers print 3 to 14"
+                " days."
             )
-            out.append("New shoots after frost stay dangerous until two weeks after the frost that kills them, or until tall.")
+            out.append(
+                "New shoots after frost stay dangerous until two weeks after the frost that kills them, or until tall."
+            )
         else:
             out.append("It carries no or very little prussic acid; nitrate is its hazard after drought.")
         if np.isnan(j.frost_age[i]):
@@ -251,7 +267,9 @@ class _Words:
         if np.isnan(j.rain_age[i]):
             out.append("No rain that ended a drought was told or is on the station's record.")
         if self.table.known("hcn")[i]:
-            out.append("A laboratory result speaks for the plants and the day of the sample; it lifts no height or wait.")
+            out.append(
+                "A laboratory result speaks for the plants and the day of the sample; it lifts no height or wait."
+            )
         out.append(facts["forage/prussic.hay"].text)
         out.append(facts["forage/prussic.sampling"].text)
         return out
@@ -271,7 +289,8 @@ def _in_season(table: Table, context: Context) -> Bools:
 
 QUESTION = Question(
     name="graze-prussic", room="forage", title="May this sorghum, sudan or johnsongrass be grazed now?",
-    about="Prussic acid in standing forage by species, height, frost, drought-breaking rain, new shoots and laboratory result; "
+    about="Prussic acid in standing forage by species, height, frost, drought-breaking rain, new shoots and "
+    "laboratory result; "
     "nitrate after rain that ends a drought. The emergency lines stand on every answer.",
     inputs=INPUTS, answer=answer,
     places=Places(kinds=("field", "pasture"), crops=(*SPECIES, "sudan", "sorghum sudan", "millet")),

@@ -30,6 +30,7 @@ OPTIONS = (
     Option("other-class", "Keep it for animals at less risk"),
     Option("discard", "Haul it to where no animal can reach it"),
 )
+_UNKNOWN = "its nitrate is not known with ion and moisture basis"
 _LOOK_BACK = 60  # days: hay cut in that drought is in the stack by then
 STRAIGHT, GRIND, BLEND, ENSILE, OTHER, DISCARD = range(len(OPTIONS))
 FORM_ALIASES = {
@@ -77,7 +78,8 @@ INPUTS = (
           high=5000, found_in=("evidence:hay_nitrate.cores",)),
     Field("bales", "number", "bales in the lot", bare=True, low=1, high=5000,
           found_in=("evidence:hay_nitrate.bales", "place:bales")),
-    Field("feeds", "records", "low-nitrate feeds to mix with, each with its nitrate, form and basis", fields=FEED_FIELDS,
+    Field("feeds", "records", "low-nitrate feeds to mix with, each with its nitrate, form and basis",
+          fields=FEED_FIELDS,
           example="name=prairie hay, nitrate=150 ppm, form=NO3-N, basis=dry",
           found_in=("evidence:hay_nitrate.feeds",)),
     Field("share", "share", "share of the ration's dry matter that this hay would be; the largest safe one if absent",
@@ -105,7 +107,8 @@ INPUTS = (
 def _check(values: dict[str, Any]) -> None:
     if values["result"] is None and not values["single_bales"]:
         raise InputError(
-            "no result given", where="hay-nitrate result", expected="result='2100 ppm' or single_bales='1200, 2100 ppm'",
+            "no result given", where="hay-nitrate result", expected="result='2100 ppm' or single_bales='1200, 2100 "
+            "ppm'",
             todo="send cores of the bales to a laboratory; a colour test is only a screen (see hay-spot-test)",
         )  # fmt: skip
     if values["result"] is not None and values["single_bales"]:
@@ -132,7 +135,8 @@ def _feed_level(feed: dict[str, Any]) -> float:
 
 
 def _mix_level(feeds: Any) -> float:
-    """Level of the low-nitrate side, ppm NO3-N dry: feeds weighted by their parts; NaN where none or one is unusable."""
+    """Level of the low-nitrate side, ppm NO3-N dry: feeds weighted by their parts; NaN where none or one is
+    unusable."""
     if not feeds:
         return float("nan")
     parts = [float(f.get("part") or 0.0) for f in feeds]
@@ -207,7 +211,10 @@ def _payoff(table: Table, context: Context, j: Judgement, share: Floats) -> Floa
     """(place, draw, option) worth of a ton of the hay as fed, USD; bars do not enter here."""
     facts, out = context.facts, context.outlook
     given = table.number("price")
-    price = np.where(np.isnan(given), facts.value("forage/hay.price"), given)[:, None] * out.price_ratio("grass hay", [30])[:, 0]
+    price = (
+        np.where(np.isnan(given), facts.value("forage/hay.price"), given)[:, None]
+        * out.price_ratio("grass hay", [30])[:, 0]
+    )
     grind_cost = table.number("grinding")[:, None]
     grind_cost = np.where(np.isnan(grind_cost), out.between("grinding", *facts.span("forage/hay.grinding")), grind_cost)
     discount = out.between("other class", *facts.span("forage/hay.other_class_discount"))
@@ -235,7 +242,9 @@ def answer(table: Table, context: Context) -> Answers:
     verdict = np.where(j.not_alone, STOP, np.where(sampling, np.where(np.isnan(j.more_bales), ACT, LOOK), WAIT))
     within = dict(facts["forage/look_within"].rows)
     soon = np.where(np.isnan(broke), int(within["usual"]), int(within["drought broke"]))
-    gain = np.where(sampling, decision.expected[:, STRAIGHT] - decision.expected[np.arange(len(table)), decision.best], 0.0)
+    gain = np.where(
+        sampling, decision.expected[:, STRAIGHT] - decision.expected[np.arange(len(table)), decision.best], 0.0
+    )
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/ton", bars=bars, verdict=np.where(missing, LOOK, verdict).astype(np.int8),
@@ -286,21 +295,28 @@ class _Words:
     def _animals(self, i: int) -> str:
         word = str(self.table.text("class")[i] or "unknown")
         shown = "animals of unknown class" if word == "unknown" else word.replace("-", " ") + "s"
-        return shown.replace("calfs", "calves").replace("growings", "growing cattle").replace("finishings", "finishing cattle")
+        return (
+            shown.replace("calfs", "calves")
+            .replace("growings", "growing cattle")
+            .replace("finishings", "finishing cattle")
+        )
 
     def not_alone(self, i: int) -> str:
         j = self.j
-        if self.missing is not None and self.missing[i] or np.isnan(self.known.level[i]):
-            return "its nitrate is not known with ion and moisture basis"
+        if (self.missing is not None and self.missing[i]) or np.isnan(self.known.level[i]):
+            return _UNKNOWN
         if j.unread_water[i]:
             total = self.known.level[i] + j.drunk[i]
-            return f"with the water it comes to {total:,.0f} ppm NO3-N, over what {self._animals(i)} may have as the only feed"
+            return (
+                f"with the water it comes to {total:,.0f} ppm NO3-N, over what {self._animals(i)} may have as the only"
+                " feed"
+            )
         return f"{self._level(i)}: not as the only feed of {self._animals(i)}, by {publisher_name(j.ruling.by[i])}"
 
     def hot_bale(self, i: int) -> str:
         return (
-            f"the hottest credible bale may hold {self.j.hottest[i]:,.0f} ppm NO3-N, over the {self.j.never[i]:,.0f} from "
-            f"which {self._animals(i)} get none"
+            f"the hottest credible bale may hold {self.j.hottest[i]:,.0f} ppm NO3-N, over the {self.j.never[i]:,.0f}"
+            f" from which {self._animals(i)} get none"
         )
 
     def not_standing(self, i: int) -> str:
@@ -310,19 +326,24 @@ class _Words:
 
     def not_at_all(self, i: int) -> str:
         if np.isnan(self.known.level[i]):
-            return "its nitrate is not known with ion and moisture basis"
+            return _UNKNOWN
         return f"{self._level(i)}: no share of it for {self._animals(i)}, by {publisher_name(self.j.ruling.by[i])}"
 
     def no_class(self, i: int) -> str:
         if np.isnan(self.known.level[i]):
-            return "its nitrate is not known with ion and moisture basis"
+            return _UNKNOWN
         return f"{self._level(i)}: no share of it for any cattle, by {publisher_name(self.j.plain.by[i])}"
 
     def blend_unsafe(self, i: int) -> str:
         j, asked = self.j, self.known.asked_share[i]
         if j.share[i] <= 0:
-            return f"no whole percent of it keeps the ration under {j.ruling.ceiling[i]:,.0f} ppm NO3-N with this feed and water"
-        return f"{100 * asked:.0f} % is more than the {100 * j.share[i]:.0f} % that is safe to the hottest credible bale"
+            return (
+                f"no whole percent of it keeps the ration under {j.ruling.ceiling[i]:,.0f} ppm NO3-N with this feed and"
+                " water"
+            )
+        return (
+            f"{100 * asked:.0f} % is more than the {100 * j.share[i]:.0f} % that is safe to the hottest credible bale"
+        )
 
     def headline(self, i: int) -> str:
         j = self.j
@@ -339,8 +360,14 @@ class _Words:
             return f"Do not feed it straight to {self._animals(i)}: {self._level(i)}."
         if j.hot_bale[i]:
             if np.isnan(j.more_bales[i]):
-                return f"Not bale by bale: grind and mix the lot, because single bales may reach {j.hottest[i]:,.0f} ppm NO3-N."
-            return f"Core {j.more_bales[i]:.0f} more bales before feeding bale by bale: the result alone does not clear the hottest."
+                return (
+                    f"Not bale by bale: grind and mix the lot, because single bales may reach {j.hottest[i]:,.0f} ppm"
+                    " NO3-N."
+                )
+            return (
+                f"Core {j.more_bales[i]:.0f} more bales before feeding bale by bale: the result alone does not clear"
+                " the hottest."
+            )
         return f"Nothing published stands against feeding it to {self._animals(i)}: {self._level(i)}."
 
     def missing_headline(self, i: int) -> str:
@@ -349,20 +376,28 @@ class _Words:
         if self.table.known("result")[i] or self.table.known("single_bales")[i]:
             what = " and ".join(lacking) if lacking else "moisture of the as-fed result"
             return f"Do not feed until the {what} of its nitrate result is known: ask the laboratory."
-        after = " It was standing when rain ended a drought." if self.broke is not None and np.isfinite(self.broke[i]) else ""
+        after = ""
+        if self.broke is not None and np.isfinite(self.broke[i]):
+            after = f" Rain ended a drought {self.broke[i]:.0f} days ago: what was cut about then is suspect."
         return f"Do not feed this {hay} before a laboratory has tested it for nitrate.{after}"
 
     def because(self, i: int) -> list[str]:
         assert self.context is not None
         facts, j, known = self.context.facts, self.j, self.known
         if np.isnan(known.level[i]):
-            return [nitrate.WHY[0].upper() + nitrate.WHY[1:] + ".", f"Known accumulators: {facts['forage/accumulators'].text}."]
+            return [
+                nitrate.WHY[0].upper() + nitrate.WHY[1:] + ".",
+                f"Known accumulators: {facts['forage/accumulators'].text}.",
+            ]
         given = "mean of single bales" if known.seen[i] == known.seen[i] else "result"
         ion = known.level[i] * nitrate.ion_factor("NO3-N", "NO3")
         out = [f"The {given} is {self._level(i)}, which is {ion:,.0f} ppm as NO3."]
         followed, every = tables(facts, self.followed)
         if j.at_risk[i]:
-            out.append("The strictest class on file is used for these animals (pregnant, young, lactating, weakened or unknown).")
+            out.append(
+                "The strictest class on file is used for these animals (pregnant, young, lactating, weakened or"
+                " unknown)."
+            )
         else:
             out.append(f"The district follows {publisher_name(followed.publisher)} for animals not at special risk.")
         if j.ruling.by[i]:
@@ -378,8 +413,9 @@ class _Words:
             out.append("The water is not tested: whatever it holds comes on top.")
         if not np.isnan(known.low[i]):
             out.append(
-                f"The mix must stay under {j.ruling.ceiling[i]:,.0f} ppm NO3-N, water counted ({publisher_name(j.ruling.ceiling_by[i])}), "
-                f"even on a day of the hottest bale; the low feed holds {known.low[i]:,.0f}."
+                f"The mix must stay under {j.ruling.ceiling[i]:,.0f} ppm NO3-N, water counted"
+                f" ({publisher_name(j.ruling.ceiling_by[i])}), even on a day of the hottest bale; the low feed holds"
+                f" {known.low[i]:,.0f}."
             )
         if str(self.table.text("state")[i]) == "standing":
             low, high = facts["forage/ensiling_loss.nebraska"].low, facts["forage/ensiling_loss.georgia"].high
@@ -396,8 +432,8 @@ class _Words:
         if not self.table.known("cores")[i] and np.isnan(known.seen[i]):
             cored = "how many bales were cored is not said, so one is assumed"
         return (
-            f"Bales of one lot differ: with {100 * chance:.0f} % assurance none of {bales:.0f} is over {j.hottest[i]:,.0f} ppm "
-            f"NO3-N ({cored}; core {100 * least:.0f} to {100 * most:.0f} % of the bales)."
+            f"Bales of one lot differ: with {100 * chance:.0f} % assurance none of {bales:.0f} is over"
+            f" {j.hottest[i]:,.0f} ppm NO3-N ({cored}; core {100 * least:.0f} to {100 * most:.0f} % of the bales)."
         )
 
     def cautions(self, i: int) -> list[str]:
@@ -422,11 +458,14 @@ def _in_season(table: Table, context: Context) -> NDArray[np.bool_]:
 
 QUESTION = Question(
     name="hay-nitrate", room="forage", title="May this hay be fed, to whom, and how?",
-    about="Nitrate in a lot of hay: the laboratory's number with its ion and moisture basis, against the publishers' classes, "
-    "for the animals that would eat it, with water, blends and the hottest bale that must be reckoned with. The emergency "
+    about="Nitrate in a lot of hay: the laboratory's number with its ion and moisture basis, against the publishers' "
+    "classes, "
+    "for the animals that would eat it, with water, blends and the hottest bale that must be reckoned with. The "
+    "emergency "
     "lines stand on every answer.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("hay lot",)), size="amount", in_season=_in_season, check=_check,
-    limits="Cattle only. Published levels are guides that disagree by a factor of four at the bottom. No level is published "
+    limits="Cattle only. Published levels are guides that disagree by a factor of four at the bottom. No level is "
+    "published "
     "for grazed green forage. A mix is as good as its mixing.",
     options_count=len(OPTIONS),
 )  # fmt: skip

@@ -18,8 +18,8 @@ Floats = NDArray[np.float64]
 _FEEDERS = ("cone", "ring", "trailer", "cradle", "open-ring", "sheeted-ring", "none")
 _STORES = ("ground-bare", "ground-covered", "raised-bare", "wrapped", "covered-raised", "inside")
 OPTIONS = (
+    Option("buy-later", "Wait, and buy what is short when it runs out", passive=True),  # first: it wins a tie
     Option("buy-now", "Buy the likely shortage now"),
-    Option("buy-later", "Wait, and buy what is short when it runs out", passive=True),
     Option("sell-cows", "Sell the cows that the hay will not carry"),
 )
 INPUTS = (
@@ -46,14 +46,16 @@ INPUTS = (
           found_in=("quote:grass hay", "setting:price.hay")),
     Field("later", "number", "price then over price now that is reckoned with; a published-nowhere range if absent",
           low=0.1, high=10),
-    Field("cow_price", "number", "what a cow brings today", unit="USD/head", low=0, high=20_000, example="1400 USD/head",
+    Field("cow_price", "number", "what a cow brings today", unit="USD/head", low=0, high=20_000,
+          example="1400 USD/head",
           found_in=("setting:price.cow", "quote:bred cow")),
 )  # fmt: skip
 
 
 def _check(values: dict[str, Any]) -> None:
     if values["hay"] is None and values["bales"] is None:
-        raise InputError("no hay given", where="hay-supply", expected="bales=120 with bale_weight='1150 lb', or hay='70 ton'",
+        raise InputError("no hay given", where="hay-supply", expected="bales=120 with bale_weight='1150 lb', or "
+            "hay='70 ton'",
                          todo="count the bales and weigh a few")  # fmt: skip
     if values["hay"] is not None and values["bales"] is not None:
         raise InputError("both hay and bales given", where="hay-supply", expected="one of them")
@@ -78,7 +80,9 @@ class _Stack:
 
 def _days(table: Table, context: Context) -> Floats:
     start = np.fmax(np.nan_to_num(table.days_until("start_date", context.on)), 0.0)
-    days = np.where(np.isnan(table.number("days")), table.days_until("grass_date", context.on) - start, table.number("days"))
+    days = np.where(
+        np.isnan(table.number("days")), table.days_until("grass_date", context.on) - start, table.number("days")
+    )
     return np.maximum(days, 0.0)
 
 
@@ -109,7 +113,9 @@ def _stack(table: Table, context: Context) -> _Stack:
     intake_fact = facts["forage/hay.intake_share"]
     told = table.number("intake")
     intake = np.where(np.isnan(told), intake_fact.mid, told)
-    drawn_intake = np.where(np.isnan(told)[:, None], out.between("hay intake", intake_fact.low, intake_fact.high), told[:, None])
+    drawn_intake = np.where(
+        np.isnan(told)[:, None], out.between("hay intake", intake_fact.low, intake_fact.high), told[:, None]
+    )
     head, weight = table.number("head"), table.number("weight")
     late = facts["forage/hay.days_to_grass"]
     stretch = out.between("days to grass", late.low, late.high)
@@ -145,10 +151,11 @@ def answer(table: Table, context: Context) -> Answers:
     sell = -(cows * lost + np.maximum(s.short - cows * s.need / head, 0.0) * later) / head
     no_price = ~table.known("cow_price")
     barred = np.stack([np.zeros(len(table), bool), np.zeros(len(table), bool), no_price], axis=1)
-    decision = decide(np.stack([now, wait, sell], axis=2), barred=barred, risk_aversion=context.risk_aversion)
+    decision = decide(np.stack([wait, now, sell], axis=2), barred=barred, risk_aversion=context.risk_aversion)
     words = _Words(table, context, s, decision, likely[:, 0], cows[:, 0])
     return Answers(
-        table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision, unit="USD/head",
+        table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
+        unit="USD/head",
         bars=words.bars(barred), quantities=_quantities(s, likely[:, 0], cows[:, 0], no_price),
         missing=~s.known, missing_headline="Count the bales, weigh a few, and say until when they must last.",
         look_by=np.where(s.known, np.where(np.median(s.short, axis=1) > 0, -1, 30), -1),
@@ -210,19 +217,28 @@ class _Words:
     def because(self, i: int) -> list[str]:
         s, facts = self.s, self.context.facts
         if not s.known[i]:
-            return ["A stack that is not counted and weighed is a guess: bales of one size differ by hundreds of pounds."]
+            return [
+                "A stack that is not counted and weighed is a guess: bales of one size differ by hundreds of pounds."
+            ]
         _, feeder = facts.choose("forage/hay_feeder", self._word("feeder", i))
         _, storage = facts.choose("forage/hay_storage", self._word("storage", i))
         chance = (s.short[i] > 0).mean()
         return [
-            f"Need {s.planned_need[i]:.0f} tons as fed for {s.days[i]:.0f} days, feeding loss {100 * feeder.mid:.0f} % counted; "
-            f"on hand after storage {s.planned_have[i]:.0f} tons.",
+            (
+                f"Need {s.planned_need[i]:.0f} tons as fed for {s.days[i]:.0f} days, feeding loss"
+                f" {100 * feeder.mid:.0f} % counted; on hand after storage {s.planned_have[i]:.0f} tons."
+            ),
             f"Storage loses {100 * storage.low:.0f} to {100 * storage.high:.0f} % ({storage.conditions}).",
             f"Feeding loses {100 * feeder.low:.0f} to {100 * feeder.high:.0f} % ({feeder.conditions}).",
-            f"Chance of running short {100 * chance:.0f} %; in the worst tenth {np.quantile(s.short[i], 0.9):.0f} tons short.",
-            f"Book bale weight {facts.value('forage/hay.bale_weight'):.0f} lb is used where none was weighed."
-            if not self.table.known("bale_weight")[i] and not self.table.known("hay")[i]
-            else "Weights are the grower's own.",
+            (
+                f"Chance of running short {100 * chance:.0f} %; in the worst tenth {np.quantile(s.short[i], 0.9):.0f}"
+                " tons short."
+            ),
+            (
+                f"Book bale weight {facts.value('forage/hay.bale_weight'):.0f} lb is used where none was weighed."
+                if not self.table.known("bale_weight")[i] and not self.table.known("hay")[i]
+                else "Weights are the grower's own."
+            ),
             "What late hay costs, and what selling cows early gives up, have no source: put in your own.",
         ]
 
@@ -232,7 +248,8 @@ class _Words:
 
 QUESTION = Question(
     name="hay-supply", room="forage", title="Is there hay enough to grass?",
-    about="Bales, weights and losses against a herd's need until grass, with the chance of running short and the cost of buying "
+    about="Bales, weights and losses against a herd's need until grass, with the chance of running short and the "
+    "cost of buying "
     "now, buying later or selling cows.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("herd",)), size="head", check=_check,
     limits="Hay only: other feeds come off the need by hand, or ask `ration`. No forecast of hay prices.",

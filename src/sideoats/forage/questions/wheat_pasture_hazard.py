@@ -27,10 +27,12 @@ INPUTS = (
     Field("potassium", "share", "K of the forage, dry matter", high=0.2, example="3.1%",
           found_in=("evidence:pasture_test.potassium",)),
     Field("calcium", "share", "Ca of the forage, dry matter", high=0.1, found_in=("evidence:pasture_test.calcium",)),
-    Field("magnesium", "share", "Mg of the forage, dry matter", high=0.1, found_in=("evidence:pasture_test.magnesium",)),
+    Field("magnesium", "share", "Mg of the forage, dry matter", high=0.1,
+          found_in=("evidence:pasture_test.magnesium",)),
     Field("protein", "share", "crude protein of the forage, dry matter", high=0.6,
           found_in=("evidence:pasture_test.protein",)),
-    Field("mineral", "flag", "a magnesium mineral is being eaten", found_in=("evidence:pasture_test.mineral",), fresh_days=21),
+    Field("mineral", "flag", "a magnesium mineral is being eaten", found_in=("evidence:pasture_test.mineral",),
+          fresh_days=21),
     Field("lush", "flag", "short, lush, fast-growing wheat", found_in=("evidence:pasture_test.lush",), fresh_days=21),
     Field("front", "flag", "a weather front came or is coming within two days", default=False),
     Field("signs", "flag", "an animal is swollen, staggering or down", default=False,
@@ -81,7 +83,8 @@ def _judge(table: Table, context: Context) -> _Judged:
 
 
 def answer(table: Table, context: Context) -> Answers:
-    """Bars: signs; cows at tetany risk without a magnesium mineral; hungry or unfilled cattle on to rich or lush wheat."""
+    """Bars: signs; cows at tetany risk without a magnesium mineral; hungry or unfilled cattle on to rich or
+    lush wheat."""
     facts = context.facts
     j = _judge(table, context)
     n = len(table)
@@ -159,14 +162,19 @@ class _Words:
         line = facts.value("forage/tetany.ratio")
         out = []
         if np.isfinite(j.ratio[i]):
-            out.append(f"K/(Ca+Mg) is {j.ratio[i]:.2f} in milliequivalents; over {line:g} is the published tetany risk.")
+            out.append(
+                f"K/(Ca+Mg) is {j.ratio[i]:.2f} in milliequivalents; over {line:g} is the published tetany risk."
+            )
         if j.low_magnesium[i]:
             out.append("Forage magnesium is under 0.1 %: high risk by itself.")
         if j.high_pair[i]:
             out.append("Potassium over 3 % with nitrogen over 4 % is a published risk of its own.")
         out.append(facts["forage/tetany.who"].text)
         need = facts["forage/tetany.magnesium_need.lactating"]
-        out.append(f"A lactating cow needs {need.low:g} to {need.high:g} g of magnesium a day; a 5 % mineral at 4 oz carries 5.7 g.")
+        out.append(
+            f"A lactating cow needs {need.low:g} to {need.high:g} g of magnesium a day; a 5 % mineral at 4 oz carries"
+            " 5.7 g."
+        )
         if j.bloat[i]:
             out.append("Rich, lush or front-struck wheat: bloat weather for stockers.")
         out.append(facts["forage/bloat.practice"].text)
@@ -175,7 +183,8 @@ class _Words:
 
 QUESTION = Question(
     name="wheat-pasture-hazard", room="forage", title="Bloat and tetany on this wheat pasture?",
-    about="Tetany from the forage's minerals and the class of cattle, bloat from growth and weather; hay and mineral first, or "
+    about="Tetany from the forage's minerals and the class of cattle, bloat from growth and weather; hay and mineral "
+    "first, or "
     "off. The emergency lines stand on every answer.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("pasture", "herd", "pen")),
     in_season=lambda table, context: table.known("potassium") | table.known("lush") | table.flag("signs"),

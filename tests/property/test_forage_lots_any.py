@@ -1,0 +1,100 @@
+"""The stated assurance holds on simulated lots with the Kansas spread: for the hottest bale and for the blend."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sideoats.facts import load
+from sideoats.forage import dilution, lots
+
+FACTS = load()
+MEAN, LOWEST, HIGHEST, BALES = FACTS["forage/lot.spread"].rows[0]
+SPREAD = lots.log_spread_from_range(LOWEST, HIGHEST, BALES)
+WEIGHT, ASSURANCE = FACTS.value("forage/lot.spread_weight"), FACTS.value("forage/lot.assurance")
+
+
+def _lots(rng: np.random.Generator, count: int, bales: int, mean: float = MEAN) -> np.ndarray:
+    """(lot, bale) levels, lognormal with the Kansas mean and log spread."""
+    centre = np.log(mean) - SPREAD**2 / 2
+    return np.exp(rng.normal(centre, SPREAD, (count, bales)))
+
+
+def test_simulated_lots_look_like_the_kansas_lot() -> None:
+    # the printed range of 23 bales is 1,525 to 6,250 about 2,764 ppm; simulated lots must bracket it
+    bales = _lots(np.random.default_rng(5), 4000, int(BALES))
+    ratio = np.log(bales.max(axis=1) / bales.min(axis=1))
+    assert ratio.mean() == pytest.approx(np.log(HIGHEST / LOWEST), rel=0.02)
+    assert bales.mean() == pytest.approx(MEAN, rel=0.02)
+
+
+@pytest.mark.parametrize("cores", [1, 5, 10, 20])
+def test_assurance_of_a_composite_holds(cores: int) -> None:
+    rng = np.random.default_rng(11 + cores)
+    bales = _lots(rng, 4000, int(BALES))
+    composite = bales[:, :cores].mean(axis=1)
+    spread, freedom = lots.pooled_spread(np.zeros(4000), np.zeros(4000), SPREAD, WEIGHT)
+    bound = lots.hottest_credible(composite, np.full(4000, cores), np.full(4000, BALES), spread, freedom, ASSURANCE)
+    held = (bales.max(axis=1) <= bound).mean()
+    assert held >= ASSURANCE - 3 * np.sqrt(ASSURANCE * (1 - ASSURANCE) / 4000)
+
+
+@pytest.mark.parametrize("cores", [5, 12])
+def test_assurance_of_bales_tested_one_by_one_holds(cores: int) -> None:
+    rng = np.random.default_rng(31 + cores)
+    bales = _lots(rng, 3000, 40)
+    mean, squares, count, seen = lots.core_summary(list(bales[:, :cores]))
+    spread, freedom = lots.pooled_spread(squares, count, SPREAD, WEIGHT)
+    bound = lots.hottest_credible(mean, count, np.full(3000, 40), spread, freedom, ASSURANCE, seen)
+    assert (bales.max(axis=1) <= bound).mean() >= ASSURANCE - 3 * np.sqrt(ASSURANCE * (1 - ASSURANCE) / 3000)
+
+
+@pytest.mark.parametrize(("cores", "low", "ceiling"), [(5, 150.0, 1500.0), (20, 300.0, 2100.0), (10, 0.0, 700.0)])
+def test_a_blend_is_safe_to_the_hottest_bale_with_the_stated_assurance(cores: int, low: float, ceiling: float) -> None:
+    rng = np.random.default_rng(71)
+    bales = _lots(rng, 4000, int(BALES))
+    spread, freedom = lots.pooled_spread(np.zeros(4000), np.zeros(4000), SPREAD, WEIGHT)
+    composite = bales[:, :cores].mean(axis=1)
+    hottest = lots.hottest_credible(composite, np.full(4000, cores), np.full(4000, BALES), spread, freedom, ASSURANCE)
+    share = dilution.safe_share(hottest, low, ceiling)
+    on_the_worst_day = share[:, None] * bales + (1 - share)[:, None] * low
+    safe = (on_the_worst_day < ceiling).all(axis=1)
+    assert safe.mean() >= ASSURANCE - 3 * np.sqrt(ASSURANCE * (1 - ASSURANCE) / 4000)
+    # a blend made for the average bale would not hold: the check above can fail
+    naive = dilution.safe_share(composite, low, ceiling)
+    assert (naive[:, None] * bales + (1 - naive)[:, None] * low < ceiling).all(axis=1).mean() < 0.2
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.floats(0, 20_000), st.floats(0, 5000), st.floats(1, 5000), st.floats(0, 2000))
+def test_a_safe_share_is_strictly_under_the_ceiling(hot: float, low: float, ceiling: float, water: float) -> None:
+    share = float(dilution.safe_share(hot, low, ceiling, water))
+    assert 0.0 <= share <= 1.0 and round(share * 100) == pytest.approx(share * 100)
+    if share > 0:
+        assert share * hot + (1 - share) * low + water < ceiling
+    wider = float(dilution.safe_share(hot * 1.5 + 1, low, ceiling, water))
+    assert wider <= share
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(1, 30), st.integers(1, 80), st.floats(3, 40))
+def test_more_cores_never_raise_the_factor_and_more_bales_never_lower_it(
+    cores: int, bales: int, freedom: float
+) -> None:
+    here = lots.prediction_factor(cores, bales, freedom, 0.95)
+    assert lots.prediction_factor(cores + 1, bales, freedom, 0.95) <= here + 1e-9
+    assert lots.prediction_factor(cores, bales + 1, freedom, 0.95) >= here - 1e-9
+    assert lots.prediction_factor(cores, bales, freedom, 0.99) >= here - 1e-9
+
+
+def test_coring_as_many_more_bales_as_said_clears_the_lot_and_one_fewer_does_not() -> None:
+    line, level, cores, bales = 3000.0, 900.0, 2, 40
+    more = lots.more_bales_to_core([level], [line], [cores], [bales], SPREAD, WEIGHT, ASSURANCE)
+    assert more[0] > 0
+    for step, clears in ((0, True), (-1, False)):
+        extra = int(more[0]) + step
+        factor = lots.prediction_factor(cores + extra, bales, WEIGHT + extra, ASSURANCE)
+        assert bool(level * np.exp(factor * SPREAD) < line) == clears
+    assert np.isnan(lots.more_bales_to_core([2900.0], [line], [cores], [bales], SPREAD, WEIGHT, ASSURANCE)[0])

@@ -1,0 +1,362 @@
+"""The room's questions: refusals, verdicts, what reaches the week, emergency lines."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+
+from sideoats.asking import ask, table_of
+from sideoats.errors import InputError
+from sideoats.facts import load
+from sideoats.forage.drought import days_since_drought_broke, drought_breaking, drought_rule
+from sideoats.outlook.draws import make_outlook
+from sideoats.question import Answers, Context, find
+from sideoats.station import StationDays
+
+ON = date(2026, 9, 14)
+FORAGE = ("hay-nitrate", "hay-spot-test", "graze-prussic", "hay-supply", "wheat-pasture-hazard", "ration")
+LEAST = {
+    "hay-nitrate": {"result": "900 ppm", "form": "NO3-N", "basis": "dry"},
+    "hay-spot-test": {"colour": "none"},
+    "graze-prussic": {"species": "johnsongrass"},
+    "hay-supply": {"head": "50", "hay": "60 ton", "days": "120"},
+    "wheat-pasture-hazard": {"class": "stockers"},
+    "ration": {"class": "pregnant-cow", "feeds": "name=prairie hay; name=distillers grains"},
+}
+
+
+def told(question: str, **values: Any) -> dict[str, Any]:
+    return ask(question, {k.removeprefix("_"): v for k, v in values.items()}, on=ON, draws=50)
+
+
+def by_key(call: dict[str, Any]) -> dict[str, Any]:
+    return {o["key"]: o for o in call["options"]}
+
+
+@pytest.mark.parametrize("question", FORAGE)
+def test_every_answer_carries_the_emergency_lines_and_no_dose(question: str) -> None:
+    call = told(question, **LEAST[question])
+    text = " ".join(call["cautions"]).lower()
+    assert "take the feed away" in text and "call the veterinarian at once" in text
+    assert "mg/kg" not in text and "methylene" not in text and "poloxalene" not in text
+    assert call["sources"] and all(
+        s["provenance"] in ("read", "derived", "memory", "practice") for s in call["sources"]
+    )
+
+
+def test_pregnant_cows_and_11400_ppm_nitrate() -> None:
+    call = told("hay-nitrate", result="11400 ppm", form="NO3", basis="dry", _class="pregnant-cow")
+    assert call["verdict"] == "stop" and "blended or not" in call["headline"]
+    assert all(by_key(call)[k]["barred"] for k in ("straight", "grind", "blend", "other-class"))
+
+
+def test_kno3_as_fed_is_converted_and_stated() -> None:
+    call = told("hay-nitrate", result="0.9 %", form="KNO3", basis="as-fed", moisture="12 %", _class="growing")
+    assert round(call["quantities"]["nitrate_nitrogen_dry"]["value"]) == 1417
+
+
+@pytest.mark.parametrize(
+    ("values", "field", "why"),
+    [
+        ({"result": "3000 ppm"}, "form", "Nebraska"),
+        ({"result": "3000 ppm", "form": "NO3"}, "basis", "quarter"),
+        ({"result": "3000 ppm", "basis": "dry"}, "form", "Nebraska"),
+        ({"result": "3000 ppm", "form": "nitrate", "basis": "dry"}, "form", "NO3-N"),
+        ({"result": "3000 ppm", "form": "NO3", "basis": "as-fed"}, "moisture", "dry matter"),
+        ({"result": "3000", "form": "NO3", "basis": "dry"}, "result", "no unit"),
+        ({"form": "NO3", "basis": "dry"}, "result", "laboratory"),
+        ({"result": "3000 ppm", "single_bales": "1 ppm", "form": "NO3", "basis": "dry"}, "hay-nitrate", "one of them"),
+        ({"result": "100 ppm", "form": "NO3", "basis": "dry", "water": "50 ppm"}, "water_form", "443"),
+        ({"result": "100 ppm", "form": "NO3", "basis": "dry", "feeds": "name=hay, nitrate=90 ppm"}, "form", "Nebraska"),
+        ({"result": "-5 ppm", "form": "NO3", "basis": "dry"}, "result", "possible"),
+        ({"result": "1e400 ppm", "form": "NO3", "basis": "dry"}, "result", "finite"),
+    ],
+)
+def test_what_cannot_be_judged_is_refused_with_one_line_that_says_why(
+    values: dict[str, str], field: str, why: str
+) -> None:
+    with pytest.raises(InputError) as caught:
+        told("hay-nitrate", **values)
+    assert field in str(caught.value) and why in str(caught.value) and "\n" not in str(caught.value)
+
+
+def test_refusal_leaves_by_status_two_and_one_line() -> None:
+    environment = {k: v for k, v in os.environ.items() if not k.startswith("SIDEOATS")}
+
+    def run(*words: str) -> subprocess.CompletedProcess[str]:
+        command = [sys.executable, "-m", "sideoats", "ask", "hay-nitrate", *words, "--on", "2026-09-14"]
+        return subprocess.run(command, capture_output=True, text=True, env=environment, timeout=120)
+
+    refused = run("result=3000 ppm")
+    assert refused.returncode == 2 and not refused.stdout
+    assert len(refused.stderr.strip().splitlines()) == 1 and "under a third of it" in refused.stderr
+    answered = run("result=11400 ppm", "form=NO3", "basis=dry", "class=pregnant-cow", "price=100000 USD/ton")
+    assert answered.returncode == 2 and "outside what is possible" in answered.stderr
+    answered = run("result=11400 ppm", "form=NO3", "basis=dry", "class=pregnant-cow", "price=2000 USD/ton", "--json")
+    assert answered.returncode == 0 and json.loads(answered.stdout)["verdict"] == "stop"
+
+
+def test_trade_rule_bars_every_class_at_ten_thousand_and_says_what_it_assumes() -> None:
+    for animal in ("growing", "open-cow", "bull", "finishing"):
+        call = told("hay-nitrate", result="10000 ppm", form="NO3", basis="dry", _class=animal)
+        assert call["verdict"] == "stop" and by_key(call)["blend"]["barred"]
+        assert "common practice, no source" in by_key(call)["blend"]["barred"]
+    fact = load()["forage/nitrate_class.trade"]
+    assert fact.provenance == "practice" and "NO3 ion and dry matter are assumed" in fact.conditions
+
+
+def test_a_clean_lot_waits_and_a_blend_is_sized_to_the_hottest_bale() -> None:
+    clean = told("hay-nitrate", result="200 ppm", form="NO3-N", basis="dry", _class="pregnant-cow", cores="20")
+    assert clean["verdict"] == "wait"
+    low = "name=prairie hay, nitrate=150 ppm, form=NO3-N, basis=dry"
+    mixed = told("hay-nitrate", result="1700 ppm", form="NO3-N", basis="dry", _class="growing", cores="20", feeds=low)
+    share = mixed["quantities"]["safe_share"]["value"]
+    hottest = mixed["quantities"]["hottest_credible_bale"]["value"]
+    assert mixed["verdict"] == "stop" and by_key(mixed)["blend"]["barred"] is None
+    assert share * hottest + (1 - share) * 150 < 1500 <= (share + 0.01) * hottest + (0.99 - share) * 150
+    asked = told(
+        "hay-nitrate",
+        result="1700 ppm",
+        form="NO3-N",
+        basis="dry",
+        _class="growing",
+        cores="20",
+        feeds=low,
+        share="60%",
+    )
+    assert "more than the" in by_key(asked)["blend"]["barred"]
+
+
+def test_two_low_feeds_are_weighed_by_their_parts() -> None:
+    two = (
+        "name=straw, nitrate=100 ppm, form=NO3-N, basis=dry, part=1; "
+        "name=grass hay, nitrate=400 ppm, form=NO3-N, basis=dry, part=3"
+    )
+    one = "name=mix, nitrate=325 ppm, form=NO3-N, basis=dry"  # (100 + 3 x 400) / 4
+    calls = [
+        told("hay-nitrate", result="1600 ppm", form="NO3-N", basis="dry", _class="bull", cores="20", feeds=f)
+        for f in (two, one)
+    ]
+    assert calls[0]["quantities"]["safe_share"] == calls[1]["quantities"]["safe_share"]
+
+
+def test_water_counts_with_the_feed() -> None:
+    dry = told("hay-nitrate", result="1200 ppm", form="NO3-N", basis="dry", _class="open-cow", cores="20")
+    wet = told(
+        "hay-nitrate", result="1200 ppm", form="NO3-N", basis="dry", _class="open-cow", cores="20", water="443 ppm",
+        water_form="NO3", air="80 degF",
+    )  # fmt: skip
+    assert dry["verdict"] != "stop" and wet["verdict"] == "stop"
+    # by hand: 12.4 gal x 3.785412 L x 100 ppm / (1,200 lb x 2.25 % x 0.45359237 kg)
+    by_hand = 12.4 * 3.785412 * 443 * 14.007 / 62.004 / (1200 * 0.0225 * 0.45359237)
+    assert wet["quantities"]["nitrate_nitrogen_from_water"]["value"] == pytest.approx(by_hand, rel=1e-4)
+
+
+def test_the_district_may_follow_another_publisher_but_not_for_animals_at_risk() -> None:
+    shared = {"result": "1800 ppm", "form": "NO3-N", "basis": "dry", "cores": "20"}
+    clemson = told("hay-nitrate", **shared, _class="growing")
+    nebraska = told("hay-nitrate", **shared, _class="growing", table="nebraska")
+    assert clemson["verdict"] == "stop" and nebraska["verdict"] != "stop"
+    assert told("hay-nitrate", **shared, _class="pregnant-cow", table="nebraska")["verdict"] == "stop"
+
+
+def _answers(question: str, rows: list[dict[str, Any]], records: dict[str, StationDays] | None = None) -> Answers:
+    asked = find(question)
+    facts = load()
+    outlook = make_outlook(ON, stations=records or None, facts=facts, draws=20)
+    names = [f.name for f in asked.inputs]
+    full = [{**{f.name: f.default for f in asked.inputs}, **row} for row in rows]
+    assert all(name in names for row in rows for name in row)
+    return asked.ask(table_of(asked, full), Context(ON, facts, outlook))
+
+
+def test_rows_of_the_week_without_ion_basis_or_moisture_are_look_and_never_cleared() -> None:
+    rows: list[dict[str, Any]] = [
+        {"result": 300.0, "form": "NO3-N"},
+        {"result": 300.0, "basis": "dry"},
+        {"result": 300.0, "form": "NO3-N", "basis": "as-fed"},
+        {"hay": "sudan hay"},
+        {"result": 300.0, "form": "NO3-N", "basis": "dry", "class": "growing", "cores": 20.0},
+    ]
+    answers = _answers("hay-nitrate", rows)
+    calls = [answers.call(i) for i in range(5)]
+    assert [c.verdict for c in calls] == ["look", "look", "look", "look", "wait"]
+    assert "basis" in calls[0].headline and "form" in calls[1].headline and "moisture" in calls[2].headline
+    assert "Do not feed this sudan hay" in calls[3].headline
+    assert all(c.look_by for c in calls[:4])
+
+
+def _record(rain: list[float], tmin: list[float] | None = None) -> StationDays:
+    values = {"rain": np.array(rain, float), "tmin": np.array(tmin or [15.0] * len(rain), float)}
+    values["tmax"] = values["tmin"] + 12
+    return StationDays(station="s", start=ON - timedelta(days=len(rain) - 1), values=values)
+
+
+def test_rain_that_ends_a_drought_is_found_and_a_shower_is_not() -> None:
+    rule = drought_rule(load())
+    dry = [0.0] * 40
+    broke = _record([*dry, 0.0, 25.0, 0.0, 0.0, 3.0])
+    assert days_since_drought_broke(broke, ON, 60, **rule) == 3.0
+    assert np.isnan(days_since_drought_broke(_record([*dry, 5.0, 0.0, 0.0]), ON, 60, **rule))
+    wet = _record([6.0, 0.0] * 20 + [25.0, 0.0])
+    assert np.isnan(days_since_drought_broke(wet, ON, 60, **rule))
+    assert np.isnan(days_since_drought_broke(None, ON, 60, **rule))
+    gap = _record([*dry[:20], float("nan"), *dry[:20], 25.0])
+    assert days_since_drought_broke(gap, ON, 60, **rule) == 0.0
+    assert not drought_breaking(np.zeros((3, 5)), dry_days=21, dry_rain=10, breaking_rain=19, breaking_days=3).any()
+
+
+def test_after_that_rain_standing_fields_and_untested_lots_come_up_by_themselves() -> None:
+    records = {"s": _record([*[0.0] * 60, 30.0, 0.0, 0.0])}
+    asked = find("graze-prussic")
+    rows = [{"species": s, "station": "s"} for s in ("sudangrass", "pearl millet", "grain sorghum")]
+    standing = _answers("graze-prussic", rows, records)
+    assert asked.in_season is not None
+    context = Context(ON, load(), make_outlook(ON, stations=records, draws=20))
+    assert asked.in_season(standing.table, context).tolist() == [True, True, False]
+    calls = [standing.call(i) for i in range(2)]
+    assert [c.verdict for c in calls] == ["stop", "stop"] and all(c.look_by == ON + timedelta(days=12) for c in calls)
+    lots = _answers("hay-nitrate", [{"hay": "sudan hay", "station": "s"}, {"hay": "sudan hay"}], records)
+    assert [lots.call(i).look_by for i in range(2)] == [ON + timedelta(days=2), ON + timedelta(days=7)]
+    assert "Rain ended a drought 2 days ago" in lots.call(0).headline
+    nitrate = find("hay-nitrate")
+    assert nitrate.in_season is not None
+    others = _answers("hay-nitrate", [{"hay": "sudan hay"}, {"hay": "grass hay"}, {"hay": "grass hay", "result": 5.0}])
+    assert nitrate.in_season(others.table, context).tolist() == [True, False, True]
+
+
+def test_frost_is_read_from_the_station() -> None:
+    records = {"s": _record([1.0] * 40, [15.0] * 35 + [-1.0] + [8.0] * 4)}
+    row = {"species": "sorghum-sudan", "station": "s", "height": 40.0, "new_shoots": False}
+    call = _answers("graze-prussic", [row], records).call(0)
+    assert call.verdict == "stop" and call.quantities["days_since_frost"].value == 4.0
+    assert call.look_by == ON + timedelta(days=10)
+
+
+def test_grazing_rules() -> None:
+    assert told("graze-prussic", species="sudan", height="26 in", new_shoots="no")["verdict"] == "act"
+    assert told("graze-prussic", species="sudan", height="20 in", new_shoots="no")["verdict"] == "stop"
+    assert told("graze-prussic", species="sudan", height="20 in", new_shoots="no", preset="usual")["verdict"] == "act"
+    assert told("graze-prussic", species="sudan", height="26 in")["verdict"] == "look"  # new shoots decide
+    assert told("graze-prussic", species="sudan")["verdict"] == "look"
+    assert told("graze-prussic", species="pearl millet")["verdict"] == "act"
+    assert told("graze-prussic", species="pearl millet", days_since_rain="5")["verdict"] == "stop"
+    young = told("graze-prussic", species="sorghum-sudan", height="20 in", days_since_frost="30", new_shoots="yes")
+    assert young["verdict"] == "stop" and "new shoots" in young["headline"]
+
+
+@pytest.mark.parametrize(
+    ("hcn", "basis", "verdict"), [("150 ppm", "wet", "stop"), ("100 ppm", "wet", "act"), ("700 ppm", "dry", "stop")]
+)
+def test_laboratory_hcn_is_read_on_every_ladder(hcn: str, basis: str, verdict: str) -> None:
+    # 150 wet at 75 % moisture is 600 dry: under Ward's 200 wet but over the guides' 500 dry
+    call = told(
+        "graze-prussic",
+        species="sorghum-sudan",
+        height="40 in",
+        new_shoots="no",
+        hcn=hcn,
+        hcn_basis=basis,
+        moisture="75%",
+    )
+    assert call["verdict"] == verdict
+
+
+def test_a_good_laboratory_result_lifts_no_wait() -> None:
+    call = told(
+        "graze-prussic", species="sorghum-sudan", height="40 in", new_shoots="no", hcn="5 ppm", hcn_basis="wet",
+        moisture="75%", days_since_frost="2",
+    )  # fmt: skip
+    assert call["verdict"] == "stop"
+
+
+@pytest.mark.parametrize("values", [{"hcn": "100 ppm"}, {"hcn": "100 ppm", "hcn_basis": "wet"}])
+def test_hcn_without_basis_or_moisture_is_refused(values: dict[str, str]) -> None:
+    with pytest.raises(InputError):
+        told("graze-prussic", species="sudan", height="30 in", **values)
+
+
+def test_hay_supply_counts_losses_and_weighs_three_ways() -> None:
+    short = told("hay-supply", head="100", hay="120 ton", days="150", price="110 USD/ton", cow_price="1400 USD/head")
+    assert set(by_key(short)) == {"buy-now", "buy-later", "sell-cows"}
+    assert short["quantities"]["chance_of_shortage"]["value"] == 1.0
+    # by hand: 100 x 1,200 x 2.5 % x 150 / 0.88 / (1 - 0.061) / 2,000
+    assert short["quantities"]["hay_needed"]["value"] == pytest.approx(272.29, abs=0.01)
+    plenty = told("hay-supply", head="10", hay="400 ton", days="150")
+    assert plenty["verdict"] != "act" and plenty["quantities"]["chance_of_shortage"]["value"] == 0.0
+    assert by_key(plenty)["sell-cows"]["barred"]
+    for values in (
+        {"head": "10"},
+        {"head": "10", "hay": "5 ton"},
+        {"head": "10", "hay": "5 ton", "bales": "3", "days": "9"},
+    ):
+        with pytest.raises(InputError):
+            told("hay-supply", **values)
+
+
+def test_dearer_late_hay_never_makes_waiting_more_attractive() -> None:
+    def gap(later: str) -> float:
+        options = by_key(told("hay-supply", head="100", hay="120 ton", days="150", price="110 USD/ton", later=later))
+        return float(options["buy-now"]["expected"] - options["buy-later"]["expected"])
+
+    gaps = [gap(x) for x in ("0.9", "1.1", "1.4", "2")]
+    assert gaps == sorted(gaps)
+
+
+def test_wheat_pasture_hazard() -> None:
+    risky = {"potassium": "3.0%", "calcium": "0.35%", "magnesium": "0.15%"}
+    assert told("wheat-pasture-hazard", _class="lactating-cow", **risky)["verdict"] == "stop"
+    assert told("wheat-pasture-hazard", _class="lactating-cow", mineral="yes", **risky)["verdict"] == "wait"
+    assert told("wheat-pasture-hazard", _class="lactating-cow")["verdict"] == "look"
+    assert told("wheat-pasture-hazard", _class="stockers", **risky)["verdict"] == "wait"
+    assert told("wheat-pasture-hazard", _class="stockers", lush="yes")["verdict"] == "stop"
+    assert told("wheat-pasture-hazard", _class="stockers", lush="yes", hay_first="yes")["verdict"] == "wait"
+    sick = told("wheat-pasture-hazard", _class="stockers", signs="yes")
+    assert sick["verdict"] == "stop" and by_key(sick)["prepare"]["barred"] and not by_key(sick)["hold-off"]["barred"]
+
+
+def test_ration_is_fed_refused_or_accounted_for() -> None:
+    fed = told("ration", _class="pregnant-cow", feeds="name=prairie hay; name=distillers grains; name=limestone")
+    q = fed["quantities"]
+    assert fed["verdict"] == "act" and q["ration_nitrate"]["value"] < q["nitrate_ceiling"]["value"]
+    assert q["ration_phosphorus"]["value"] >= q["phosphorus_floor"]["value"] - 1e-6
+    hot = "name=sudan hay, nitrate=1900 ppm, form=NO3-N, basis=dry, cores=20"
+    unsafe = told("ration", _class="open-cow", feeds=hot)
+    assert unsafe["verdict"] == "stop"
+    assert "no blend of these feeds is safe: you need at least" in by_key(unsafe)["mix"]["barred"]
+    water = told("ration", _class="pregnant-cow", feeds="name=prairie hay", water="443 ppm", water_form="NO3")
+    assert water["verdict"] == "stop" and "water alone" in water["headline"]
+    poor = told("ration", _class="lactating-cow", feeds="name=wheat straw, nitrate=90 ppm, form=NO3-N, basis=dry")
+    assert poor["verdict"] == "look" and "do not reach" in poor["headline"]
+    with pytest.raises(InputError, match="gain"):
+        told("ration", _class="growing", feeds="name=corn")
+    with pytest.raises(InputError, match="form"):
+        told("ration", _class="growing", gain="2 lb/day", feeds="name=sudan hay, nitrate=900 ppm")
+
+
+def test_cold_raises_the_ration_s_energy() -> None:
+    feeds = "name=prairie hay; name=distillers grains; name=limestone; name=corn"
+    mild = told("ration", _class="pregnant-cow", feeds=feeds)
+    cold = told("ration", _class="pregnant-cow", feeds=feeds, effective_temperature="-10 degF", coat="wet or summer")
+    assert cold["quantities"]["tdn_floor"]["value"] > 1.2 * mild["quantities"]["tdn_floor"]["value"]
+
+
+def test_the_demo_s_forage_evidence_fits_its_kinds() -> None:
+    from sideoats.demo.district import make_district
+    from sideoats.demo.seasons.forage import entries
+    from sideoats.ledger import evidence_kinds
+
+    found = entries(make_district(), np.random.default_rng(1))
+    assert {e.kind for e in found} == {"hay_nitrate", "spot_test", "forage_look", "hay_count", "feeds_on_hand"}
+    for entry in found:
+        body = evidence_kinds()[entry.kind].read(entry.body)
+        assert body and set(body) >= {k for k in entry.body if k in body}
+    slip = next(e for e in found if e.body.get("form") == "KNO3")
+    assert evidence_kinds()["hay_nitrate"].read(slip.body)["result"] == pytest.approx(4500.0)

@@ -1,0 +1,136 @@
+"""The five constructed rations, the needs of animals, and the feed table's bars."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from sideoats.cattle import nutrition_needs as needs_of
+from sideoats.cattle.nutrition_energy import KG_OF_LB
+from sideoats.cattle.nutrition_feeds import Book, read_feed, screen
+from sideoats.cattle.ration import Feeds, Needs, price_of_dry_matter, solve
+from sideoats.errors import InputError
+from sideoats.facts import load
+
+# Constructed (invented feeds and floors), solved beforehand outside this program with HiGHS: dry pregnant cow, 24.0 lb
+# dry matter, TDN >= 13.0, protein >= 2.0, Ca >= 0.060, P >= 0.0456 lb a day
+FEEDS = Feeds.of(
+    price_of_dry_matter([90, 110, 200, 190, 260, 150], [0.88, 0.90, 0.89, 0.88, 0.90, 0.99]),
+    tdn=[0.56, 0.50, 0.60, 0.82, 0.88, 0], protein=[0.095, 0.055, 0.18, 0.11, 0.30, 0],
+    calcium=np.array([0.45, 0.35, 1.4, 0.04, 0.10, 34]) / 100, phosphorus=np.array([0.22, 0.10, 0.24, 0.32, 0.85,
+    0.02]) / 100,
+    nitrate=[3000.0, 150, 400, 20, 20, 0],
+)  # fmt: skip
+CASES = [  # ceiling ppm, sudan, prairie, distillers lb, USD/head/day, nitrate, TDN, protein, P
+    (np.inf, 24.0, 0.0, 0.0, 1.2273, 3000, 13.440, 2.280, 0.0528),
+    (2100, 16.4325, 7.3167, 0.2508, 1.3237, 2100, 13.081, 2.039, 0.0456),
+    (1500, 11.4165, 11.5302, 1.0534, 1.4406, 1500, 13.085, 2.035, 0.0456),
+    (1000, 7.2364, 15.0414, 1.7222, 1.5380, 1000, 13.089, 2.031, 0.0456),
+    (700, 4.7284, 17.1481, 2.1234, 1.5965, 700, 13.091, 2.029, 0.0456),
+]
+
+
+def _five() -> Needs:
+    ceilings = np.array([case[0] for case in CASES])
+    return Needs.of(
+        np.full(5, 24.0), tdn=13.0, protein=2.0, calcium=0.060, phosphorus=0.0456, nitrate=ceilings, calcium_least=1,
+        calcium_most=7,
+    )  # fmt: skip
+
+
+def test_five_constructed_cases_solve_to_the_same_optimum() -> None:
+    found = solve(FEEDS, _five())
+    assert found.feasible.all()
+    for at, (_, sudan, prairie, distillers, cost, nitrate, tdn, protein, phosphorus) in enumerate(CASES):
+        assert found.pounds[at] == pytest.approx([sudan, prairie, 0, 0, distillers, 0], abs=6e-5)
+        assert found.cost[at] == pytest.approx(cost, abs=6e-5)
+        assert found.level["nitrate"][at] == pytest.approx(nitrate, abs=0.01)
+        assert found.level["tdn"][at] == pytest.approx(tdn, abs=6e-4)
+        assert found.level["protein"][at] == pytest.approx(protein, abs=6e-4)
+        assert found.level["phosphorus"][at] == pytest.approx(phosphorus, abs=6e-5)
+
+
+def test_shadow_prices_of_the_constructed_cases() -> None:
+    found = solve(FEEDS, _five())
+    assert found.shadow["phosphorus"].tolist() == pytest.approx([0, 10.970, 10.970, 10.970, 10.970], abs=5e-4)
+    assert found.shadow["nitrate"].tolist() == pytest.approx([0, 0.0195, 0.0195, 0.0195, 0.0195], abs=5e-5)
+    assert (found.shadow["protein"] == 0).all()
+    # the shadow price is what a step really costs: 1,500 -> 1,000 ppm costs five times 100 ppm
+    assert found.cost[3] - found.cost[2] == pytest.approx(5 * found.shadow["nitrate"][2], rel=1e-6)
+
+
+def test_a_phosphorus_mineral_changes_the_constructed_answer() -> None:
+    mineral = {"price": 0.30, "phosphorus": 0.18, "calcium": 0.20}
+    parts = ("price", "tdn", "protein", "calcium", "phosphorus", "nitrate")
+    grown = {k: np.append(getattr(FEEDS, k), mineral.get(k, 0.0)) for k in parts}
+    with_mineral, without = solve(Feeds.of(**grown), _five()), solve(FEEDS, _five())
+    assert (with_mineral.cost[1:] < without.cost[1:]).all()
+
+
+def test_energy_and_intake_of_a_growing_steer_close_on_each_other() -> None:
+    from sideoats.cattle import nutrition_energy as energy
+
+    floor = needs_of.floors(needs_of.Animal(600 * KG_OF_LB, gain_kg=0.9, growing=True))
+    weight = energy.shrunk_weight(600 * KG_OF_LB)
+    gain = energy.energy_limited_gain(
+        floor.intake * KG_OF_LB,
+        floor.tdn_percent,
+        energy.maintenance_energy(weight),
+        energy.equivalent_weight(weight, 533.0),
+    )
+    assert float(gain) == pytest.approx(0.9, rel=1e-3)
+    eaten = needs_of.growing_intake(weight, floor.tdn_percent)
+    assert float(floor.intake) * KG_OF_LB == pytest.approx(float(eaten), rel=1e-3)
+
+
+def test_cold_raises_energy_only() -> None:
+    warm = needs_of.floors(needs_of.Animal(1200 * KG_OF_LB, days_pregnant=240), 24.0)
+    cold = needs_of.floors(needs_of.Animal(1200 * KG_OF_LB, days_pregnant=240, cold=0.2), 24.0)
+    assert cold.tdn > warm.tdn
+    assert (cold.protein, cold.calcium, cold.phosphorus) == (warm.protein, warm.calcium, warm.phosphorus)
+
+
+def test_a_gain_that_no_feed_allows_is_not_a_number() -> None:
+    floor = needs_of.floors(needs_of.Animal(600 * KG_OF_LB, gain_kg=4.0, growing=True))
+    assert np.isnan(floor.tdn)
+
+
+def test_needs_rise_toward_calving_and_at_the_peak_of_milk() -> None:
+    days = np.array([0.0, 120.0, 200.0, 270.0])
+    dry = needs_of.floors(needs_of.Animal(np.full(4, 1200 * KG_OF_LB), days_pregnant=days), 24.0)
+    assert (np.diff(dry.tdn) > 0).all() and (np.diff(dry.protein) > 0).all()
+    milking = needs_of.floors(needs_of.Animal(1200 * KG_OF_LB, milk_week=8.5, peak_kg=9.0), 26.0)
+    assert milking.tdn > dry.tdn[0] and milking.calcium > dry.calcium[0]
+
+
+def test_a_feed_out_of_the_table_needs_its_composition() -> None:
+    book = Book.of(load())
+    with pytest.raises(InputError, match="dry_matter"):
+        read_feed({"name": "mystery cubes"}, book)
+    known = {"dry_matter": 0.9, "tdn": 0.6, "protein": 0.1, "calcium": 0.004, "phosphorus": 0.002, "price": 100.0}
+    assert read_feed({"name": "mystery cubes", **known}, book).untested
+    with pytest.raises(InputError, match="form"):
+        read_feed({"name": "prairie hay", "nitrate": 500.0}, book)
+    with pytest.raises(InputError, match="moisture"):
+        read_feed({"name": "prairie hay", "nitrate": 500.0, "form": "NO3", "basis": "as-fed"}, book)
+
+
+def test_untested_accumulators_and_contaminated_grain_are_kept_out() -> None:
+    facts = load()
+    book = Book.of(facts)
+    records = [{"name": "sudan hay"}, {"name": "corn", "aflatoxin": 150.0}, {"name": "corn", "aflatoxin": 15.0}]
+    feeds = [read_feed(r, book) for r in records]
+    s = screen([feeds, feeds], ["pregnant-cow", "finishing"], np.array([True, False]), facts)
+    assert s.feeds.most_lb[0].tolist() == [0.0, 0.0, np.inf] and s.feeds.most_lb[1].tolist() == [0.0, np.inf, np.inf]
+    assert set(s.out[0]) == {"sudan hay", "corn"} and set(s.out[1]) == {"sudan hay"}
+    assert s.aflatoxin.tolist() == [100.0, 300.0]
+
+
+def test_a_hot_feed_counts_at_its_hottest_credible_bale() -> None:
+    facts = load()
+    book = Book.of(facts)
+    hot = read_feed({"name": "sudan hay", "nitrate": 1800.0, "form": "NO3-N", "basis": "dry", "cores": 20}, book)
+    mild = read_feed({"name": "prairie hay", "nitrate": 150.0, "form": "NO3-N", "basis": "dry"}, book)
+    s = screen([[hot, mild]], ["growing"], np.array([False]), facts)
+    assert s.feeds.nitrate[0, 0] > 2 * 1800.0 and s.feeds.nitrate[0, 1] == 150.0
+    assert s.feeds.most_share[0, 0] == 0.5  # Clemson: at most 50 % of dry matter from 1,500 to 2,000
