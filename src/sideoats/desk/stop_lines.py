@@ -62,6 +62,10 @@ def stop_lines(district: District) -> list[dict[str, Any]]:
                 lines = _lines(question, table, counted, stage, context)
                 for row in np.flatnonzero(~np.isnan(lines).any(axis=1)).tolist():
                     found.setdefault(table.keys[row], {})[stage] = [round(v, 4) for v in lines[row].tolist()]
+            for by in found.values():
+                told = list(by.values())
+                if "" not in by and len(by) == len(stages) and all(line == told[0] for line in told):
+                    by[""] = told[0]  # the stage makes no difference
             out += [
                 {
                     "question": question.name,

@@ -190,7 +190,7 @@ def money_words(score: HeldUp) -> list[str]:
     """What the options taken came to, beside what the best was expected to pay."""
     best = score.money_best
     return [
-        f"The options taken came to {figure(taken)} {unit} in all; of the best {figure(best[unit])} {unit} was expected."
+        f"Taken options came to {figure(taken)} {unit} in all; the best was to come to {figure(best[unit])} {unit}."
         for unit, taken in score.money_taken.items()
         if unit in best
     ]

@@ -124,11 +124,17 @@ def data(visit: Visit) -> Response:
     seen = {p.id for p in places}
     return visit.json(
         {
-            "version": version(), "me": visit.who.name, "office": visit.desk.settings.office,
+            "version": version(), "me": visit.who.name, "day": _fixed_day(visit), "office": visit.desk.settings.office,
             "farms": {k: f.name for k, f in visit.desk.farms(visit.person).items()}, "places": for_phone(places),
             "kinds": kinds, "lines": [line for line in _lines(visit) if line["place"] in seen],
         }
     )  # fmt: skip
+
+
+def _fixed_day(visit: Visit) -> str | None:
+    """The day that this desk was told to speak of, so that what is entered in a demonstration belongs to its season."""
+    day = visit.desk.settings.day
+    return day.isoformat() if day else None
 
 
 def _lines(visit: Visit) -> list[dict[str, Any]]:

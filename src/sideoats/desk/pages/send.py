@@ -57,7 +57,7 @@ def _entry(visit: Visit, sent: Any) -> NewEntry:
     observer = visit.who.name if visit.desk.settings.office else texts["observer"]
     return NewEntry(
         texts["kind"], body, place=texts["place"] or None, farm=texts["farm"] or None,
-        seen_at=_instant(texts["seen_at"]),         observer=observer, id=texts["id"], corrects=texts["corrects"] or None,
+        seen_at=_instant(texts["seen_at"]), observer=observer, id=texts["id"], corrects=texts["corrects"] or None,
     )  # fmt: skip
 
 

@@ -37,6 +37,7 @@ function show(title, ...children) {
   if (body.dataset.ready) $("screen-title").focus({ preventScroll: true });
 }
 const farmName = (place) => data.farms[place.farm] ?? "";
+const placeName = (place) => [farmName(place), place.name].filter(Boolean).join(": ");
 const placeOf = (id) => data.places.find((p) => p.id === id);
 const kindOf = (name) => data.kinds.find((k) => k.name === name);
 
@@ -91,7 +92,7 @@ function choosePlace(place) {
   const fitting = data.kinds.filter((k) => (place ? !k.places.length || k.places.includes(place.kind) : !k.places.length));
   const withLines = new Set(place ? data.lines.filter((l) => l.place === place.id).map((l) => l.kind) : []);
   fitting.sort((a, b) => withLines.has(b.name) - withLines.has(a.name));
-  show(place ? place.name : "No place in particular", h("h2", {}, "What have you seen?"),
+  show(place ? placeName(place) : "No place in particular", h("h2", {}, "What have you seen?"),
     fitting.length ? h("ul", { class: "choices" }, fitting.map((k) => h("li", {}, h("button", { type: "button", onclick: () => begin(place, k) },
       h("span", {}, k.title), withLines.has(k.name) ? h("small", {}, "with stop lines") : null)))) : h("p", {}, "Nothing is entered at such a place by phone."),
     h("div", { class: "row" }, button("Another place", start)));
@@ -100,7 +101,7 @@ function choosePlace(place) {
 // ---- one entry
 
 async function begin(place, kind) {
-  draft = { id: queue.mint(), place: place?.id ?? null, kind: kind.name, values: {}, units: {}, counts: {}, current: {}, back: [], photo: null, begun_at: queue.localTime(), seen_at: queue.localTime() };
+  draft = { id: queue.mint(), place: place?.id ?? null, kind: kind.name, values: {}, units: {}, counts: {}, current: {}, back: [], photo: null, begun_at: queue.localTime(), seen_at: seenNow() };
   for (const field of kind.fields) if (field.kind === "counts") { draft.counts[field.name] = []; draft.current[field.name] = 0; }
   const last = await queue.get("kept", "last values");
   for (const name of ["stage"]) if (last?.value?.[draft.place]?.[name]) draft.values[name] = last.value[draft.place][name];
@@ -108,6 +109,8 @@ async function begin(place, kind) {
   page();
 }
 async function goOn(found) { draft = found; page(); }
+// A desk that was told its day (a demonstration) takes what is entered as seen on that day.
+const seenNow = () => (data.day ? data.day + queue.localTime().slice(10) : queue.localTime());
 let saving = Promise.resolve();
 function save() {
   const copy = structuredClone(draft);
@@ -129,7 +132,7 @@ function page() {
   if (!kind) { show("Not on this phone", h("p", {}, "The desk no longer takes this kind of entry. It is kept; export it under what waits."), button("Back", start)); return; }
   const counts = kind.fields.filter((f) => f.kind === "counts");
   const others = kind.fields.filter((f) => f.kind !== "counts");
-  const parts = [h("p", { class: "small" }, place ? `${place.name}, ${farmName(place)}` : "No place in particular")];
+  const parts = [h("p", { class: "small" }, place ? placeName(place) : "No place in particular")];
   const stage = others.find((f) => f.name === "stage");
   if (stage && counts.length) parts.push(box(stage, () => counts.forEach((f) => renderTally(f))));
   if (counts.length === 1) parts.push(tallyPart(counts[0], kind.nouns[counts[0].name]));
@@ -233,7 +236,7 @@ function box(field, changed) {
   const hint = h("p", { class: "hint", id: `${id}-hint` }, `${field.help[0].toUpperCase()}${field.help.slice(1)}.`);
   const need = field.required ? null : h("span", { class: "need" }, " if known");
   const choices = field.kind === "flag" ? ["yes", "no"] : field.choices;
-  if (choices && choices.length <= 9) {
+  if (choices && choices.length <= 5) {
     return h("fieldset", { class: "box", "aria-describedby": `${id}-hint` }, h("legend", {}, field.label, need), hint,
       h("div", { class: "ticks" }, [...choices, ...(field.required ? [] : [""])].map((choice) => {
         const input = h("input", { type: "radio", name: id, value: choice, onchange: () => keep(choice) });
@@ -333,7 +336,7 @@ async function finish() {
   const { body: entered, problem } = asBody(kind);
   if (problem) { $("cannot").textContent = problem; return; }
   const place = placeOf(draft.place);
-  const title = `${kind.title}${place ? `: ${place.name}` : ""}`;
+  const title = `${kind.title}${place ? `, ${placeName(place)}` : ""}`;
   const common = { place: draft.place, seen_at: draft.seen_at, observer: data.office ? undefined : data.me };
   try {
     await saving;
@@ -341,7 +344,7 @@ async function finish() {
     if (draft.photo) {
       const image = { media: "image/jpeg", base64: await base64(draft.photo.blob) };
       const photo = { id: draft.photo.id, kind: "photo", body: { image, note: draft.photo.note || undefined, of: draft.id }, ...common };
-      await queue.enqueue(photo, `Photo${place ? `: ${place.name}` : ""}`, data.me, body.dataset.version);
+      await queue.enqueue(photo, `Photo${place ? `, ${placeName(place)}` : ""}`, data.me, body.dataset.version);
     }
     if (draft.values.stage) {
       const last = (await queue.get("kept", "last values")) ?? { name: "last values", value: {} };
