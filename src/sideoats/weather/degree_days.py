@@ -38,6 +38,7 @@ from sideoats.errors import InputError
 from sideoats.weather.arrays import Floats, by_blocks, floats
 
 METHODS = ("simple", "modified", "single_triangle", "double_triangle", "single_sine", "double_sine")
+_FLAT = 1e-9  # a day with less swing is level: dividing by it would overflow
 CUTOFFS = ("none", "horizontal", "intermediate", "vertical")
 
 
@@ -150,7 +151,7 @@ def _simple(tmax: Floats, tmin: Floats, threshold: float) -> _Above:
 def _triangle(tmax: Floats, tmin: Floats, threshold: float) -> _Above:
     swing = tmax - tmin
     over = np.maximum(tmax - threshold, 0.0)
-    safe = np.where(swing > 0, swing, 1.0)
+    safe = np.where(swing > _FLAT, swing, 1.0)
     whole = tmin >= threshold
     share = np.where(whole, 1.0, np.minimum(over / safe, 1.0))
     area = np.where(whole, (tmax + tmin) / 2 - threshold, over * over / (2 * safe))
@@ -160,7 +161,7 @@ def _triangle(tmax: Floats, tmin: Floats, threshold: float) -> _Above:
 def _sine(tmax: Floats, tmin: Floats, threshold: float) -> _Above:
     half = (tmax - tmin) / 2
     rise = threshold - (tmax + tmin) / 2  # threshold above the mean
-    sine = np.clip(rise / np.where(half > 0, half, 1.0), -1.0, 1.0)
+    sine = np.clip(rise / np.where(half > _FLAT, half, 1.0), -1.0, 1.0)
     angle = np.arcsin(sine)
     share = 0.5 - angle / np.pi
     # W cos(a) = sqrt(W^2 - (th-M)^2): a root is cheaper than a cosine

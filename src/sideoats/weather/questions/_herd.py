@@ -159,7 +159,7 @@ def _told(table: Table, context: Context, classes: Classes, horizon: int) -> tup
         np.isnan(given["humidity"]), psychrometrics.saturation_vapour_pressure(low),
         given["humidity"] * psychrometrics.saturation_vapour_pressure(high),
     )  # fmt: skip
-    wind = np.where(np.isnan(given["wind"]), 0.0, given["wind"] * MPH)
+    wind = np.where(np.isnan(given["wind"]), facts.value("weather/rain.usual_wind"), given["wind"] * MPH)
     with np.errstate(invalid="ignore"):
         found = _indices(facts, classes, {
             "tmax": high, "tmin": low, "vapour_pressure": vapour, "wind": wind,

@@ -211,7 +211,11 @@ class _Words:
                     "for maintenance."
                 )
         if j.ahead.forecast[i].any():
-            out.append(f"{int(j.ahead.forecast[i].sum())} days come from a forecast that is taken as given.")
+            usual = j.context.facts.value("weather/rain.usual_wind")
+            out.append(
+                f"{int(j.ahead.forecast[i].sum())} days come from a forecast that is taken as given; wind of {usual:g} "
+                "m/s stands where it gives none."
+            )
         if j.ahead.known[i] and j.context.outlook.has_weather:
             hot, cold = 100 * j.chance_hot[i], 100 * j.chance_cold[i]
             out.append(f"Chance of severe heat in the coming week {hot:.0f} %, of severe cold {cold:.0f} %.")

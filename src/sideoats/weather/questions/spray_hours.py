@@ -333,8 +333,9 @@ def _planned(table: Table, context: Context) -> Bools:
 
 QUESTION = Question(
     name="spray-hours", room="weather", title="Fit to spray?",
-    about="Whether the air now, and which hours of the coming days, are fit to spray in: wind, inversion, drying, rain.",
+    about="Whether the air now, and which hours of the coming days, are fit to spray in: wind, inversion, drying, "
+    "rain.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("field", "pasture")), size="acres", in_season=_planned,
-    check=_check, limits="Weather only; the label governs. An inversion is judged from wind, hour and sky, not measured.",
-    options_count=len(OPTIONS),
+    check=_check, options_count=len(OPTIONS),
+    limits="Weather only; the label governs. An inversion is judged from wind, hour and sky, not measured.",
 )  # fmt: skip
