@@ -113,6 +113,8 @@ class Field:
                 raise InputError("is missing", where=where, expected=self.expected(), todo=self.help)
             return None
         try:
+            if self.kind in ("counts", "numbers", "series", "records") and not isinstance(given, str | list | tuple):
+                raise InputError(f"{str(given)[:80]!r} is not a list")
             return getattr(self, f"_read_{self.kind}")(given)
         except InputError as error:
             raise type(error)(
@@ -214,6 +216,8 @@ class Field:
 
     def _read_series(self, given: Any) -> tuple[tuple[date, float], ...]:
         if not isinstance(given, str):
+            if not all(isinstance(pair, list | tuple) and len(pair) == 2 for pair in given):
+                raise InputError("holds something else than a date and a value")
             rows = [(str(d), v) for d, v in given]
         elif given.lower().endswith(".csv") and "\n" not in given:
             rows = _csv_series(Path(given))
@@ -239,6 +243,8 @@ class Field:
             rows = list(given)
         if not rows or len(rows) > 1000:
             raise InputError(f"{len(rows)} records given", expected="1 to 1,000 records")
+        if not all(isinstance(row, Mapping) for row in rows):
+            raise InputError("holds something else than named values")
         return tuple(read_all(self.fields, row, where=f"record {i}, ") for i, row in enumerate(rows, 1))
 
 
