@@ -44,8 +44,8 @@ def group(ctx: click.Context, ledger: str | None) -> None:
 def main(argv: list[str] | None = None) -> Any:
     """Run a command.
 
-    Exit status: 0 answered, 1 the ledger does not hold, 2 bad input (one line), 3 a fault of the program (one line; with
-    SIDEOATS_TRACE set, the traceback that its authors need).
+    Exit status: 0 answered, 1 the ledger does not hold, 2 bad input (one line), 3 a fault of the program (one line;
+    with SIDEOATS_TRACE set, the traceback that its authors need).
     """
     try:
         status = group.main(args=argv, prog_name="sideoats", standalone_mode=False)

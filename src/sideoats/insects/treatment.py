@@ -96,7 +96,8 @@ def losses(
     ----------
     before, whole : as `pest_days_by_day` returns
     slope : (draw,) share lost per pest-day; cap : (draw,) greatest share lost
-    prevented : (place or 1, draw) share of the injury after the treatment that it prevents
+    prevented : (place or 1, draw), or (day, place or 1, draw) where it changes with the day, share of the injury after
+        the treatment that it prevents
 
     Returns
     -------
@@ -104,13 +105,14 @@ def losses(
     """
     top, kept, per_day = np.asarray(cap, float), 1.0 - np.asarray(prevented, float), np.asarray(slope, float)
     never = np.minimum(whole * per_day, top)
-    rest, weight = kept * never, 1.0 - kept
     done = np.empty_like(before)
+    steady = kept.ndim < before.ndim
+    rest, weight = kept * never, 1.0 - kept
     for day in range(len(before)):  # one day at a time keeps the working set in cache
         np.multiply(before[day], per_day, out=done[day])
         np.minimum(done[day], top, out=done[day])
-        done[day] *= weight
-        done[day] += rest
+        done[day] *= weight if steady else weight[day]
+        done[day] += rest if steady else rest[day]
     return done, never
 
 
