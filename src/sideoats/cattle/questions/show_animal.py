@@ -72,6 +72,7 @@ class _Plan:
     feed: tuple[NDArray[np.float64], NDArray[np.float64]]
     clear: program.Dates
     next_weighing: NDArray[np.float64]
+    slack: NDArray[np.float64]  # a single weight is met within the spread of one weighing; a class has its own ends
 
 
 def _by_animal(table: Table, context: Context, fact: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -93,18 +94,24 @@ def _gain(table: Table, context: Context, weighed: program.Dates) -> NDArray[np.
     return np.where(np.isnan(low)[:, None], drawn, stated)
 
 
+def _known(gain: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """(place,) True where the animal's gain is known."""
+    return np.asarray(~np.isnan(gain).all(axis=1), dtype=np.bool_)
+
+
 def _plan(table: Table, context: Context) -> _Plan:
     on = np.datetime64(context.on, "D")
     weighed = np.where(np.isnat(table.date("weighed")), on, table.date("weighed")).astype("datetime64[D]")
     gain = _gain(table, context, weighed)
     since = program.days_between(weighed, on)
-    today = table.number("weight") + np.where(np.isnan(gain).all(axis=1), 0.0, np.nan_to_num(gain.mean(axis=1))) * since
+    today = table.number("weight") + np.where(_known(gain), np.nan_to_num(gain.mean(axis=1)), 0.0) * since
     days = table.days_until("fair", context.on)
     low, high = answering.span(table, "target")
     needed = (growth.gain_needed(today, low, days), growth.gain_needed(today, high, days))
     usual_low, usual_high = _by_animal(table, context, "cattle/show.feed")
     feed_low, feed_high = answering.span(table, "feed_per_gain")
     every = context.facts.span("cattle/show.weigh_every")[1]
+    slack = np.where(low == high, context.facts.value("cattle/weighing.spread") * low, 0.0)
     clear = program.withdrawal_clear(
         table.date("treated")[:, None], np.nan_to_num(table.number("withdrawal_days"))[:, None]
     )
@@ -112,7 +119,7 @@ def _plan(table: Table, context: Context) -> _Plan:
         days=days, today=today, low=low, high=high, gain=gain, needed=needed,
         sound=_by_animal(table, context, "cattle/show.gain"),
         feed=(answering.known_or(feed_low, usual_low), answering.known_or(feed_high, usual_high)), clear=clear,
-        next_weighing=np.clip(every - since, 0.0, None),
+        next_weighing=np.clip(every - since, 0.0, None), slack=slack,
     )  # fmt: skip
 
 
@@ -120,16 +127,17 @@ def answer(table: Table, context: Context) -> Answers:
     """Gain needed, weight expected on fair day with its range, and the feed it takes; no money is weighed."""
     plan = _plan(table, context)
     weight = plan.today[:, None] + plan.gain * plan.days[:, None]
-    inside = (weight >= plan.low[:, None] - _slack(plan)) & (weight <= plan.high[:, None] + _slack(plan))
-    unknown = np.isnan(plan.gain).all(axis=1)
+    least, most = plan.low - plan.slack, plan.high + plan.slack
+    inside = (weight >= least[:, None]) & (weight <= most[:, None])
+    unknown = ~_known(plan.gain)
     chance = np.where(unknown, np.nan, inside.mean(axis=1))
+    expected = weight.mean(axis=1)
     sale_clear = program.days_between(table.date("fair"), plan.clear)
     past, unclear = plan.days < 0, sale_clear > 0
     too_fast, too_slow = plan.needed[0] > plan.sound[1], plan.needed[1] < plan.sound[0]
-    off = too_fast | too_slow | (chance < SURE)
+    off = too_fast | too_slow | (expected < least) | (expected > most)
 
-    verdict = np.where(off, ACT, WAIT)
-    verdict = np.where(unknown & ~too_fast, LOOK, verdict)
+    verdict = np.where(off, ACT, np.where(unknown | (chance < SURE), LOOK, WAIT))
     verdict = np.where(unclear, STOP, verdict)
     verdict = np.where(past, WAIT, verdict).astype(np.int8)
     look = np.where(past | (verdict == STOP), -1, np.minimum(plan.next_weighing, np.maximum(plan.days, 0)))
@@ -145,14 +153,9 @@ def answer(table: Table, context: Context) -> Answers:
         cautions=(
             context.facts["cattle/show.care"].text,
             context.facts["cattle/care.records"].text,
-            "The show's own rules on weights, products and entry dates come first: read them with a parent and the leader.",
+            "The show's own rules on weights, products and entry dates come first: read them with a parent and leader.",
         ),
     )  # fmt: skip
-
-
-def _slack(plan: _Plan) -> NDArray[np.float64]:
-    """A single target weight is met within the spread of one weighing, 2 % of it; a class has its own ends."""
-    return np.where(plan.low == plan.high, 0.02 * plan.low, 0.0)[:, None]
 
 
 def _wanted(plan: _Plan, i: int) -> str:
@@ -188,11 +191,11 @@ def _because(plan: _Plan, table: Table, weight: NDArray[np.float64], context: Co
 
     def lines(i: int) -> list[str]:
         out = []
-        if plan.days[i] > 0 and not np.isnan(plan.gain[i]).all():
+        if plan.days[i] > 0 and _known(plan.gain)[i]:
             low, high = np.percentile(weight[i], [10, 90])
             out.append(
-                f"Gain now {plan.gain[i].mean():.2f} lb/day: {low:,.0f} to {high:,.0f} lb on fair day; a tenth of a pound "
-                f"a day more or less moves it by {0.1 * plan.days[i]:.0f} lb."
+                f"Gain now {plan.gain[i].mean():.2f} lb/day: {low:,.0f} to {high:,.0f} lb on fair day; a tenth of a "
+                f"pound a day more or less moves it by {0.1 * plan.days[i]:.0f} lb."
             )
         out.append(
             f"A sound {table.text('animal')[i]} on full feed gains about {plan.sound[0][i]:g} to {plan.sound[1][i]:g} "
@@ -211,7 +214,7 @@ def _because(plan: _Plan, table: Table, weight: NDArray[np.float64], context: Co
 def _quantities(
     plan: _Plan, table: Table, weight: NDArray[np.float64], chance: NDArray[np.float64]
 ) -> answering.Quantities:
-    known = ~np.isnan(plan.gain).all(axis=1)
+    known = _known(plan.gain)
     safe = np.where(known[:, None], weight, 0.0)
     low, high = np.percentile(safe, [10, 90], axis=1)
     middle = (plan.low + plan.high) / 2
@@ -254,7 +257,7 @@ QUESTION = Question(
     name="show-animal",
     room="cattle",
     title="Will this show animal make its weight on fair day?",
-    about="Gain needed and feed to reach a weight on the day of weigh-in, from the last weighings of a steer, lamb or pig.",
+    about="Gain needed and feed to reach a weight on the day of weigh-in, from the weighings of a steer, lamb or pig.",
     inputs=INPUTS,
     answer=answer,
     places=Places(kinds=("pen", "herd")),

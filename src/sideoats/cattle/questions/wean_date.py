@@ -31,7 +31,7 @@ INPUTS = (
     Field("healing_days", "number", "days for a castration wound to heal", unit="day", bare=True, low=0, high=120,
           example="42"),
     Field("treated", "date", "day of the last treatment of any calf in the lot",
-          found_in=("evidence:treatment.on", "evidence:calf_work.treated")),
+          found_in=("evidence:treatment.on",)),
     Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
           high=365, example="28", found_in=("evidence:treatment.withdrawal_days",)),
     Field("weight", "number", "expected sale weight", unit="lb", low=100, high=1500, example="560 lb",
