@@ -106,13 +106,12 @@ def losses(
     top, kept, per_day = np.asarray(cap, float), 1.0 - np.asarray(prevented, float), np.asarray(slope, float)
     never = np.minimum(whole * per_day, top)
     done = np.empty_like(before)
-    steady = kept.ndim < before.ndim
-    rest, weight = kept * never, 1.0 - kept
+    rest, weight = np.broadcast_to(kept * never, before.shape), np.broadcast_to(1.0 - kept, before.shape)
     for day in range(len(before)):  # one day at a time keeps the working set in cache
         np.multiply(before[day], per_day, out=done[day])
         np.minimum(done[day], top, out=done[day])
-        done[day] *= weight if steady else weight[day]
-        done[day] += rest if steady else rest[day]
+        done[day] *= weight[day]
+        done[day] += rest[day]
     return done, never
 
 
