@@ -38,7 +38,7 @@ from sideoats.errors import InputError
 from sideoats.weather.arrays import Floats, by_blocks, floats
 
 METHODS = ("simple", "modified", "single_triangle", "double_triangle", "single_sine", "double_sine")
-_FLAT = 1e-9  # a day with less swing is level: dividing by it would overflow
+_FLAT = 1e-9  # the least half swing: a level day keeps one, so that nothing is divided by zero
 CUTOFFS = ("none", "horizontal", "intermediate", "vertical")
 
 
@@ -126,9 +126,10 @@ def _single(tmax: Floats, tmin: Floats, *, method: str, cutoff: str, lower: floa
         total = (np.clip(tmax, lower, ceiling) + np.clip(tmin, lower, ceiling)) / 2 - lower
     else:
         above = _ABOVE[method]
-        total, _ = above(tmax, tmin, lower)
+        mean, half = (tmax + tmin) * 0.5, np.maximum((tmax - tmin) * 0.5, _FLAT)
+        total, _ = above(mean, half, lower)
         if cutoff != "none":
-            beyond, share = above(tmax, tmin, upper)
+            beyond, share = above(mean, half, upper)
             total = total - beyond * (2.0 if cutoff == "intermediate" else 1.0)
             if cutoff == "vertical":
                 total = total - (upper - lower) * share
@@ -137,40 +138,33 @@ def _single(tmax: Floats, tmin: Floats, *, method: str, cutoff: str, lower: floa
 
 
 class _Above(NamedTuple):
-    """Area of the day's curve above a threshold [degree-days], and the share of the day spent above it."""
+    """Area of the day's curve above a threshold [degree-days], and the share of the day spent above it.
+
+    The curves take the day's mean and half its swing. A threshold outside the swing needs no case of its own: the share
+    is held to 0 and 1, where the formulas give 0 and the mean less the threshold.
+    """
 
     area: Floats
     share: Floats
 
 
-def _simple(tmax: Floats, tmin: Floats, threshold: float) -> _Above:
-    over = (tmax + tmin) / 2 - threshold
+def _simple(mean: Floats, half: Floats, threshold: float) -> _Above:
+    over = mean - threshold
     return _Above(np.maximum(over, 0.0), (over > 0).astype(np.float64))
 
 
-def _triangle(tmax: Floats, tmin: Floats, threshold: float) -> _Above:
-    swing = tmax - tmin
-    over = np.maximum(tmax - threshold, 0.0)
-    safe = np.where(swing > _FLAT, swing, 1.0)
-    whole = tmin >= threshold
-    share = np.where(whole, 1.0, np.minimum(over / safe, 1.0))
-    area = np.where(whole, (tmax + tmin) / 2 - threshold, over * over / (2 * safe))
-    return _Above(area, np.where(tmax > threshold, share, 0.0))
+def _triangle(mean: Floats, half: Floats, threshold: float) -> _Above:
+    rise = mean - threshold
+    share = np.clip((rise + half) / (2 * half), 0.0, 1.0)
+    return _Above(share * (rise + half + np.maximum(rise - half, 0.0)) * 0.5, share)
 
 
-def _sine(tmax: Floats, tmin: Floats, threshold: float) -> _Above:
-    half = (tmax - tmin) / 2
-    rise = threshold - (tmax + tmin) / 2  # threshold above the mean
-    sine = np.clip(rise / np.where(half > _FLAT, half, 1.0), -1.0, 1.0)
-    angle = np.arcsin(sine)
-    share = 0.5 - angle / np.pi
-    # W cos(a) = sqrt(W^2 - (th-M)^2): a root is cheaper than a cosine
-    area = np.sqrt(np.maximum(half * half - rise * rise, 0.0)) / np.pi - rise * share
-    whole = tmin >= threshold
-    return _Above(
-        np.where(whole, -rise, np.where(tmax > threshold, area, 0.0)),
-        np.where(whole, 1.0, np.where(tmax > threshold, share, 0.0)),
-    )
+def _sine(mean: Floats, half: Floats, threshold: float) -> _Above:
+    rise = mean - threshold
+    sine = np.clip(rise / half, -1.0, 1.0)
+    share = 0.5 + np.arcsin(sine) / np.pi
+    # W cos(asin(s)) = W sqrt(1 - s^2): a root is cheaper than a cosine
+    return _Above(rise * share + half * np.sqrt(1.0 - sine * sine) / np.pi, share)
 
 
 _ABOVE: dict[str, Callable[[Floats, Floats, float], _Above]] = {
@@ -215,7 +209,7 @@ def hours_between(
 def _share_above(tmax: Floats, tmin: Floats, threshold: float, method: str) -> Floats:
     if np.isinf(threshold):
         return np.full(np.broadcast(tmax, tmin).shape, 1.0 if threshold < 0 else 0.0)
-    return _ABOVE[method](tmax, tmin, threshold).share
+    return _ABOVE[method]((tmax + tmin) * 0.5, np.maximum((tmax - tmin) * 0.5, _FLAT), threshold).share
 
 
 class Sum(NamedTuple):
