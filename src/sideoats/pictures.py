@@ -1,9 +1,9 @@
 """Small charts as SVG text, shared by every room: lines with bands, bars, intervals, a grid of numbers.
 
 Each comes as a `Picture`: a title that says the finding, a sentence that says it again in words, the numbers as a
-table, and the drawing. Drawings use one ink (``currentColor``) with dashes, markers and hatching, never colour alone, so they
-print in black and white and follow a dark page. Only presentation attributes are used: a page that forbids inline
-styles shows them unchanged. All text is escaped.
+table, and the drawing. Drawings use one ink (``currentColor``) with dashes, markers and hatching, never colour alone,
+so they print in black and white and follow a dark page. Only presentation attributes are used: a page that forbids
+inline styles shows them unchanged. All text is escaped.
 """
 
 from __future__ import annotations

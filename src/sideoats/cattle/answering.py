@@ -14,7 +14,15 @@ from sideoats.decide import Decision
 from sideoats.errors import InputError
 from sideoats.outlook import prices, seasonal
 from sideoats.question import Context, Option, Table
+from sideoats.schema import Field
+from sideoats.weather.livestock import cold_feed_energy
 
+WEIGHT_QUOTES = (
+    Field("quote_500", "number", "today's quote for 500 lb steers, where no price is given", unit="USD/cwt", low=20,
+          high=1000, example="250 USD/cwt", found_in=("quote:feeder steer 500 lb",)),
+    Field("quote_750", "number", "today's quote for 750 lb steers, where no later price is given", unit="USD/cwt",
+          low=20, high=1000, example="220 USD/cwt", found_in=("quote:feeder steer 750 lb",)),
+)  # fmt: skip
 Floats: TypeAlias = NDArray[np.float64]
 Quantities: TypeAlias = dict[str, tuple[Any, str]]
 LATEST_DAY = 728  # the price paths of the outlook reach two years
@@ -123,10 +131,44 @@ def season_ratio(context: Context, commodity: str, days: float) -> Season | None
     return Season(float(expected), float(low), float(high), index.years, higher)
 
 
+def price_at(table: Table, weight: Floats) -> Floats:
+    """Price at `weight` [lb], USD/cwt, on the straight line through today's quotes of 500 and 750 lb steers.
+
+    Price a cwt falls as cattle get heavier; one quote for every weight would pay for gain that buyers do not pay for.
+    The table needs ``quote_500`` and ``quote_750``; NaN where either is not known.
+    """
+    light, heavy = table.number("quote_500"), table.number("quote_750")
+    return np.asarray(light + (heavy - light) * (weight - 500.0) / 250.0, dtype=np.float64)
+
+
 def next_day(on: date, month: int, day: int) -> date:
     """The next such calendar day, today included."""
     this_year = date(on.year, month, day)
     return this_year if this_year >= on else date(on.year + 1, month, day)
+
+
+# --- weather ----------------------------------------------------------------------------------------------------------
+
+
+def cold_share(context: Context, table: Table, days: Floats) -> Floats:
+    """Extra maintenance energy for cold over the next `days`, as a mean share of maintenance, (place, draw).
+
+    Air temperature of the outlook's years (as behind a windbreak; the outlook has no wind) against the lower critical
+    temperature of a dry winter coat. Zero without a station on file. Days past the outlook's reach count as its mean.
+    The table needs a ``station`` field.
+    """
+    if not context.outlook.has_weather:
+        return np.zeros((len(table), 1))
+    coats = dict(context.facts.choose("cattle/cold_coat")[1].rows)
+    share = context.facts.choose("cattle/cold_share")[1].value
+    mean = (context.outlook.daily("tmax") + context.outlook.daily("tmin")) / 2 * 9 / 5 + 32
+    extra = cold_feed_energy(mean, coats["dry winter"], share)
+    reach = extra.shape[2]
+    total = np.cumsum(extra, axis=2)
+    last = np.clip(np.nan_to_num(days, nan=1.0), 1, reach).astype(np.int64)
+    stations = context.outlook.station_rows(list(table.text("station")))
+    picked = total[stations, :, last - 1] / last[:, None]
+    return np.asarray(picked[:, context.outlook.year_of_draw], dtype=np.float64)
 
 
 # --- risk and what would change the answer ----------------------------------------------------------------------------

@@ -20,36 +20,40 @@ LONGEST_DAYS = 200  # a winter's feeding; a month further off belongs to another
 USUAL_DAYS = 90  # period for which the death share is stated where no days are given
 INPUTS = (
     Field("weight", "number", "weight of the cows today", unit="lb", low=500, high=2500, required=True,
-          example="1150 lb", found_in=("evidence:cull_weighing.weight", "place:weight")),
+          example="1150 lb", fresh_days=60, found_in=("evidence:cull_weighing.weight",)),
     Field("price", "number", "price today", unit="USD/cwt", low=5, high=500, required=True, example="70 USD/cwt",
-          found_in=("evidence:cull_weighing.price", "place:price", "quote:cull cow")),
+          fresh_days=60, found_in=("evidence:cull_weighing.price", "quote:cull cow")),
     Field("later_price", "number", "price expected after the days given (in February where none are given)",
-          unit="USD/cwt", low=5, high=500, example="82 USD/cwt", found_in=("evidence:cull_weighing.later_price",)),
+          unit="USD/cwt", low=5, high=500, example="82 USD/cwt",
+          fresh_days=60, found_in=("evidence:cull_weighing.later_price",)),
     Field("days", "number", "days to feed", unit="day", bare=True, low=7, high=365, example="90",
-          found_in=("evidence:cull_weighing.days",)),
+          fresh_days=60, found_in=("evidence:cull_weighing.days",)),
     Field("gain", "numbers", "daily gain on feed, one number or the ends of a range", unit="lb/day", low=-2, high=6,
-          example="1.5, 2.2 lb/day", found_in=("evidence:cull_weighing.gain",)),
+          example="1.5, 2.2 lb/day", fresh_days=60, found_in=("evidence:cull_weighing.gain",)),
     Field("cost_per_day", "number", "feed and yardage", unit="USD/day", low=0, high=20, required=True,
-          example="2.35 USD/day", found_in=("evidence:cull_weighing.cost_per_day", "setting:cost.cull_cow_day")),
+          example="2.35 USD/day",
+          fresh_days=60, found_in=("evidence:cull_weighing.cost_per_day", "setting:cost.cull_cow_day")),
     Field("other_cost", "number", "veterinary, trucking and selling beyond selling now", unit=UNIT, low=0, high=500,
           default=0.0, example="8 USD/head"),
     Field("feed_bought", "flag", "feed is bought as you go, so its cost follows the hay price", default=False),
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
-    Field("death", "share", "head lost over the days fed", example="1 %", found_in=("evidence:cull_weighing.death",)),
+    Field("death", "share", "head lost over the days fed", example="1 %",
+          fresh_days=60, found_in=("evidence:cull_weighing.death",)),
     Field("shrink_now", "share", "shrink at the sale today", default=0.0),
     Field("shrink_later", "share", "shrink at the later sale", default=0.0),
     Field("bcs", "number", "body condition score, 1 to 9", low=1, high=9, bare=True, example="4",
-          found_in=("evidence:cull_weighing.bcs",)),
+          fresh_days=60, found_in=("evidence:cull_weighing.bcs",)),
     Field("class_step", "number", "what one market class up adds to the price", unit="USD/cwt", low=0, high=60,
           default=0.0, example="4 USD/cwt", found_in=("setting:price.cow_class_step",)),
     Field("fit_to_travel", "flag", "every cow can rise, walk and bear weight", default=True,
-          found_in=("evidence:cull_weighing.fit_to_travel",)),
+          fresh_days=60, found_in=("evidence:cull_weighing.fit_to_travel",)),
     Field("ailing", "flag", "lame, cancer eye, lumpy jaw or bad lungs among them",
-          default=False, found_in=("evidence:cull_weighing.ailing",)),
+          default=False, fresh_days=60, found_in=("evidence:cull_weighing.ailing",)),
     Field("treated", "date", "day of the last treatment of any of them",
-          found_in=("evidence:treatment.on",)),
+          fresh_days=200, found_in=("evidence:cow_treatment.on",)),
     Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
-          high=365, example="28", found_in=("evidence:treatment.withdrawal_days",)),
+          high=365, example="28", fresh_days=200, found_in=("evidence:cow_treatment.withdrawal_days",)),
+    Field("station", "text", "weather station that stands for the place", found_in=("place:station",)),
 )  # fmt: skip
 OPTIONS = (
     Option("sell_now", "Sell now"),
@@ -157,7 +161,9 @@ def _payoff(table: Table, context: Context, plan: _Plan) -> NDArray[np.float64]:
             payoff[:, :, at] = np.nan
             continue
         ratio = answering.price_ratio(context, COMMODITY, days)
-        feed = np.where(bought, answering.price_ratio(context, "grass hay", days / 2), 1.0) if bought.any() else 1.0
+        feed = 1.0 + answering.cold_share(context, table, days)
+        if bought.any():
+            feed = feed * np.where(bought, answering.price_ratio(context, "grass hay", days / 2), 1.0)
         held = hold(
             **columns, gain=gain, days=days[:, None], feed_ratio=feed, end_price=plan.price[:, at, None] * ratio,
             death_share=plan.death[:, at, None],
@@ -298,6 +304,7 @@ def _because(table: Table, context: Context, plan: _Plan, decision: Decision) ->
     at = _reference(plan, decision)
     given = _at_given(plan, at)
     held, moved = hold(**given), answering.one_at_a_time(_net, given, CHANGES)
+    cold = answering.cold_share(context, table, given["days"]).mean(axis=1)
 
     def lines(i: int) -> list[str]:
         out = []
@@ -327,6 +334,10 @@ def _because(table: Table, context: Context, plan: _Plan, decision: Decision) ->
             )
         elif not table.known("later_price")[i]:
             out.append("No later price was given and too few quotes are on file: today's price is carried forward.")
+        if cold[i] > 0:
+            out.append(
+                f"Cold adds {cold[i]:.1%} to the cost of feed on average over the past years; it is in the draws."
+            )
         out += [answering.risk_text(OPTIONS, decision, i, UNIT), pays]
         return out
 

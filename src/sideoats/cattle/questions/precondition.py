@@ -18,21 +18,21 @@ UNIT = "USD/head"
 COMMODITY = "feeder steer 500 lb"
 INPUTS = (
     Field("weight", "number", "weight at weaning", unit="lb", low=150, high=1000, required=True, example="525 lb",
-          found_in=("evidence:calf_weighing.weight", "place:weight")),
-    Field("price", "number", "price today, sold off the cow", unit="USD/cwt", low=20, high=1000, required=True,
-          example="250 USD/cwt", found_in=("evidence:calf_weighing.price", "place:price", "quote:feeder steer 500 lb")),
+          fresh_days=60, found_in=("evidence:calf_weighing.weight",)),
+    Field("price", "number", "price today, sold off the cow", unit="USD/cwt", low=20, high=1000,
+          example="250 USD/cwt", fresh_days=60, found_in=("evidence:calf_weighing.price",)),
     Field("later_price", "number", "price at the later weight without the premium", unit="USD/cwt", low=20, high=1000,
-          example="236 USD/cwt", found_in=("evidence:calf_weighing.later_price",)),
+          example="236 USD/cwt", fresh_days=60, found_in=("evidence:calf_weighing.later_price",)),
     Field("premium", "numbers", "premium over calves sold plain on that day, one number or a range", unit="USD/cwt",
           low=-50, high=200, required=True, example="5, 8 USD/cwt",
-          found_in=("evidence:sale_plan.premium", "setting:premium.weaned_45")),
+          fresh_days=200, found_in=("evidence:sale_plan.premium", "setting:premium.weaned_45")),
     Field("premium_chance", "share", "chance that the premium is paid at all", default=1.0, example="90 %"),
     Field("days", "number", "days from weaning to sale", unit="day", bare=True, low=14, high=200, example="45",
-          found_in=("evidence:sale_plan.program_days",)),
+          fresh_days=200, found_in=("evidence:sale_plan.program_days",)),
     Field("gain", "numbers", "daily gain, one number or a range", unit="lb/day", low=-1, high=5,
-          example="1.75 lb/day", found_in=("evidence:calf_weighing.gain",)),
+          example="1.75 lb/day", fresh_days=60, found_in=("evidence:calf_weighing.gain",)),
     Field("feed_per_day", "number", "feed", unit="USD/day", low=0, high=20, required=True, example="1.90 USD/day",
-          found_in=("evidence:calf_weighing.feed_per_day", "setting:cost.calf_feed_day")),
+          fresh_days=60, found_in=("evidence:calf_weighing.feed_per_day", "setting:cost.calf_feed_day")),
     Field("labor_per_day", "number", "labor and yardage", unit="USD/day", low=0, high=10, default=0.0,
           example="0.40 USD/day", found_in=("setting:cost.calf_labor_day",)),
     Field("health", "number", "vaccine, wormer and treatment beyond selling off the cow", unit=UNIT, low=0, high=200,
@@ -41,14 +41,18 @@ INPUTS = (
           default=0.0, example="3 USD/head"),
     Field("feed_bought", "flag", "feed is bought as you go, so its cost follows the corn price", default=False),
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
-    Field("death", "share", "head lost over the days", example="1 %", found_in=("evidence:calf_weighing.death",)),
+    Field("death", "share", "head lost over the days", example="1 %",
+          fresh_days=60, found_in=("evidence:calf_weighing.death",)),
     Field("shrink_now", "share", "shrink sold off the cow", default=0.0, example="3 %"),
     Field("shrink_later", "share", "shrink sold after the program", default=0.0, example="2 %"),
+    *answering.WEIGHT_QUOTES,
 )  # fmt: skip
 OPTIONS = (
     Option("sell_now", "Sell at weaning"),
     Option("precondition", "Wean, vaccinate, feed and sell in the program"),
 )
+BY_WEIGHT = "Prices by weight lie on the straight line through today's quotes of 500 and 750 lb."
+NO_LATER_PRICE = "No later price was given: today's price per cwt is kept, though heavier calves bring less a cwt."
 CHANGES = {
     "no premium paid": ("premium", 0.0),
     "later price 5 % lower": ("later_price", 0.95),
@@ -106,11 +110,13 @@ def _given(table: Table, context: Context) -> tuple[dict[str, Any], _Ranges]:
     usual = (classes.column("least lb/d")[medium], classes.column("most lb/d")[medium])
     gain_low, gain_high = answering.span(table, "gain", usual)
     premium_low, premium_high = answering.span(table, "premium")
-    price = table.number("price")
+    weight, gain = table.number("weight"), (gain_low + gain_high) / 2
+    days = answering.known_or(table.number("days"), facts.value("cattle/weaned_days.washington"))
+    price = answering.known_or(table.number("price"), answering.price_at(table, weight))
+    by_weight = answering.price_at(table, growth.weight_after(weight, gain, days))
     inputs = {
-        "start_weight": table.number("weight"), "start_price": price, "gain": (gain_low + gain_high) / 2,
-        "days": answering.known_or(table.number("days"), facts.value("cattle/weaned_days.washington")),
-        "later_price": answering.known_or(table.number("later_price"), price),
+        "start_weight": weight, "start_price": price, "gain": gain, "days": days,
+        "later_price": answering.known_or(answering.known_or(table.number("later_price"), by_weight), price),
         "premium": (premium_low + premium_high) / 2, "feed_per_day": table.number("feed_per_day"),
         "labor_per_day": table.number("labor_per_day"), "other_cost": table.number("health") + table.number("selling"),
         "interest_rate": answering.known_or(table.number("interest"), facts.value("cattle/interest")),
@@ -143,8 +149,8 @@ def answer(table: Table, context: Context) -> Answers:
     given, ranges = _given(table, context)
     payoff = _payoff(table, context, given, ranges)
     decision = decide(payoff, risk_aversion=context.risk_aversion)
-    needed = ("weight", "price", "premium", "feed_per_day", "health")
-    known = np.logical_and.reduce([table.known(name) for name in needed])
+    needed = ("weight", "premium", "feed_per_day", "health")
+    known = np.logical_and.reduce([table.known(name) for name in needed]) & np.isfinite(given["start_price"])
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit=UNIT,
         headline=lambda i: _headline(decision, i), because=_because(table, context, given, ranges, decision),
@@ -232,9 +238,8 @@ def _because(
         if not table.rows("gain")[i]:
             out.append(f"No gain was given: {ranges.gain_low[i]:g} to {ranges.gain_high[i]:g} lb/day.")
         if not table.known("later_price")[i]:
-            out.append(
-                "No later price was given: today's price per cwt is kept, though heavier calves bring less a cwt."
-            )
+            by_weight = table.known("quote_500")[i] and table.known("quote_750")[i]
+            out.append(BY_WEIGHT if by_weight else NO_LATER_PRICE)
         return [*out, answering.risk_text(OPTIONS, decision, i, UNIT), *evidence, *premiums]
 
     return lines
@@ -251,8 +256,9 @@ def _premium_lines(context: Context) -> list[str]:
 
 
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
-    """Pens of calves with a weight on file, from late summer to the end of the weaning runs."""
-    return table.known("weight") & (context.on.month in (8, 9, 10, 11, 12))
+    """Calves with a weight and a sale plan on file, from late summer to the end of the weaning runs."""
+    planned = table.known("premium") | table.known("days")
+    return table.known("weight") & planned & (context.on.month in (8, 9, 10, 11, 12))
 
 
 QUESTION = Question(

@@ -20,18 +20,18 @@ FEEDERS = "feeder steer 750 lb"
 PASTURE_WINDOW = 60  # days of rain that decide about fall pasture, as the fact states
 INPUTS = (
     Field("weight", "number", "weight today", unit="lb", low=150, high=1000, required=True, example="500 lb",
-          found_in=("evidence:calf_weighing.weight", "place:weight")),
-    Field("price", "number", "price today", unit="USD/cwt", low=20, high=1000, required=True, example="250 USD/cwt",
-          found_in=("evidence:calf_weighing.price", "place:price", "quote:feeder steer 500 lb")),
+          fresh_days=60, found_in=("evidence:calf_weighing.weight",)),
+    Field("price", "number", "price today", unit="USD/cwt", low=20, high=1000, example="250 USD/cwt",
+          fresh_days=60, found_in=("evidence:calf_weighing.price",)),
     Field("later_price", "number", "price at the later weight, for every way of keeping them", unit="USD/cwt", low=20,
           high=1000, example="215 USD/cwt",
-          found_in=("evidence:calf_weighing.later_price", "quote:feeder steer 750 lb")),
+          fresh_days=60, found_in=("evidence:calf_weighing.later_price",)),
     Field("spring_price", "number", "price after graze-out, if another", unit="USD/cwt", low=20, high=1000,
           example="205 USD/cwt"),
     Field("lot_price", "number", "price out of the dry lot, if another", unit="USD/cwt", low=20, high=1000,
           example="210 USD/cwt"),
     Field("slide", "number", "fall of the price for each cwt over the weight expected", unit="USD/cwt", low=0, high=60,
-          default=0.0, example="8 USD/cwt"),
+          example="8 USD/cwt"),
     Field("futures", "number", "futures price for the later date, instead of a later price", unit="USD/cwt", low=20,
           high=1000, example="220 USD/cwt"),
     Field("basis", "number", "cash less futures expected then", unit="USD/cwt", low=-100, high=100,
@@ -40,7 +40,7 @@ INPUTS = (
           example="3 USD/cwt"),
     Field("volatility", "share", "implied volatility of the futures, a year", example="18 %"),
     Field("turnout", "date", "day on which pasture begins; today where not given", example="2026-11-10",
-          found_in=("evidence:calf_weighing.turnout",)),
+          fresh_days=60, found_in=("evidence:calf_weighing.turnout",)),
     Field("pasture_end", "date", "last day on wheat that is kept for grain; the next 15 March where not given",
           example="2027-03-15"),
     Field("grazeout_end", "date", "last day of graze-out; the next 10 May where not given", example="2027-05-10"),
@@ -62,7 +62,7 @@ INPUTS = (
     Field("pasture_chance", "share", "chance that there is pasture; from the weather where not given",
           example="70 %"),
     Field("acres", "number", "wheat to graze", unit="ac", low=0, high=100000, example="160 ac",
-          found_in=("evidence:calf_weighing.acres",)),
+          fresh_days=60, found_in=("evidence:calf_weighing.acres",)),
     Field("head", "number", "calves", unit="head", bare=True, low=1, high=100000, example="60",
           found_in=("place:calf_head",)),
     Field("health", "number", "vaccine, mineral and treatment", unit=UNIT, low=0, high=300, default=0.0,
@@ -71,9 +71,10 @@ INPUTS = (
     Field("selling", "number", "commission and checkoff", unit=UNIT, low=0, high=200, default=0.0,
           example="20 USD/head"),
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
-    Field("death", "share", "head lost", example="1.5 %", found_in=("evidence:calf_weighing.death",)),
+    Field("death", "share", "head lost", example="1.5 %", fresh_days=60, found_in=("evidence:calf_weighing.death",)),
     Field("shrink_now", "share", "shrink at the sale today", default=0.0),
     Field("shrink_later", "share", "shrink at the later sale", default=0.0),
+    *answering.WEIGHT_QUOTES,
     Field("station", "text", "weather station that stands for the place", found_in=("place:station",)),
 )  # fmt: skip
 OPTIONS = (
@@ -86,8 +87,8 @@ WHEAT, GRAZE_OUT, LOT = 1, 2, 3
 CHANGES = {
     "later price 10 % lower": ("end_price", 0.9),
     "10 % higher": ("end_price", 1.1),
-    "gain 25 % lower": ("gain", 0.75),
-    "25 % higher": ("gain", 1.25),
+    "gain 25 % lower": ("gain_factor", 0.75),
+    "25 % higher": ("gain_factor", 1.25),
     "costs 25 % higher": ("cost_factor", 1.25),
     "death loss doubled": ("death_share", 2.0),
 }
@@ -100,6 +101,7 @@ class _Plan:
     days: NDArray[np.float64]
     pasture_days: NDArray[np.float64]
     price: NDArray[np.float64]
+    end_weight: NDArray[np.float64]
     pasture_gain: tuple[NDArray[np.float64], NDArray[np.float64]]
     lot_gain: tuple[NDArray[np.float64], NDArray[np.float64]]
     per_gain: NDArray[np.float64]
@@ -126,18 +128,25 @@ def _days(table: Table, context: Context) -> tuple[NDArray[np.float64], NDArray[
 def _plan(table: Table, context: Context) -> _Plan:
     facts = context.facts
     days, pasture_days = _days(table, context)
-    later = table.number("later_price")
+    weight = table.number("weight")
+    pasture_gain = answering.span(table, "pasture_gain", facts.span("cattle/wheat_pasture.gain"))
+    lot_gain = answering.span(table, "lot_gain", facts.span("cattle/drylot.gain"))
+    on_grass = np.mean(pasture_gain, axis=0)[:, None] * pasture_days
+    end_weight = weight[:, None] + on_grass + np.mean(lot_gain, axis=0)[:, None] * (days - pasture_days)
+    by_weight = answering.price_at(table, end_weight.T).T
     quoted = table.number("futures") + np.nan_to_num(table.number("basis"))
-    later = np.where(np.isnan(quoted), later, quoted)
+    later = answering.known_or(quoted, table.number("later_price"))
     price = np.column_stack([
-        table.number("price"), later, answering.known_or(table.number("spring_price"), later),
-        answering.known_or(table.number("lot_price"), later),
+        answering.known_or(table.number("price"), answering.price_at(table, weight)),
+        answering.known_or(later, by_weight[:, WHEAT]),
+        answering.known_or(answering.known_or(table.number("spring_price"), later), by_weight[:, GRAZE_OUT]),
+        answering.known_or(answering.known_or(table.number("lot_price"), later), by_weight[:, LOT]),
     ])  # fmt: skip
     per_gain, per_day = table.number("pasture_per_gain"), table.number("pasture_per_day")
     unknown = np.isnan(per_gain) & np.isnan(per_day)
     zero = np.zeros(len(table))
     common = {
-        "start_weight": table.number("weight"), "start_price": table.number("price"),
+        "start_weight": weight, "start_price": price[:, 0],
         "interest_rate": answering.known_or(table.number("interest"), facts.value("cattle/interest")),
         "death_share": answering.known_or(table.number("death"), facts.value("cattle/stocker.death")),
         "other_cost": table.number("health") + table.number("freight") + table.number("selling"),
@@ -145,8 +154,7 @@ def _plan(table: Table, context: Context) -> _Plan:
     }  # fmt: skip
     return _Plan(
         days=days, pasture_days=pasture_days, price=price, common=common,
-        pasture_gain=answering.span(table, "pasture_gain", facts.span("cattle/wheat_pasture.gain")),
-        lot_gain=answering.span(table, "lot_gain", facts.span("cattle/drylot.gain")),
+        pasture_gain=pasture_gain, lot_gain=lot_gain, end_weight=end_weight,
         per_gain=np.where(unknown, np.nan, np.nan_to_num(per_gain)),
         per_day=np.where(unknown, np.nan, np.nan_to_num(per_day)), lot_per_day=table.number("lot_per_day"),
         grain=np.column_stack([zero, zero, table.number("grain_given_up"), zero]),
@@ -189,6 +197,7 @@ def hold(
     extra_cost: Any = 0.0,
     expected_weight: Any = None,
     slide: Any = 0.0,
+    gain_factor: Any = 1.0,
     cost_factor: Any = 1.0,
     **rest: Any,
 ) -> budget.Holding:
@@ -201,13 +210,15 @@ def hold(
     per_gain, per_day, lot_per_day : USD/lb of pasture gain, USD/d on pasture, USD/d in the lot
     extra_cost : USD a head without interest, on top of ``other_cost``
     expected_weight, slide : the price falls by `slide` [USD/cwt] for each cwt over the expected weight [lb]
-    cost_factor : scales running costs
+    gain_factor, cost_factor : scale every gain, and running costs
     rest : as `sideoats.cattle.budget.hold_and_sell`
     """  # fmt: skip
     on_grass = np.asarray(pasture_days, float)
     in_lot = np.asarray(days, float) - on_grass
-    gained = np.asarray(gain, float) * on_grass
-    weight = np.asarray(start_weight, float) + gained + np.where(in_lot > 0, np.asarray(lot_gain, float) * in_lot, 0.0)
+    better = np.asarray(gain_factor, float)
+    gained = better * np.asarray(gain, float) * on_grass
+    in_pen = np.where(in_lot > 0, better * np.asarray(lot_gain, float) * in_lot, 0.0)
+    weight = np.asarray(start_weight, float) + gained + in_pen
     running = np.where(on_grass > 0, np.asarray(per_gain, float) * gained + np.asarray(per_day, float) * on_grass, 0.0)
     running = running + np.where(in_lot > 0, np.asarray(lot_per_day, float) * in_lot, 0.0)
     over = 0.0 if expected_weight is None else (weight - np.asarray(expected_weight, float)) / 100
@@ -226,6 +237,7 @@ def _at_given(plan: _Plan, at: NDArray[np.int64]) -> dict[str, Any]:
         "end_price": plan.price[rows, at], "days": plan.days[rows, at], "pasture_days": plan.pasture_days[rows, at],
         "per_gain": plan.per_gain, "per_day": plan.per_day, "lot_per_day": plan.lot_per_day,
         "extra_cost": plan.grain[rows, at], "cost_factor": np.ones(len(at)),
+        "gain_factor": np.ones(len(at)),
     }  # fmt: skip
 
 
@@ -252,19 +264,21 @@ def _payoff(table: Table, context: Context, plan: _Plan, pasture: NDArray[np.boo
     payoff = np.zeros((len(table), context.outlook.draws, len(OPTIONS)))
     gain = answering.spread(context, table, "wheat pasture gain", *plan.pasture_gain)
     lot_gain = answering.spread(context, table, "lot gain", *plan.lot_gain)
-    slide = table.number("slide")[:, None]
+    line = (table.number("quote_500") - table.number("quote_750")) / 2.5  # USD/cwt a cwt
+    given_price = table.known("later_price") | table.known("futures")
+    slide = answering.known_or(table.number("slide"), np.where(given_price, 0.0, np.nan_to_num(line)))[:, None]
     bought = table.flag("feed_bought")[:, None]
     harvest = float((answering.next_day(context.on, 6, 15) - context.on).days)
     wheat = answering.price_ratio(context, "wheat", np.full(len(table), harvest))
     for at in range(1, len(OPTIONS)):
         inputs = {name: value[:, None] for name, value in _at_given(plan, np.full(len(table), at)).items()}
         days = plan.days[:, at]
-        feed = np.where(bought, answering.price_ratio(context, "corn", days / 2), 1.0) if bought.any() else 1.0
-        expected = inputs["start_weight"] + inputs["gain"] * inputs["pasture_days"]
-        expected = expected + inputs["lot_gain"] * (inputs["days"] - inputs["pasture_days"])
+        feed = 1.0 + answering.cold_share(context, table, days)
+        if bought.any():
+            feed = feed * np.where(bought, answering.price_ratio(context, "corn", days / 2), 1.0)
         inputs |= {
             "gain": gain, "lot_gain": lot_gain, "end_price": _end_price(table, context, plan, at), "slide": slide,
-            "expected_weight": expected, "extra_cost": inputs["extra_cost"] * wheat,
+            "expected_weight": plan.end_weight[:, at, None], "extra_cost": inputs["extra_cost"] * wheat,
             "lot_per_day": inputs["lot_per_day"] * feed,
         }  # fmt: skip
         net = _net(**inputs)
@@ -290,7 +304,7 @@ def answer(table: Table, context: Context) -> Answers:
         headline=lambda i: _headline(decision, i),
         because=_because(table, context, plan, decision, pasture, told),
         quantities=_quantities(table, context, plan, payoff, decision, pasture),
-        missing=~(table.known("weight") & table.known("price")) | barred[:, 1:].all(axis=1),
+        missing=np.isnan(plan.price[:, 0]) | ~table.known("weight") | barred[:, 1:].all(axis=1),
         missing_headline="Weigh the calves; find today's price, a price for heavier cattle and the cost of keeping.",
         cautions=(
             context.facts["cattle/care.veterinarian"].text,
@@ -374,8 +388,7 @@ def _quantities(
     for at, option in list(enumerate(OPTIONS))[1:]:
         given = _at_given(plan, np.full(n, at))
         held = hold(**given)
-        weight = given["start_weight"] + given["gain"] * given["pasture_days"]
-        weight = weight + given["lot_gain"] * (given["days"] - given["pasture_days"])
+        weight = plan.end_weight[:, at]
         ends = (given["start_weight"], given["start_price"], weight, given["end_price"])
         out |= {
             f"net_{option.key}": (held.net, UNIT),
@@ -398,6 +411,7 @@ def _because(
     given = _at_given(plan, at)
     held, moved = hold(**given), answering.one_at_a_time(_net, given, CHANGES)
     light, heavy, _ = _stocking(table, context)
+    cold = answering.cold_share(context, table, plan.days[:, LOT]).mean(axis=1)
 
     def lines(i: int) -> list[str]:
         if not np.isfinite(held.net[i]):
@@ -414,8 +428,18 @@ def _because(
         ]
         if np.isfinite(heavy[i]):
             out.append(f"These acres carry {light[i]:.0f} to {heavy[i]:.0f} head of this weight in fall and winter.")
+        if not (table.known("later_price")[i] or table.known("futures")[i]):
+            out.append("Prices by weight lie on the straight line through today's quotes of 500 and 750 lb.")
+        elif not table.known("spring_price")[i]:
+            out.append("One later price was given: it is used after graze-out too, though these cattle are heavier.")
+        if not table.known("turnout")[i]:
+            out.append("No turnout was given: pasture is counted from today.")
         if table.number("grain_given_up")[i] > 0:
             out.append("Grain given up by graze-out follows the wheat price of the same future.")
+        if cold[i] > 0 and not np.isnan(plan.lot_per_day[i]):
+            out.append(
+                f"Cold adds {cold[i]:.1%} to the cost in the lot on average over past years; it is in the draws."
+            )
         return [*out, answering.risk_text(OPTIONS, decision, i, UNIT)]
 
     return lines

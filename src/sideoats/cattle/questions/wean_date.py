@@ -18,26 +18,29 @@ UNIT = "USD/head"
 SOON = 7  # days: the week is the product
 INPUTS = (
     Field("sale", "date", "day of the sale", required=True, example="2026-10-20",
-          found_in=("evidence:sale_plan.sale", "place:sale_date")),
+          fresh_days=200, found_in=("evidence:sale_plan.sale", "place:sale_date")),
     Field("program_days", "number", "days weaned that the sale asks for", unit="day", bare=True, low=0, high=365,
-          example="45", found_in=("evidence:sale_plan.program_days",)),
+          example="45", fresh_days=200, found_in=("evidence:sale_plan.program_days",)),
     Field("weaned", "date", "day on which the calves were weaned, if they are",
-          found_in=("evidence:calf_work.weaned",)),
+          fresh_days=240, found_in=("evidence:calf_work.weaned",)),
     Field("first_round", "date", "day of the first vaccine round, if given",
-          found_in=("evidence:calf_work.first_round",)),
-    Field("booster", "date", "day of the second vaccine round, if given", found_in=("evidence:calf_work.booster",)),
-    Field("bulls", "flag", "bull calves are still to be castrated", found_in=("evidence:calf_work.bulls",)),
-    Field("castrated", "date", "day of castration, if done", found_in=("evidence:calf_work.castrated",)),
+          fresh_days=240, found_in=("evidence:calf_work.first_round",)),
+    Field("booster", "date", "day of the second vaccine round, if given",
+          fresh_days=240, found_in=("evidence:calf_work.booster",)),
+    Field("bulls", "flag", "bull calves are still to be castrated",
+          fresh_days=240, found_in=("evidence:calf_work.bulls",)),
+    Field("castrated", "date", "day of castration, if done",
+          fresh_days=240, found_in=("evidence:calf_work.castrated",)),
     Field("healing_days", "number", "days for a castration wound to heal", unit="day", bare=True, low=0, high=120,
           example="42"),
     Field("treated", "date", "day of the last treatment of any calf in the lot",
-          found_in=("evidence:treatment.on",)),
+          fresh_days=200, found_in=("evidence:calf_treatment.on",)),
     Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
-          high=365, example="28", found_in=("evidence:treatment.withdrawal_days",)),
+          high=365, example="28", fresh_days=200, found_in=("evidence:calf_treatment.withdrawal_days",)),
     Field("weight", "number", "expected sale weight", unit="lb", low=100, high=1500, example="560 lb",
-          found_in=("evidence:sale_plan.weight",)),
-    Field("premium", "number", "premium that this sale pays for the program", unit="USD/cwt", low=-50, high=200,
-          example="8 USD/cwt", found_in=("evidence:sale_plan.premium", "setting:premium.weaned_45")),
+          fresh_days=200, found_in=("evidence:sale_plan.weight",)),
+    Field("premium", "numbers", "premium that this sale pays, one number or a range", unit="USD/cwt", low=-50, high=200,
+          example="8 USD/cwt", fresh_days=200, found_in=("evidence:sale_plan.premium", "setting:premium.weaned_45")),
     Field("program_cost", "number", "what the program costs beyond selling off the cow", unit=UNIT, low=0, high=500,
           default=0.0, example="40 USD/head"),
     Field("station", "text", "weather station that stands for the place", found_in=("place:station",)),
@@ -126,7 +129,8 @@ def answer(table: Table, context: Context) -> Answers:
     late = plan.conflicts["weaning date is past"] | plan.conflicts["weaned too few days"]
     next_days, next_name = _next_step(plan, table, context)
 
-    gain = table.number("premium") * table.number("weight") / 100 - table.number("program_cost")
+    premium = np.mean(answering.span(table, "premium"), axis=0)
+    gain = premium * table.number("weight") / 100 - table.number("program_cost")
     payoff = np.stack([gain, gain, np.where(np.isnan(gain), np.nan, 0.0)], axis=1)
     nothing = np.zeros_like(past)
     bars = (
