@@ -151,10 +151,11 @@ def recommend(
         total = goal * facts.value(_F + "texas.per_bushel")
         return Need(total, none, np.zeros(goal.shape, bool), publisher)
     if publisher == "kansas":
-        soil = np.where(
-            np.isnan(soil_nitrogen), facts.value(_F + "kansas.profile_default"), np.asarray(soil_nitrogen, np.float64)
-        )
-        added = np.where(np.asarray(grazed, bool), facts.value(_F + "kansas.grazing"), 0.0)
+        soil = np.asarray(soil_nitrogen, np.float64)
+        if np.isnan(soil).any():
+            soil = np.where(np.isnan(soil), facts.value(_F + "kansas.profile_default"), soil)
+        eaten = np.asarray(grazed, bool)
+        added = np.where(eaten, facts.value(_F + "kansas.grazing"), 0.0) if eaten.any() else np.zeros(eaten.shape)
         slope, credit = facts.value(_F + "kansas.per_bushel"), facts.value(_F + "kansas.organic_matter")
     else:
         soil = np.asarray(soil_nitrogen, np.float64)

@@ -1,0 +1,291 @@
+"""Did the freeze hurt this wheat, and what is it still worth?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.call import ACT, LOOK, WAIT
+from sideoats.decide import Decision, decide, value_of_information
+from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
+from sideoats.schema import Field
+from sideoats.wheat import freeze, stages
+from sideoats.wheat.questions import _common as w
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+KEEP, HAY, OUT = range(3)
+OPTIONS = (
+    Option("keep", "Keep it for grain", passive=True), Option("hay", "Cut it for hay"),
+    Option("graze-out", "Graze it out"),
+)  # fmt: skip
+BEFORE_BOOT = ("seedling", "tillering", "jointing")
+MEMORY_DAYS = 12  # nights looked back on
+INPUTS = (
+    Field("stage", "choice", "growth stage of most plants", choices=w.STAGES, aliases=w.STAGE_WORDS, fresh_days=21,
+          found_in=("evidence:wheat_check.stage", "place:stage")),
+    Field("low", "number", "lowest temperature at the canopy; the station's nights if absent", unit="degF", low=-60,
+          high=60, example="21 F", fresh_days=15, found_in=("evidence:freeze_night.low",)),
+    Field("hours", "number", "hours at or near the lowest", unit="hour", bare=True, low=0, high=48, fresh_days=15,
+          found_in=("evidence:freeze_night.hours",)),
+    Field("night", "date", "morning after the freeze", fresh_days=15, found_in=("evidence:freeze_night.night",)),
+    Field("crown_low", "number", "lowest crown temperature in winter, from a soil probe", unit="degF", low=-60,
+          high=60),
+    Field("split", "number", "stems split since", bare=True, low=1, high=2000, fresh_days=15,
+          found_in=("evidence:stem_split.split",)),
+    Field("dead", "number", "of them with a white, brown or mushy growing point", bare=True, low=0, high=2000,
+          fresh_days=15, found_in=("evidence:stem_split.dead",)),
+    w.YIELD, w.PRICE, w.HARVEST_COST,
+    Field("hay_yield", "number", "hay expected; the common range if absent", unit="ton/ac", low=0.1, high=8),
+    Field("hay_price", "number", "price of wheat hay", unit="USD/ton", low=5, high=600,
+          found_in=("quote:grass hay", "setting:price.wheat_hay")),
+    Field("hay_cost", "number", "cutting and baling; common practice if absent", unit="USD/ton", low=0, high=200,
+          found_in=("setting:cost.hay_making",)),
+    w.HEAD, w.STOCKING, w.GAIN, w.VALUE_OF_GAIN, w.PLANTING, w.STATION, w.ACRES,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Freeze:
+    """What is known of the freeze, (place,) unless said."""
+
+    stage: NDArray[np.object_]
+    low: Floats  # degF
+    line: Floats  # degF at which the stage is at risk; NaN where the table has no such stage
+    days_ago: Floats
+    exposed: Bools
+    from_station: Bools
+    sketched: Bools  # stage by heat units, not observed
+
+
+def _station_nights(table: Table, context: Context) -> tuple[Floats, Floats, Floats]:
+    """Lowest of the station's last nights [degF], how many days ago it was, and that day's highest [degF], (place,)."""
+    found = {}
+    for name in dict.fromkeys(str(s) for s in table.text("station")):
+        record = context.outlook.records.get(name)
+        found[name] = (np.nan, np.nan, np.nan)
+        if record is None:
+            continue
+        back = max(0, record.index(context.on))
+        nights = record.usable("tmin")[max(0, back - MEMORY_DAYS) : back]
+        if nights.size and np.isfinite(nights).any():
+            at = int(np.nanargmin(nights))
+            day = record.usable("tmax")[max(0, back - MEMORY_DAYS) : back][at]
+            found[name] = (nights[at] * 1.8 + 32, float(len(nights) - at), day * 1.8 + 32)
+    rows = np.array([found[str(s)] for s in table.text("station")], dtype=np.float64).reshape(len(table), 3)
+    return rows[:, 0], rows[:, 1], rows[:, 2]
+
+
+def _sketched_stage(table: Table, context: Context) -> NDArray[np.object_]:
+    """The freeze table's stage by heat units since planting, "" where the record does not reach back."""
+    since = -table.days_until("planting_date", context.on)
+    constants = stages.calendar(context.facts)
+    pairs = list(zip((str(s) for s in table.text("station")), since.tolist(), strict=True))
+    found = {pair: _sketch(context, *pair, constants) for pair in dict.fromkeys(pairs)}
+    return np.array([found[pair] for pair in pairs], dtype=object)
+
+
+def _sketch(context: Context, station: str, since: float, constants: stages.Calendar) -> str:
+    from sideoats.weather.radiation import daylight_hours
+
+    record = context.outlook.records.get(station)
+    if record is None or np.isnan(record.latitude) or not 0 < since < 330:
+        return ""
+    back = record.index(context.on)
+    first = back - int(since)
+    if first < 0 or back > len(record):
+        return ""
+    day_of_year = (np.arange(first, back) + record.start.timetuple().tm_yday - 1) % 365 + 1
+    hours = daylight_hours(np.deg2rad(record.latitude), day_of_year)
+    codes = stages.zadoks_by_day(
+        _bridged(record.usable("tmax")[first:back]), _bridged(record.usable("tmin")[first:back]), hours, constants
+    )
+    return stages.freeze_stage(float(codes[-1])) if np.isfinite(codes[-1]) else ""
+
+
+def _bridged(values: Floats) -> Floats:
+    """Gaps filled straight between their neighbours: a stage sketch needs every day."""
+    good = np.isfinite(values)
+    if good.sum() < 0.9 * len(values):
+        return values
+    return np.interp(np.arange(len(values)), np.flatnonzero(good), values[good])
+
+
+def _freeze(table: Table, context: Context) -> _Freeze:
+    facts = context.facts
+    _, lines = facts.choose("wheat/freeze_table")
+    stage = table.text("stage").copy()
+    sketched = np.zeros(len(table), bool)
+    if (stage == "").any() and context.outlook.records and table.known("planting_date").any():
+        guess = _sketched_stage(table, context)
+        sketched = (stage == "") & (guess != "")
+        stage = np.where(sketched, guess, stage).astype(object)
+    fallback = facts["wheat/freeze.kansas_c646"]
+    line = np.array([freeze.threshold_of(lines, str(s)) for s in stage])
+    line = np.where(np.isnan(line), [freeze.threshold_of(fallback, str(s)) for s in stage], line)
+    low, hours = table.number("low"), table.number("hours")
+    night = -table.days_until("night", context.on)
+    by_station, ago, high = _station_nights(table, context)
+    use = np.isnan(low) & ~np.isnan(by_station)
+    low = np.where(use, by_station, low)
+    days_ago = np.where(use, ago, np.where(np.isnan(night), 0.0, night))
+    below = freeze.night_hours_below(high, by_station, line)
+    hours = np.where(use, below, hours)
+    hit = freeze.exposed(low, hours, line, facts.value("wheat/freeze.hours"))
+    crown = table.number("crown_low")
+    if np.isfinite(crown).any():
+        hit |= crown < facts.value("wheat/winterkill.crown")
+    return _Freeze(stage, low, line, days_ago, hit, use, sketched)
+
+
+def _dead_draws(table: Table, context: Context, night: _Freeze) -> Floats:
+    """Share of stems dead (place, draw): from stems split with their sampling error, else from the table's words."""
+    facts, out = context.facts, context.outlook
+    split, dead = table.number("split")[:, None], table.number("dead")[:, None]
+    seen = (dead + 0.5) / (split + 1.0)
+    counted = np.clip(seen + np.sqrt(seen * (1 - seen) / split) * out.normal("stems split", table.keys), 0.0, 1.0)
+    words = {str(r[0]): str(r[2]) for r in facts["wheat/freeze.kansas_c646"].rows}
+    spans = {str(r[0]): (float(r[1]), float(r[2])) for r in facts["wheat/freeze.effect"].rows}
+    span = np.array([spans.get(words.get(str(s), ""), (np.nan, np.nan)) for s in night.stage])
+    drawn = span[:, :1] + (span[:, 1:] - span[:, :1]) * out.uniform("freeze effect", table.keys)
+    drawn = np.where(night.exposed[:, None], drawn, 0.0)
+    return np.where(np.isnan(split), drawn, counted)
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Exposure by stage, a look a week on, and what the wheat is worth for grain, hay or grazing."""
+    facts, out = context.facts, context.outlook
+    night = _freeze(table, context)
+    split = table.known("split") & table.known("dead")
+    dead = _dead_draws(table, context, night)
+    young = np.isin(night.stage.astype(str), BEFORE_BOOT)
+    back = out.between("tillers that make up", *facts.span("wheat/freeze.compensation"))
+    kept = freeze.yield_kept(dead, np.where(young[:, None], back[None, :], 0.0))
+    net = w.wheat_price(table, context) - w.harvest_cost(table, context)[:, None]
+    grain = w.yield_draws(table, context) * kept * net
+    low, high = facts.span("wheat/hay.wheat_yield")
+    tons = np.where(
+        table.known("hay_yield")[:, None], table.number("hay_yield")[:, None], out.between("wheat hay", low, high)
+    )
+    making = w.known_or(table.number("hay_cost"), context, "wheat/hay.cost")[:, None]
+    hay = tons * (table.number("hay_price")[:, None] * out.price_ratio("grass hay", [60])[:, 0] - making)
+    days = out.between("graze-out days", *facts.span("wheat/grazing.graze_out_days")) / 2
+    grazed = w.stocking(table)[:, None] * days * w.gain_draws(table, context) * table.number("value_of_gain")[:, None]
+    payoff = np.stack([grain, hay, grazed], axis=2)
+    unpriced = np.asarray(np.isnan(payoff).any(axis=1))
+    short = np.zeros_like(unpriced)
+    short[:, HAY] = np.isin(night.stage.astype(str), ["seedling", "tillering"])
+    decision = decide(np.nan_to_num(payoff), barred=unpriced | short)
+    worth = np.where(split, 0.0, value_of_information(np.nan_to_num(payoff), dead, barred=unpriced | short))
+    due, first = _look_dates(context, night)
+    verdict = np.where(split, np.where(decision.best == KEEP, WAIT, ACT), np.where(night.exposed, LOOK, WAIT))
+    missing = (np.isnan(night.low) & ~table.known("crown_low") & ~split) | (night.stage == "")
+    return Answers(
+        table, context, options=OPTIONS, decision=decision, unit="USD/ac",
+        bars=(
+            Bar(unpriced, "not priced: yield, price, or value of gain and head are not known"),
+            Bar(short, "too short to cut"),
+        ),
+        headline=_headline(table, context, night, decision, split, due),
+        because=_because(table, context, night, first, kept),
+        verdict=np.where(missing, LOOK, verdict).astype(np.int8),
+        act_by=np.where(verdict == ACT, 7, -1).astype(np.int64),
+        look_by=np.where(verdict == LOOK, due, -1).astype(np.int64),
+        quantities={
+            "lowest_temperature": (night.low, "degF"), "at_risk_below": (night.line, "degF"),
+            "dead_stems": (np.where(split, table.number("dead") / table.number("split"), np.nan), "1"),
+            "yield_kept": (kept.mean(axis=1), "1"),
+        },
+        worth_of_a_look=np.where(night.exposed, worth, 0.0), missing=missing,
+        missing_headline="The growth stage and the temperature at the canopy are needed to say anything.",
+        cautions=(
+            "The table is for screening: a shelter's thermometer is warmer than a canopy in a low spot, and a little "
+            "warmer "
+            "for longer does similar harm.",
+            "Do not cut, graze or destroy insured wheat before the agent or adjuster has seen it.",
+            "Frosted or drought-stressed forage can hold nitrate: test before feeding.",
+        ),
+    )  # fmt: skip
+
+
+def _look_dates(context: Context, night: _Freeze) -> tuple[Floats, Floats]:
+    """Days from today to the look that is due (a week after the freeze), and to the first day it tells anything."""
+    fact = context.facts["wheat/freeze.look_after"]
+    ago = np.nan_to_num(night.days_ago)
+    return np.maximum(fact.mid - ago, 0.0), np.maximum(fact.low - ago, 0.0)
+
+
+def _headline(
+    table: Table, context: Context, night: _Freeze, decision: Decision, split: Bools, due: Floats
+) -> Callable[[int], str]:
+    def text(i: int) -> str:
+        if split[i]:
+            share = 100 * table.number("dead")[i] / table.number("split")[i]
+            best = OPTIONS[int(max(decision.best[i], 0))].label.lower()
+            money = decision.expected[i, max(int(decision.best[i]), 0)]
+            return f"{share:.0f} % of stems are dead: {best}, about {money:.0f} USD/ac."
+        if night.exposed[i]:
+            return (
+                f"{night.low[i]:.0f} degF at {night.stage[i]} can hurt (line {night.line[i]:.0f} degF for two hours): "
+                f"split stems "
+                f"by {w.shown_day(context, due[i])}."
+            )
+        return (
+            f"No injury expected at {night.stage[i]}: lowest {night.low[i]:.0f} degF against {night.line[i]:.0f} degF."
+        )
+
+    return text
+
+
+def _because(table: Table, context: Context, night: _Freeze, first: Floats, kept: Floats) -> Callable[[int], list[str]]:
+    def text(i: int) -> list[str]:
+        followed, _ = context.facts.choose("wheat/freeze_table")
+        other = context.facts.by_id[
+            "wheat/freeze.kansas_2017" if followed == "kansas_c646" else "wheat/freeze.kansas_c646"
+        ]
+        rival = freeze.threshold_of(other, str(night.stage[i]))
+        out = []
+        if night.exposed[i]:
+            out.append(f"Injury shows only after 5 to 10 days: nothing to see before {w.shown_day(context, first[i])}.")
+        if np.isfinite(rival) and rival != night.line[i]:
+            out.append(
+                f"Published lines disagree at {night.stage[i]}: {night.line[i]:.0f} here, {rival:.0f} degF in the "
+                f"other."
+            )
+        if night.from_station[i]:
+            out.append(
+                "The temperature is the station's shelter; a canopy in a low spot was likely 2 to 5 degF colder."
+            )
+        if night.sketched[i]:
+            out.append(
+                "The stage is a sketch by heat units (constants from memory): look at the field, it overrules this."
+            )
+        if night.exposed[i] and not table.known("split")[i]:
+            out.append(
+                f"Until stems are split the table's words stand for wide losses: {100 * (1 - kept[i].mean()):.0f} % "
+                f"on average."
+            )
+        return out
+
+    return text
+
+
+def _in_season(table: Table, context: Context) -> Bools:
+    on: date = context.on
+    spring = on.month in (3, 4, 5) or (on.month == 2 and on.day >= 15)
+    return np.full(len(table), spring) | table.known("low")
+
+
+QUESTION = Question(
+    name="freeze-injury", room="wheat", title="Did the freeze hurt this wheat?",
+    about="Lowest temperature against the published line of the growth stage, a look a week later, and what the wheat "
+    "is worth "
+    "for grain, hay or grazing once stems have been split.",
+    inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=w.CROPS), size="acres", in_season=_in_season,
+    limits="Temperatures at the canopy are rarely known. Losses before stems are split are words turned into wide "
+    "ranges.",
+)  # fmt: skip

@@ -1,0 +1,271 @@
+"""Sow this wheat now, or when?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.call import ACT, LOOK, WAIT
+from sideoats.decide import Decision, decide
+from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
+from sideoats.schema import Field
+from sideoats.wheat import planting
+from sideoats.wheat.questions import _common as w
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+STEP, LAST = 3, 75
+DAYS = tuple(range(0, LAST + 1, STEP))
+OPTIONS = tuple(Option(f"sow-day-{d}", "Sow today" if d == 0 else f"Sow in {d} days", day=d) for d in DAYS)
+_SEEN = "evidence:wheat_check."
+INPUTS = (
+    Field("purpose", "choice", "what the wheat is grown for", choices=w.PURPOSES, default="grain",
+          found_in=("place:purpose",), aliases={"dual-purpose": "dual", "forage": "graze-out"}),
+    Field("best_date", "date", "best sowing date for grain here; the middle of the published window if absent",
+          found_in=("place:best_date",)),
+    Field("zone", "choice", "Kansas zone, north-west 1 to south-east 4, for the published window", default="3",
+          choices=("1", "2", "3", "4"), found_in=("setting:wheat_zone",)),
+    Field("fly_free", "date", "date from which wheat is safe from the fly; the best grain date if absent",
+          found_in=("place:fly_free",)),
+    Field("top_moist", "flag", "the top inch and a half is moist enough to sow into", fresh_days=10,
+          found_in=(_SEEN + "top_moist",)),
+    Field("volunteer", "flag", "living volunteer wheat in or beside the field", fresh_days=21,
+          found_in=(_SEEN + "volunteer",)),
+    w.YIELD, w.PRICE, w.VALUE_OF_GAIN, w.HARVEST_COST,
+    Field("seed_price", "number", "price of the seed, for the extra seed of late sowing", unit="USD/lb", low=0, high=20,
+          found_in=("evidence:seed_lot.seed_price",)),
+    w.STATION, w.PLANTING, w.ACRES,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Sown:
+    """What each sowing day leads to: (place, draw, day) unless said."""
+
+    up: Floats  # day of emergence, NaN where none
+    grain: Floats  # bu/ac
+    forage: Floats  # lb/ac of fall dry matter
+    best: Floats  # (place,) days from today to the best grain date
+    fly_free: Floats  # (place,)
+    window: tuple[Floats, Floats]  # (place,) days from today to its ends
+
+
+def _window(table: Table, context: Context) -> tuple[Floats, Floats]:
+    rows = {row[0]: row[1:] for row in context.facts["wheat/planting.window.kansas_l818"].rows}
+    ends = []
+    for zone in table.text("zone"):
+        first, last = (w.month_day(str(t), context.on) for t in rows[zone])
+        ends.append([(first - context.on).days, (last - context.on).days])
+    both = np.array(ends, dtype=np.float64).reshape(len(table), 2)
+    return both[:, 0], both[:, 1]
+
+
+def _emergence(table: Table, context: Context) -> Floats:
+    """Day of emergence-equivalent (place, draw, day): the sowing day where the seed zone is moist, else after rain."""
+    facts, out = context.facts, context.outlook
+    n, moist = len(table), table.flag("top_moist", default=False)
+    unknown = ~table.known("top_moist")
+    low, high = facts.span("wheat/planting.emergence_rain")
+    enough = out.between("rain that brings wheat up", low, high)
+    if not out.has_weather:
+        days = np.array(DAYS, np.float64)[None, None, :] + np.zeros((n, out.draws, 1))
+        dry = ~moist & ~unknown
+        if dry.any():
+            wait = out.between("days to rain", *facts.span("wheat/planting.dry_wait"))
+            days = days + np.where(dry, 1.0, 0.0)[:, None, None] * wait[None, :, None]
+        return days
+    rain = out.daily("rain")[:, out.year_of_draw] / w.INCH_MM
+    rows = out.station_rows(table.text("station"))
+    holds = facts.value("wheat/planting.moist_holds")
+    before = np.concatenate([np.zeros((*rain.shape[:2], 1)), np.cumsum(rain, axis=2)], axis=2)
+    up = np.empty((n, out.draws, len(DAYS)))
+    for at, day in enumerate(DAYS):
+        recent = before[:, :, day] - before[:, :, max(0, day - int(holds))]
+        wet = recent >= enough
+        waits = planting.up_by(rain, day, np.broadcast_to(enough, rain.shape[:2]), wet)
+        still = (moist | unknown) & (day <= holds)
+        up[:, :, at] = np.where(still[:, None], float(day), waits[rows])
+    return up
+
+
+def _sown(table: Table, context: Context) -> _Sown:
+    facts, out = context.facts, context.outlook
+    first, last = _window(table, context)
+    given = table.days_until("best_date", context.on)
+    best = np.where(np.isnan(given), (first + last) / 2, given)
+    own = table.days_until("fly_free", context.on)
+    fly = np.where(np.isnan(own), best, own)
+    up = _emergence(table, context)
+    early = facts["wheat/planting.early_yield.bushland"].rows
+    late = facts["wheat/planting.late_yield.witt1996"].rows
+    away = np.clip(up - best[:, None, None], -float(early[-1][0]), float(late[-1][0]))
+    share = np.nan_to_num(planting.relative_yield(away, early, late))
+    pest = out.between("pests of early wheat", *facts.span("wheat/planting.early_pest_loss"))[None, :, None]
+    share = share * (1 - planting.early_pest_share(fly[:, None, None] - up, pest))
+    if table.flag("volunteer").any():
+        virus = out.between("virus from volunteer", *facts.span("wheat/planting.volunteer_loss"))[None, :, None]
+        clear = np.array(DAYS) >= facts["wheat/planting.volunteer_before"].low
+        share = share * np.where(table.flag("volunteer")[:, None, None] & ~clear, 1 - virus, 1.0)
+    share = np.where(np.isnan(up), 0.0, share)
+    reference = (date(context.on.year if context.on.month >= 7 else context.on.year - 1, 9, 19) - context.on).days
+    at_reference = out.between("fall forage", *facts.span("wheat/planting.fall_forage"))[None, :, None]
+    gone = out.between("fall forage gone", *facts.span("wheat/planting.fall_forage_gone"))[None, :, None]
+    forage = np.nan_to_num(planting.fall_forage(up - reference, at_reference, gone))
+    return _Sown(up, table.number("yield")[:, None, None] * share, forage, best, fly, (first, last))
+
+
+def _payoff(table: Table, context: Context, sown: _Sown) -> Floats:
+    """USD an acre of each sowing day: grain, fall grazing, extra seed for lateness; costs alike for all left out."""
+    facts = context.facts
+    purpose = table.text("purpose")
+    price = w.wheat_price(table, context)[:, :, None] - w.harvest_cost(table, context)[:, None, None]
+    grazed = (purpose == "dual") | (purpose == "graze-out")
+    grain = sown.grain * price
+    if (purpose == "dual").any():
+        _, penalty = facts.choose("wheat/grazing_penalty")
+        lost = context.outlook.between("grazing penalty", penalty.low, penalty.high)[None, :, None]
+        grain = np.where((purpose == "dual")[:, None, None], grain * (1 - lost), grain)
+    grain = np.where((purpose == "graze-out")[:, None, None], 0.0, grain)
+    if grazed.any():
+        beef = facts.value("wheat/grazing.beef_per_forage")
+        gain = sown.forage * beef * np.nan_to_num(table.number("value_of_gain"))[:, None, None]
+        grain = grain + np.where(grazed[:, None, None], gain, 0.0)
+    seed_price = table.number("seed_price")
+    if table.known("seed_price").any():
+        base = facts.span("wheat/seeding.kansas_grazing")[0]
+        days_late = np.array(DAYS)[None, :] - sown.best[:, None]
+        rate = planting.late_rate(
+            base / 1.5, days_late, facts.value("wheat/seeding.late_share"), facts.value("wheat/seeding.late_top")
+        )
+        grain = grain - ((rate - base / 1.5) * np.nan_to_num(seed_price)[:, None])[:, None, :]
+    return np.asarray(grain)
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Every third day of the next eleven weeks as an option, and when to be ready."""
+    sown = _sown(table, context)
+    payoff = _payoff(table, context, sown)
+    volunteer = table.flag("volunteer")
+    early = (
+        np.array(DAYS) < context.facts["wheat/planting.volunteer_before"].low
+        if volunteer.any()
+        else np.zeros(len(DAYS), bool)
+    )
+    barred = volunteer[:, None] & early[None, :]
+    worth = np.nanmean(payoff, axis=1).max(axis=1)
+    decision = decide(payoff, barred=barred, days=DAYS, tolerance=0.0)
+    days = np.array(DAYS, np.float64)
+    near = (decision.expected >= 0.98 * worth[:, None]) & ~barred
+    opens = np.where(near.any(axis=1), days[near.argmax(axis=1)], days[-1])
+    closes = np.where(near.any(axis=1), days[len(days) - 1 - near[:, ::-1].argmax(axis=1)], days[0])
+    needed = ["yield", "price"]
+    missing = w.absent(table, tuple(needed))
+    grazed = np.isin(table.text("purpose").astype(str), ["dual", "graze-out"])
+    missing |= grazed & ~table.known("value_of_gain")
+    ready = opens <= 7
+    verdict = np.where(volunteer, ACT, np.where(ready, ACT, WAIT))
+    look = np.where(~table.known("top_moist") & (opens <= 14), np.maximum(opens - 2, 0), -1)
+    return Answers(
+        table, context, options=OPTIONS, decision=decision, unit="USD/ac",
+        bars=(Bar(barred, "living volunteer wheat: destroy it two to three weeks before sowing"),),
+        headline=_headline(table, context, decision, opens, closes),
+        because=_because(table, context, sown, opens, closes),
+        verdict=np.where(missing, LOOK, verdict).astype(np.int8),
+        act_by=np.where(volunteer, 3, np.where(ready, closes, -1)).astype(np.int64), look_by=look.astype(np.int64),
+        quantities={
+            "days_to_window": (opens, "day"), "days_to_close": (closes, "day"), "best_grain_day": (sown.best, "day"),
+            "yield_if_sown_today": (sown.grain[:, :, 0].mean(axis=1), "bu/ac"),
+            "fall_forage_if_sown_today": (sown.forage[:, :, 0].mean(axis=1), "lb/ac"),
+            "chance_up_within_10_days": ((sown.up[:, :, 0] <= 10).mean(axis=1), "1"),
+        },
+        missing=missing, missing_look_within=7,
+        missing_headline="Not known: expected yield, wheat price, or the value of gain for wheat that is grazed.",
+        cautions=_cautions(table), cost_of_waiting=np.where(ready, decision.cost_of_waiting, 0.0),
+    )  # fmt: skip
+
+
+def _headline(
+    table: Table, context: Context, decision: Decision, opens: Floats, closes: Floats
+) -> Callable[[int], str]:
+    def text(i: int) -> str:
+        best = int(decision.best[i])
+        start, end = w.shown_day(context, opens[i]), w.shown_day(context, closes[i])
+        if table.flag("volunteer")[i]:
+            return f"Destroy the volunteer wheat now; then sow {start} to {end}."
+        if opens[i] > 7:
+            return f"Do not sow yet: {start} to {end} pays best for {table.text('purpose')[i]}."
+        today = decision.expected[i, best] - decision.expected[i, 0]
+        if DAYS[best] == 0:
+            return f"Sow now: every day up to {end} is within 2 % of the best."
+        day = w.shown_day(context, DAYS[best])
+        return f"The window is open to {end}; best on {day}, worth {today:.0f} USD/ac more than today."
+
+    return text
+
+
+def _because(table: Table, context: Context, sown: _Sown, opens: Floats, closes: Floats) -> Callable[[int], list[str]]:
+    def text(i: int) -> list[str]:
+        first, last = (context.on + timedelta(days=int(end[i])) for end in sown.window)
+        out = [
+            f"Published grain window of zone {table.text('zone')[i]}: {first:%-d %b} to {last:%-d %b}; best grain "
+            f"date taken as "
+            f"{w.shown_day(context, sown.best[i])}.",
+            "Late sowing follows a Kansas trial (77 % of full yield a month after the best date), early sowing a "
+            "Texas one "
+            "(80 % three weeks before it).",
+        ]
+        if table.text("purpose")[i] in ("dual", "graze-out"):
+            low, high = context.facts.by_id["wheat/planting.fall_forage"].span
+            out.append(
+                f"Fall forage {low:,.0f} to {high:,.0f} lb/ac for a sowing of Sept 19 (Kansas trial), falling "
+                f"straight to "
+                "nothing about two months later (that slope is common practice)."
+            )
+        if not table.known("top_moist")[i]:
+            out.append("Moisture of the seed zone is not known: today's sowing is taken to come up.")
+        elif not table.flag("top_moist")[i]:
+            share = (sown.up[i, :, 0] <= 10).mean()
+            out.append(
+                f"The top is dry: seed dusted in today is up within ten days in {100 * share:.0f} % of past years."
+            )
+        out.append("Pests of early wheat and virus from volunteer are wide ranges: no published curve was found.")
+        out.append(context.outlook.notes[0])
+        return out
+
+    return text
+
+
+def _cautions(table: Table) -> Callable[[int], list[str]]:
+    def text(i: int) -> list[str]:
+        out = [
+            "The fly-free date is local and only holds where no volunteer wheat stands within sight.",
+            "Do not sow deep into hot soil to reach moisture: the shoot shortens and may not come up.",
+            "Treated seed is never feed; follow its tag.",
+        ]
+        if table.text("purpose")[i] in ("dual", "graze-out"):
+            out.append(w.CATTLE)
+        return out
+
+    return text
+
+
+def _in_season(table: Table, context: Context) -> Bools:
+    until = table.days_until("planting_date", context.on)
+    return np.asarray((until >= 0) & (until <= LAST))
+
+
+QUESTION = Question(
+    name="wheat-planting", room="wheat", title="Sow this wheat now, or when?",
+    about="Sowing days of the next eleven weeks compared over past years' rain: grain lost early and late, fall "
+    "forage, pests "
+    "of early wheat, moisture to come up on.",
+    inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=w.CROPS), size="acres", in_season=_in_season,
+    options_count=len(OPTIONS),
+    limits="Yield by date joins two published trials (Texas before, Kansas after the best date). Costs that are the "
+    "same for "
+    "every date are left out, so payoffs are for comparing days, not a budget.",
+)  # fmt: skip

@@ -1,0 +1,184 @@
+"""Grain, dual purpose, graze-out or hay for this wheat?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.call import ACT, LOOK, WAIT
+from sideoats.decide import Decision, decide
+from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
+from sideoats.schema import Field
+from sideoats.wheat import grazing
+from sideoats.wheat.questions import _common as w
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+GRAIN, DUAL, OUT, HAY = range(4)
+OPTIONS = (
+    Option("grain", "Grain, no more grazing"), Option("dual", "Graze to first hollow stem, then grain"),
+    Option("graze-out", "Graze it out"), Option("hay", "Cut it for hay"),
+)  # fmt: skip
+INPUTS = (
+    w.YIELD, w.PRICE, w.HARVEST_COST,
+    Field("harvest_acre", "number", "harvest cost by the acre", unit="USD/ac", low=0, high=150,
+          found_in=("setting:cost.wheat_harvest_acre",)),
+    w.HEAD, w.STOCKING, w.GAIN, w.VALUE_OF_GAIN,
+    Field("hollow_stem_date", "date", "first hollow stem expected; mid March if absent",
+          found_in=("place:hollow_stem_date",)),
+    Field("hay_yield", "number", "hay expected; the common range if absent", unit="ton/ac", low=0.1, high=8),
+    Field("hay_price", "number", "price of wheat hay", unit="USD/ton", low=5, high=600,
+          found_in=("quote:grass hay", "setting:price.wheat_hay")),
+    Field("hay_cost", "number", "cutting and baling; common practice if absent", unit="USD/ton", low=0, high=200,
+          found_in=("setting:cost.hay_making",)),
+    Field("grazed_already", "flag", "cattle have been on it this season", default=False),
+    Field("insured", "flag", "insured for grain", found_in=("place:insured",)),
+    Field("agent_asked", "flag", "the insurance agent has agreed to other uses", default=False),
+    w.STATION, w.ACRES,
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Budget:
+    """Money of each use (place, draw) [USD/ac], and its parts for the text."""
+
+    payoff: Floats  # (place, draw, option)
+    grain: Floats
+    graze_day: Floats  # USD/ac a day of grazing before first hollow stem
+    stem: Floats  # (place,) days to first hollow stem
+
+
+def _budget(table: Table, context: Context) -> _Budget:
+    facts, out = context.facts, context.outlook
+    given = table.days_until("hollow_stem_date", context.on)
+    month, day = (int(p) for p in facts["wheat/nitrogen.topdress_close"].text.split("-"))
+    stem = np.where(np.isnan(given), float(w.days_ahead(context.on, month, day)), given)
+    yields, price = w.yield_draws(table, context), w.wheat_price(table, context)
+    net = (
+        yields * (price - w.harvest_cost(table, context)[:, None])
+        - np.nan_to_num(table.number("harvest_acre"))[:, None]
+    )
+    _, penalty = facts.choose("wheat/grazing_penalty")
+    lost = out.between("grazing penalty", penalty.low, penalty.high)[None, :]
+    grazed = np.where(table.flag("grazed_already")[:, None], net, net * (1 - lost))
+    head, gain = np.nan_to_num(w.stocking(table))[:, None], w.gain_draws(table, context)
+    worth = np.nan_to_num(table.number("value_of_gain"))[:, None] * out.price_ratio("feeder steer 750 lb", [90])[:, 0]
+    a_day = grazing.forage_revenue(head, 1.0, gain, worth)
+    until = np.maximum(stem, 0.0)[:, None]
+    more = out.between("graze-out stocking", *facts.span("wheat/grazing.graze_out_stocking"))
+    days = out.between("graze-out days", *facts.span("wheat/grazing.graze_out_days"))
+    low, high = facts.span("wheat/hay.wheat_yield")
+    tons = np.where(np.isnan(table.number("hay_yield")[:, None]), out.between("wheat hay", low, high),
+                    table.number("hay_yield")[:, None])  # fmt: skip
+    making = w.known_or(table.number("hay_cost"), context, "wheat/hay.cost")[:, None]
+    hay_price = table.number("hay_price")[:, None] * out.price_ratio("grass hay", [90])[:, 0]
+    payoff = np.stack(
+        [np.where(table.flag("grazed_already")[:, None], grazed, net), grazed + a_day * until,
+         a_day * (until + days * more), tons * (hay_price - making)], axis=2,
+    )  # fmt: skip
+    return _Budget(payoff, net, a_day, stem)
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """The four uses weighed over the same futures; to be settled before first hollow stem."""
+    budget = _budget(table, context)
+    n, past = len(table), budget.stem < 0
+    no_cattle = ~(w.stocking(table) > 0)
+    unpriced = np.isnan(table.number("hay_price"))
+    insured = table.flag("insured") & ~table.flag("agent_asked")
+    masks = {name: np.zeros((n, 4), bool) for name in ("cattle", "hay", "policy", "past")}
+    masks["cattle"][:, [DUAL, OUT]] = (no_cattle | ~table.known("value_of_gain"))[:, None]
+    masks["hay"][:, HAY] = unpriced
+    masks["policy"][:, [OUT, HAY]] = insured[:, None]
+    masks["past"][:, DUAL] = past
+    barred = np.logical_or.reduce(list(masks.values()))
+    decision = decide(np.nan_to_num(budget.payoff), barred=barred)
+    missing = w.absent(table, ("yield", "price"))
+    near = budget.stem <= 21
+    verdict = np.where(near | past, ACT, WAIT)
+    second = np.sort(np.where(barred, -np.inf, decision.expected), axis=1)[:, -2]
+    margin = decision.expected[np.arange(n), np.maximum(decision.best, 0)] - second
+    return Answers(
+        table, context, options=OPTIONS, decision=decision, unit="USD/ac",
+        bars=(
+            Bar(masks["cattle"], "no cattle, or no value of gain, on file"),
+            Bar(masks["hay"], "no hay price on file"),
+            Bar(masks["policy"], "insured for grain: ask the agent before grazing it out or cutting it"),
+            Bar(masks["past"], "first hollow stem is past: see graze-pull-off"),
+        ),
+        headline=_headline(context, decision, budget), because=_because(table, context, budget),
+        verdict=np.where(missing, LOOK, verdict).astype(np.int8),
+        act_by=np.where(verdict == ACT, np.maximum(budget.stem, 0), -1).astype(np.int64),
+        look_by=np.where(~near, np.maximum(budget.stem - 21, 0), -1).astype(np.int64),
+        quantities={
+            "days_to_hollow_stem": (budget.stem, "day"), "grain_net": (budget.grain.mean(axis=1), "USD/ac"),
+            "grazing_a_day": (budget.graze_day.mean(axis=1), "USD/ac/day"),
+            "lead_over_the_next": (np.where(np.isfinite(margin), margin, np.nan), "USD/ac"),
+        },
+        cost_of_waiting=np.where(near, np.nan_to_num(margin, posinf=0.0), 0.0), missing=missing,
+        missing_headline="Not known: expected yield or wheat price.",
+        cautions=(
+            w.INSURANCE, w.CATTLE,
+            "Drought-stressed wheat can hold nitrate: test hay and standing forage before it is fed.",
+            "Put the lease in writing: who pays nitrogen, fence and water, the day cattle leave, death loss.",
+        ),
+    )  # fmt: skip
+
+
+def _headline(context: Context, decision: Decision, budget: _Budget) -> Callable[[int], str]:
+    def text(i: int) -> str:
+        at = int(decision.best[i])
+        if at < 0:
+            return "No use of this wheat is open: see the reasons."
+        sure = 100 * decision.chance_best[i, at]
+        lead = f"{OPTIONS[at].label}: {decision.expected[i, at]:.0f} USD/ac, best in {sure:.0f} % of futures"
+        if budget.stem[i] > 21:
+            return f"{lead}; settle it by {w.shown_day(context, budget.stem[i])}, first hollow stem."
+        if budget.stem[i] < 0:
+            return f"{lead}. First hollow stem is past."
+        return f"{lead}. Decide by {w.shown_day(context, budget.stem[i])}: first hollow stem."
+
+    return text
+
+
+def _because(table: Table, context: Context, budget: _Budget) -> Callable[[int], list[str]]:
+    def text(i: int) -> list[str]:
+        out = [
+            f"Grain nets {budget.grain[i].mean():.0f} USD/ac after harvest; "
+            f"{w.OUTLOOK_NOTE[0].lower()}{w.OUTLOOK_NOTE[1:]}"
+        ]
+        if w.stocking(table)[i] > 0:
+            out.append(
+                f"{w.stocking(table)[i]:.2f} head/ac bring {budget.graze_day[i].mean():.2f} USD/ac a day; grazing out "
+                f"adds 45 to "
+                "70 days at half to all again the stocking (common practice)."
+            )
+        _, penalty = context.facts.choose("wheat/grazing_penalty")
+        out.append(
+            f"Grain after timely grazing is drawn {100 * penalty.low:.0f} to {100 * penalty.high:.0f} % lower; a "
+            f"Texas trial found "
+            "early-sown wheat gained from moderate grazing, so the sign itself is disputed."
+        )
+        if not table.known("hollow_stem_date")[i]:
+            out.append("First hollow stem is taken as mid March: measure it, it differs by variety and field.")
+        out.append("Costs already spent (seed, fall nitrogen, land) are the same for every use and are left out.")
+        return out
+
+    return text
+
+
+def _in_season(table: Table, context: Context) -> Bools:
+    return np.full(len(table), context.on.month in (1, 2) or (context.on.month == 3 and context.on.day <= 25))
+
+
+QUESTION = Question(
+    name="wheat-purpose", room="wheat", title="Grain, dual purpose, graze-out or hay?",
+    about="The four uses of standing wheat over the same yields and prices, settled before first hollow stem.",
+    inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=w.CROPS), size="acres", in_season=_in_season,
+    limits="Cattle margin beyond the value of gain (death loss, interest, marketing) belongs in that value. Days and "
+    "stocking "
+    "of graze-out and hay yields are common practice.",
+)  # fmt: skip
