@@ -35,7 +35,7 @@ RATIOS = ("calcium_over_phosphorus", "calcium_under_phosphorus")
 CEILINGS = ("nitrate", "sulfur", "aflatoxin")
 ROWS = (*FLOORS, *RATIOS, *CEILINGS)
 _PPM = 1e-3  # nitrate and aflatoxin rows in thousands, so that all coefficients are of one order
-_CHUNK = 500
+_CHUNK = 100
 _SHORT = 1e-7
 
 

@@ -163,7 +163,8 @@ def _bales(
     bales = np.maximum(bales, known.cores)
     hottest = lots.hottest_credible(known.level, known.cores, bales, spread, freedom, assurance, known.seen)
     never = _never(risk, table, every)
-    more = lots.more_bales_to_core(known.level, never, known.cores, bales, published, weight, assurance)
+    suspect = np.where(hottest >= never, known.level, np.nan)  # the others need no more cores
+    more = lots.more_bales_to_core(suspect, never, known.cores, bales, published, weight, assurance)
     clear = lots.chance_none_hotter(known.level, never, known.cores, bales, spread, freedom)
     return hottest, more, clear, never
 
