@@ -124,6 +124,15 @@ def test_water_balance_closes(
     assert left_off == pytest.approx(0.0, abs=1e-6) or left_off < 0
 
 
+def test_reference_et_of_impossible_input_is_nan_and_of_polar_night_is_finite() -> None:
+    day = {"elevation_m": 300, "latitude": np.array([38.0, 38.0, 38.0, 38.0, 80.0]), "day": 355}
+    tmax, tmin = np.array([10.0, 10.0, 10.0, 2.0, -20.0]), np.array([0.0, 0.0, 0.0, 5.0, -25.0])
+    ea, solar, wind = np.array([0.5, -0.1, 0.5, 0.5, 0.05]), np.array([8, 8, 8, 8, 0.0]), np.array([2, 2, -1, 2, 2.0])
+    for standard in ("fao56", "asce_short", "asce_tall"):
+        found = reference_et_daily(tmax, tmin, ea, solar, wind, standard=standard, **day)
+        assert np.isnan(found).tolist() == [False, True, True, True, False]
+
+
 def test_a_missing_day_in_the_balance_is_marked() -> None:
     rain = np.array([5.0, np.nan, 0.0, 0.0])
     found = water_balance(np.array([4.0, 4.0, np.nan, 4.0]), rain, np.ones(4), 100.0, 0.5, start_depletion=30.0)

@@ -105,29 +105,30 @@ def reference_et_daily(
     or radiation is negative
     """
     rule = _standard(standard)
-    scale = rule.solar_constant / (60 * radiation.SOLAR_CONSTANT)
-    clear = radiation.clear_sky(radiation.extraterrestrial_daily(latitude, day) * scale, elevation_m)
-    gamma = psychrometrics.psychrometric_constant(psychrometrics.pressure(elevation_m))
     return by_blocks(
-        _daily, tmax, tmin, vapour_pressure, solar, wind_2m, clear, gamma, soil_heat, rule=rule, workers=workers
-    )
+        _daily, tmax, tmin, vapour_pressure, solar, wind_2m, elevation_m, latitude, day, soil_heat, rule=rule,
+        workers=workers,
+    )  # fmt: skip
 
 
 def _daily(
-    tmax: Floats, tmin: Floats, ea: Floats, solar: Floats, wind: Floats, clear: Floats, gamma: Floats, ground: Floats,
-    *, rule: Standard,
+    tmax: Floats, tmin: Floats, ea: Floats, solar: Floats, wind: Floats, elevation: Floats, latitude: Floats,
+    day: Floats, ground: Floats, *, rule: Standard,
 ) -> Floats:  # fmt: skip
     numerator, denominator = rule.daily
+    clear_share = radiation.clear_sky(rule.solar_constant / (60 * radiation.SOLAR_CONSTANT), elevation)
+    clear = np.maximum(radiation.extraterrestrial_daily(latitude, day) * clear_share, 1e-9)
+    gamma = psychrometrics.psychrometric_constant(psychrometrics.pressure(elevation))
     mean = (tmax + tmin) * 0.5
     curve = np.exp(17.27 * mean / (mean + 237.3)) * rule.slope / np.square(mean + 237.3)
     deficit = 0.3054 * (np.exp(17.27 * tmax / (tmax + 237.3)) + np.exp(17.27 * tmin / (tmin + 237.3))) - ea
     cloud = np.maximum(1.35 * np.minimum(solar / clear, 1.0) - 0.35, rule.cloud_floor)
     fourth = np.square(np.square(tmax + 273.16)) + np.square(np.square(tmin + 273.16))
-    longwave = (0.5 * rule.sigma_daily) * fourth * (0.34 - 0.14 * np.sqrt(ea)) * cloud
+    longwave = (0.5 * rule.sigma_daily) * fourth * (0.34 - 0.14 * np.sqrt(np.maximum(ea, 0.0))) * cloud
     energy = 0.408 * curve * ((1 - radiation.ALBEDO_GRASS) * solar - longwave - ground)
     air = gamma * (numerator * wind / (mean + 273.0)) * np.maximum(deficit, 0.0)
     total = (energy + air) / (curve + gamma * (1.0 + denominator * wind))
-    return np.where((tmax >= tmin) & (wind >= 0) & (solar >= 0), total, np.nan)
+    return np.where((tmax >= tmin) & (wind >= 0) & (solar >= 0) & (ea >= 0), total, np.nan)
 
 
 def reference_et_hourly(

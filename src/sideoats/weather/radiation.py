@@ -33,7 +33,12 @@ def declination(day: ArrayLike) -> Floats:
 
 def sunset_hour_angle(latitude: ArrayLike, day: ArrayLike) -> Floats:
     """Sunset hour angle [rad], eq. 25; 0 in polar night, pi in polar day."""
-    return np.asarray(np.arccos(np.clip(-np.tan(np.radians(floats(latitude))) * np.tan(declination(day)), -1, 1)))
+    return floats(np.arccos(_cosine_of_sunset(np.radians(floats(latitude)), declination(day))))
+
+
+def _cosine_of_sunset(phi: Floats, sun: Floats) -> Floats:
+    """Cosine of the sunset hour angle for a latitude and a declination [rad], held to -1..1 for polar day and night."""
+    return floats(np.clip(np.tan(phi) * -np.tan(sun), -1.0, 1.0))
 
 
 def daylight_hours(latitude: ArrayLike, day: ArrayLike) -> Floats:
@@ -44,9 +49,9 @@ def daylight_hours(latitude: ArrayLike, day: ArrayLike) -> Floats:
 def extraterrestrial_daily(latitude: ArrayLike, day: ArrayLike) -> Floats:
     """Radiation above the air on a level surface [MJ/m2/day], eq. 21."""
     phi, sun = np.radians(floats(latitude)), declination(day)
-    sunset = sunset_hour_angle(latitude, day)
-    path = sunset * np.sin(phi) * np.sin(sun) + np.cos(phi) * np.cos(sun) * np.sin(sunset)
-    return floats(24 * 60 / np.pi * SOLAR_CONSTANT * earth_sun_distance(day) * path)
+    cosine = _cosine_of_sunset(phi, sun)
+    path = np.arccos(cosine) * (np.sin(phi) * np.sin(sun)) + np.cos(phi) * np.cos(sun) * np.sqrt(1 - cosine * cosine)
+    return floats(path * (24 * 60 / np.pi * SOLAR_CONSTANT * earth_sun_distance(day)))
 
 
 def solar_hour_angle(longitude: ArrayLike, day: ArrayLike, utc_hour: ArrayLike) -> Floats:
