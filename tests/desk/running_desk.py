@@ -73,15 +73,25 @@ def running(
     listening = socket.socket()
     listening.bind(("127.0.0.1", 0))
     settings = Settings(
-        ledger=str(own), port=listening.getsockname()[1], day=DAY, data=folder / "data", zone="America/Chicago", draws=40
+        ledger=str(own),
+        port=listening.getsockname()[1],
+        day=DAY,
+        data=folder / "data",
+        zone="America/Chicago",
+        draws=40,
     )
     settings = replace(settings, **changes)
     desk = Desk(settings, run=run)
     server = uvicorn.Server(
         uvicorn.Config(
-            make_app(settings, desk), log_config=None, access_log=False, server_header=False, ws="none",
-            ssl_certfile=settings.certificate, ssl_keyfile=settings.key,
-        )  # fmt: skip
+            make_app(settings, desk),
+            log_config=None,
+            access_log=False,
+            server_header=False,
+            ws="none",
+            ssl_certfile=settings.certificate,
+            ssl_keyfile=settings.key,
+        )
     )
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()

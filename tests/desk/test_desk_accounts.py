@@ -37,8 +37,8 @@ def test_the_file_is_for_its_owner_only_and_holds_no_secret(accounts: Accounts, 
 @pytest.mark.parametrize(
     ("password", "why"),
     [
-        ("short", "too short"), ("a" * 401, "too long"), ("aaaaaaaaaaaaaaaa", "tried first"), ("password1234", "tried first"),
-        ("Sunshine2026!", "tried first"), ("123456789012", "tried first"), ("ada likes 12 oats", "holds the name"),
+        ("short", "too short"), ("a" * 401, "too long"), ("aaaaaaaaaaaaaaaa", "tried first"),
+        ("password1234", "tried first"), ("Sunshine2026!", "tried first"), ("123456789012", "tried first"), ("ada likes 12 oats", "holds the name"),
     ],
 )  # fmt: skip
 def test_poor_passwords_are_refused(password: str, why: str) -> None:
@@ -165,7 +165,10 @@ def test_wrong_name_and_wrong_password_read_alike(office: RunningDesk) -> None:
 
 def test_guessing_is_stopped(demo_ledger: Path, tmp_path: Path) -> None:
     make_office(Settings(data=tmp_path / "data"))
-    with running(tmp_path, demo_ledger, office=True, limits=Limits(sign_ins_a_quarter=3)) as found, found.client() as client:
+    with (
+        running(tmp_path, demo_ledger, office=True, limits=Limits(sign_ins_a_quarter=3)) as found,
+        found.client() as client,
+    ):
         for _ in range(3):
             assert client.post("/sign-in", data={"name": "ada", "password": "wrong"}).status_code == 401
         answer = client.post("/sign-in", data={"name": "ada", "password": PASSWORD})
@@ -220,7 +223,8 @@ def test_no_one_is_sent_elsewhere_after_signing_in(target: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "target", ["https://evil.example", "//evil.example", "/\\evil.example", "javascript:alert(1)", "/x\r\nSet-Cookie: a=b", ""]
+    "target",
+    ["https://evil.example", "//evil.example", "/\\evil.example", "javascript:alert(1)", "/x\r\nSet-Cookie: a=b", ""],
 )
 def test_known_tricks_lead_home(target: str) -> None:
     assert inside(target) == "/"

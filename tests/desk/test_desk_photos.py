@@ -42,7 +42,7 @@ def test_the_picture_stays_and_the_rest_goes(mode: str, options: dict[str, objec
 
 @pytest.mark.parametrize(
     "data",
-    [b"", b"GIF89a", b"\xff\xd8", b"\xff\xd8\xff\xd9", b"<svg xmlns='http://www.w3.org/2000/svg'/>", b"\xff\xd8\xff\xe0\xff\xff"],
+    [b"", b"GIF89a", b"\xff\xd8", b"\xff\xd8\xff\xd9", b"<svg/>", b"\xff\xd8\xff\xe0\xff\xff"],
 )  # fmt: skip
 def test_what_is_no_picture_is_refused_in_one_line(data: bytes) -> None:
     with pytest.raises(InputError) as caught:

@@ -31,7 +31,9 @@ def test_every_page_names_a_permission_that_some_role_has() -> None:
     pages = every_page()
     assert len(pages) > 40
     assert {page.permission for page in pages} <= granted
-    assert not [page.path for page in pages if "POST" in page.methods and page.permission == OPEN and page.path != "/sign-in"]
+    assert not [
+        page.path for page in pages if "POST" in page.methods and page.permission == OPEN and page.path != "/sign-in"
+    ]
 
 
 def test_routes_are_not_declared_twice() -> None:

@@ -42,7 +42,9 @@ def test_templates_hold_no_inline_code(path: Path) -> None:
 @pytest.mark.parametrize("path", SCRIPTS, ids=lambda p: p.name)
 def test_scripts_put_text_in_as_text(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
-    assert not re.search(r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(|new Function|\.style\b", text)
+    assert not re.search(
+        r"innerHTML|outerHTML|insertAdjacentHTML|document\.write|\beval\(|new Function|\.style\b", text
+    )
 
 
 def test_hx_addresses_are_never_made_of_what_a_person_typed() -> None:
@@ -50,7 +52,10 @@ def test_hx_addresses_are_never_made_of_what_a_person_typed() -> None:
     for path in TEMPLATES:
         for value in re.findall(r'hx-(?:get|post)="([^"]*)"', path.read_text(encoding="utf-8")):
             for part in re.findall(r"{{\s*(.*?)\s*}}", value):
-                assert re.match(r"(question\.name|place\.id|job\.id|on\.isoformat\(\)|parts\.query\()", part), (path.name, part)
+                assert re.match(r"(question\.name|place\.id|job\.id|on\.isoformat\(\)|parts\.query\()", part), (
+                    path.name,
+                    part,
+                )
 
 
 def test_the_page_that_a_phone_keeps_is_small() -> None:

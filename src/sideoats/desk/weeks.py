@@ -73,7 +73,7 @@ class Weeks:
             return current, True
         with self._lock:
             older = [asked for (on, _), asked in self._kept.items() if on == day and asked.ready]
-        return (max(older, key=lambda asked: asked.head), False) if older else (current, False)
+        return (max(older, key=lambda asked: asked.head), False) if older else (current, True)
 
     def _current(self, day: date) -> Asked:
         key = (day, self._head())
@@ -108,6 +108,15 @@ class Weeks:
             asked.finished.set()
 
 
+@dataclass(frozen=True)
+class NoPlaces:
+    """The week of a ledger without places: nothing is asked of nothing."""
+
+    on: date
+    calls: tuple[Any, ...] = ()
+    problems: tuple[Any, ...] = ()
+
+
 def week_runner(ledger: Any, draws: int, seed: int | None) -> Run:
     """The real week over a ledger."""
 
@@ -115,6 +124,8 @@ def week_runner(ledger: Any, draws: int, seed: int | None) -> Run:
         from sideoats.outlook.draws import DEFAULT_SEED
         from sideoats.week import run_week
 
+        if not ledger.places(on):
+            return NoPlaces(on)
         return run_week(ledger, on, draws=draws, seed=DEFAULT_SEED if seed is None else seed, progress=progress)
 
     return run
