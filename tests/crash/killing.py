@@ -58,6 +58,12 @@ class Child:
         self.process.kill()
         return self._end()
 
+    def kill_after(self, lines: int) -> list[str]:
+        """kill -9 once the child has said so many lines."""
+        while len(self.said) < lines and self.process.poll() is None:
+            time.sleep(0.005)
+        return self.kill(0.0)
+
     def finish(self) -> list[str]:
         """Let the child come to its end; what it said. Fails where it ended badly."""
         self.process.wait(300)

@@ -8,34 +8,14 @@ from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))  # the helper modules beside this file
-import private_postgres
-
 from sideoats.ledger import Ledger, open_ledger
 
-
-@pytest.fixture(scope="session")
-def server() -> Iterator[private_postgres.Server]:
-    reason = private_postgres.missing()
-    if reason:
-        pytest.skip(reason)
-    running = private_postgres.Server()
-    yield running
-    running.stop()
-
-
-@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
-def new_address(request: pytest.FixtureRequest, tmp_path: Path) -> Callable[[], str]:
-    """Addresses of ledgers that are not there yet."""
-    if request.param == "sqlite":
-        numbers = iter(range(1000))
-        return lambda: str(tmp_path / f"ledger{next(numbers)}.sqlite")
-    running: private_postgres.Server = request.getfixturevalue("server")
-    return running.database
+sys.path.insert(0, str(Path(__file__).parent))  # the helper modules beside this file
+from ledger_engines import new_address, server  # noqa: F401  fixtures
 
 
 @pytest.fixture
-def address(new_address: Callable[[], str]) -> str:
+def address(new_address: Callable[[], str]) -> str:  # noqa: F811
     return new_address()
 
 
