@@ -57,4 +57,6 @@ def test_gringorten_plotting_positions() -> None:
 
 def test_vernalisation_response_at_its_cardinal_temperatures() -> None:
     # Wang and Engel 1998: 0 at minimum and maximum, 1 at the optimum
-    assert freeze.vernalisation_rate([-1.3, 4.9, 15.7, -5.0, 20.0]) == pytest.approx([0, 1, 0, 0, 0], abs=1e-12)
+    assert freeze.vernalisation_rate(
+        [-1.3, 4.9, 15.7, -5.0, 20.0], minimum=-1.3, optimum=4.9, maximum=15.7
+    ) == pytest.approx([0, 1, 0, 0, 0], abs=1e-12)

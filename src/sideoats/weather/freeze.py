@@ -137,15 +137,13 @@ def injury_hours(hourly: ArrayLike, thresholds: ArrayLike, *, slack: float = SLA
     return np.asarray((floats(hourly) <= np.expand_dims(floats(thresholds), -1) + slack).sum(axis=-1), dtype=np.int64)
 
 
-def vernalisation_rate(
-    temperature: ArrayLike, *, minimum: float = -1.3, optimum: float = 4.9, maximum: float = 15.7
-) -> Floats:
+def vernalisation_rate(temperature: ArrayLike, *, minimum: float, optimum: float, maximum: float) -> Floats:
     """Effectiveness of a day for vernalisation, 0 to 1 at the optimum: Wang and Engel's beta response [4].
 
     Parameters
     ----------
     temperature : daily mean at the growing point [degC]
-    minimum, optimum, maximum : cardinal temperatures [degC], of [4] (from memory)
+    minimum, optimum, maximum : cardinal temperatures [degC], such as the fact ``weather/freeze.vernalisation.cardinal``
     """
     t = floats(temperature)
     power = np.log(2) / np.log((maximum - minimum) / (optimum - minimum))

@@ -76,7 +76,7 @@ def inversion_likely(
     return np.asarray(dark & np.asarray(clear, dtype=bool) & (floats(wind_mph) < calm_below))
 
 
-def rain_within(rain: ArrayLike, hours: ArrayLike, *, least: float = 0.2) -> NDArray[np.bool_]:
+def rain_within(rain: ArrayLike, hours: ArrayLike, *, least: float) -> NDArray[np.bool_]:
     """True for every hour that is followed, within so many hours, by an hour with at least `least` mm of rain.
 
     Parameters

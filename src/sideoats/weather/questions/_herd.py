@@ -249,8 +249,9 @@ class Judged:
 
     @property
     def nights(self) -> Floats:
-        """(place,) forecast nights without four hours of relief."""
-        short = np.where(self.ahead.forecast, self.ahead.recovery.min(axis=1) < 4, False)
+        """(place,) forecast nights without hours enough of relief."""
+        least = self.context.facts.value("weather/livestock.recovery_hours")
+        short = np.where(self.ahead.forecast, self.ahead.recovery.min(axis=1) < least, False)
         return np.asarray(short.sum(axis=1), dtype=np.float64)
 
 

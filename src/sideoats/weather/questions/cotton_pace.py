@@ -237,7 +237,7 @@ class _Words:
                 f"{p.missing} days missing and not counted."
             )
         nodes = self.table.number("nodes_above_white_flower")[i]
-        if np.isfinite(nodes) and nodes <= 5:
+        if np.isfinite(nodes) and nodes <= self.context.facts.value("weather/cotton.cutout_nodes"):
             rest = self.context.facts["weather/cotton.after_cutout"]
             steps = ", ".join(f"{r[0]:.0f} DD60 {r[1]}" for r in rest.rows)
             out.append(f"{nodes:.0f} nodes above white flower: cut-out. From there {steps} (from memory).")

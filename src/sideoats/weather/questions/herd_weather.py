@@ -102,7 +102,7 @@ def answer(table: Table, context: Context) -> Answers:
 def _decide(table: Table, context: Context, judged: Judged) -> tuple[Decision, tuple[Bar, ...]]:
     """Relief saves an unpublished share of the gain that heat costs, so that share is drawn from none to all."""
     facts, out = context.facts, context.outlook
-    cool = judged.ahead.recovery >= 4
+    cool = judged.ahead.recovery >= facts.value("weather/livestock.recovery_hours")
     lost = np.nan_to_num(intake_lost(facts, judged.ahead.tmax, cool)).sum(axis=2)
     cool_tonight = ~(judged.now.night_thi > facts.value("weather/livestock.thi_recovery"))
     today = np.nan_to_num(intake_lost(facts, judged.now.temperature, cool_tonight))

@@ -62,7 +62,7 @@ class _Standing:
 
     spans: dict[int, RainStanding]
     dry_now: int
-    since_half_inch: float  # NaN where none fell in the last 400 days
+    since_soaking: float  # NaN where none fell in the last 400 days
     quality: list[str]
 
 
@@ -94,7 +94,7 @@ def _standing(record: StationDays, context: Context) -> _Standing:
         spans[MAIN].past, least_years=int(facts.value("weather/drought.least_years")),
         most_dry=facts.value("weather/drought.most_dry"),
     )  # fmt: skip
-    since = float(days_since(rain, _INCH / 2))
+    since = float(days_since(rain, facts.value("weather/drought.soaking_rain") * _INCH))
     return _Standing(spans, int(spell.current), since if since >= 0 else np.nan, quality)
 
 
@@ -190,15 +190,16 @@ def answer(table: Table, context: Context) -> Answers:
     bounds = context.facts["weather/drought.classes"].column("upper")
     percentile = np.array([r.percentile for r in rows])
     classes = drought.drought_class(percentile, bounds)
-    below = np.array([r.percent for r in rows]) < 75
-    scarce = known & (np.median(np.where(np.isnan(growth), 1.0, growth), axis=1) < 0.75)
+    little = context.facts.value("weather/drought.scarce_forage")
+    below = np.array([r.percent for r in rows]) < 100 * little
+    scarce = known & (np.median(np.where(np.isnan(growth), 1.0, growth), axis=1) < little)
     verdict = np.where(scarce & (classes >= 1), ACT, np.where(scarce | (classes >= 0) | (~known & below), LOOK, WAIT))
     words = _Words(table, context, rows, classes, growth)
     missing = ~known & np.isnan([r.percent for r in rows])
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/ac", verdict=verdict.astype(np.int8), act_by=np.where(verdict == ACT, words.days_to_stress(), -1),
-        look_by=np.where(verdict == LOOK, 14, -1), quantities=_quantities(rows, classes), missing=missing,
+        look_by=np.where(verdict == LOOK, 14, -1), quantities=_quantities(rows, classes, little), missing=missing,
         missing_headline="No station record on file and no rain with its normal given.",
         cautions=(
             "One station's index is not the Drought Monitor's map, which experts blend from many.",
@@ -212,7 +213,7 @@ def _left(row: Any) -> float:
     return float(1 - row.ground.ahead.depletion_today[1] / row.ground.zone.available)
 
 
-def _quantities(rows: list[_Row], classes: NDArray[np.int64]) -> dict[str, tuple[Any, str]]:
+def _quantities(rows: list[_Row], classes: NDArray[np.int64], little: float) -> dict[str, tuple[Any, str]]:
     def of(value: Any) -> Floats:
         return np.array([np.nan if r.standing is None or r.ground is None else float(value(r)) for r in rows])
 
@@ -231,12 +232,12 @@ def _quantities(rows: list[_Row], classes: NDArray[np.int64]) -> dict[str, tuple
         "departure_90_days": (of(lambda r: r.standing.spans[MAIN].stands.departure / _INCH), "inch"),
         "missing_days_90": (of(lambda r: r.standing.spans[MAIN].missing), "day"),
         "dry_days_in_a_row": (of(lambda r: r.standing.dry_now), "day"),
-        "days_since_half_an_inch": (of(lambda r: r.standing.since_half_inch), "day"),
+        "days_since_soaking_rain": (of(lambda r: r.standing.since_soaking), "day"),
         "soil_water_left": (of(_left), "1"),
         "soil_water_capacity": (of(lambda r: r.ground.zone.available / _INCH), "inch"),
         "forage_growth_60_days": (of(lambda r: np.median(r.growth)), "1"),
         "forage_growth_poor_year": (of(lambda r: np.quantile(r.growth, 0.1)), "1"),
-        "chance_of_under_three_quarters": (of(lambda r: (r.growth < 0.75).mean()), "1"),
+        "chance_of_scarce_forage": (of(lambda r: (r.growth < little).mean()), "1"),
     }
 
 
