@@ -8,6 +8,7 @@ inline styles shows them unchanged. All text is escaped.
 
 from __future__ import annotations
 
+import itertools
 import math
 import zlib
 from collections.abc import Sequence
@@ -133,6 +134,13 @@ def nice_ticks(low: float, high: float, most: int = 6) -> list[float]:
     return [(first + i) * step for i in range(max(count, 1))]
 
 
+def tick_names(ticks: Sequence[float]) -> list[str]:
+    """Ticks as printed beside an axis: all with as many decimals as their step needs."""
+    step = min((abs(b - a) for a, b in itertools.pairwise(ticks)), default=0.0)
+    digits = next((d for d in range(6) if abs(round(step, d) - step) <= 1e-9 * max(step, 1e-9)), 6) if step else 0
+    return [f"{value + 0.0:,.{digits}f}" for value in ticks] if step else [shown(value) for value in ticks]
+
+
 def date_ticks(first: date, last: date, most: int = 8) -> tuple[list[float], list[str]]:
     """First days of months between two days as day numbers (``date.toordinal``) and their names."""
     months = (last.year - first.year) * 12 + last.month - first.month + 1
@@ -171,12 +179,13 @@ def shown(value: float) -> str:
 
 
 def _axes(frame: _Frame, x_label: str, y_label: str, x_ticks: tuple[Sequence[float], Sequence[str]] | None) -> None:
-    for value in nice_ticks(*frame.y):
+    levels = nice_ticks(*frame.y)
+    for value, name in zip(levels, tick_names(levels), strict=True):
         y = frame.py(value)
         frame.line(frame.left, y, WIDTH - frame.right, y, faint=True)
-        frame.text(frame.left - 6, y + 4, shown(value), anchor="end")
+        frame.text(frame.left - 6, y + 4, name, anchor="end")
     numbers = nice_ticks(*frame.x)
-    at, names = x_ticks if x_ticks is not None else (numbers, [shown(v) for v in numbers])
+    at, names = x_ticks if x_ticks is not None else (numbers, tick_names(numbers))
     bottom = frame.height - BOTTOM
     for value, name in zip(at, names, strict=True):
         frame.line(frame.px(value), bottom, frame.px(value), bottom + 5)
@@ -323,9 +332,10 @@ def intervals(
     reach = _span([*ends, *([reference] if reference is not None else [])])
     frame = _Frame(reach, (0.0, float(len(names))), height=height, left=200, right=20)
     bottom = height - BOTTOM
-    for value in nice_ticks(*reach):
+    marks = nice_ticks(*reach)
+    for value, told in zip(marks, tick_names(marks), strict=True):
         frame.line(frame.px(value), TOP, frame.px(value), bottom, faint=True)
-        frame.text(frame.px(value), bottom + 16, shown(value), anchor="middle")
+        frame.text(frame.px(value), bottom + 16, told, anchor="middle")
     if reference is not None:
         frame.line(frame.px(reference), TOP, frame.px(reference), bottom, width=1.2, dash="3 3")
     for at, name in enumerate(names):
