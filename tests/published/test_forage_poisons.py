@@ -77,7 +77,7 @@ def test_aflatoxin_levels_as_printed() -> None:
 
 def test_ndsu_cold_example() -> None:
     # North Dakota State: 12.7 lb TDN, lower critical 18, wind chill 4 degF: 14.48 lb, 1.78 more, 3.2 lb of 56 % TDN hay
-    extra = 12.7 * float(cold_feed_energy(4.0, 18.0, load().value("cattle/cold.share.kansas")))
+    extra = 12.7 * float(cold_feed_energy(4.0, 18.0, load().value("weather/livestock.cold_energy")))
     assert round(12.7 + extra, 2) == 14.48 and round(extra, 2) == 1.78
     assert round(extra / 0.56, 1) == 3.2
 
@@ -87,10 +87,3 @@ def test_sdsu_hay_for_cold_as_printed() -> None:
     # 1.5, 2.8, 4.3 lb. (Its TDN column does not follow its own rule of 1 % a degree, so only the hay is checked.)
     extra = np.array([16.3, 17.0, 17.8]) - 15.5
     assert np.round(extra / 0.54, 1).tolist() == [1.5, 2.8, 4.3]
-
-
-def test_kansas_and_south_dakota_coats_side_by_side() -> None:
-    # Kansas State 59, 45, 32, 18 degF; South Dakota State 60, 45, 32, 19
-    facts = load()
-    assert facts["cattle/cold.coat.kansas"].column("degf") == [59.0, 45.0, 32.0, 18.0]
-    assert facts["cattle/cold.coat.south_dakota"].column("degf") == [60.0, 45.0, 32.0, 19.0]

@@ -344,7 +344,7 @@ def test_ration_is_fed_refused_or_accounted_for() -> None:
 def test_cold_raises_the_ration_s_energy() -> None:
     feeds = "name=prairie hay; name=distillers grains; name=limestone; name=corn"
     mild = told("ration", _class="pregnant-cow", feeds=feeds)
-    cold = told("ration", _class="pregnant-cow", feeds=feeds, effective_temperature="-10 degF", coat="wet or summer")
+    cold = told("ration", _class="pregnant-cow", feeds=feeds, effective_temperature="-10 degF", coat="summer")
     assert cold["quantities"]["tdn_floor"]["value"] > 1.2 * mild["quantities"]["tdn_floor"]["value"]
 
 
@@ -360,3 +360,10 @@ def test_the_demo_s_forage_evidence_fits_its_kinds() -> None:
         assert body and set(body) >= {k for k in entry.body if k in body}
     slip = next(e for e in found if e.body.get("form") == "KNO3")
     assert evidence_kinds()["hay_nitrate"].read(slip.body)["result"] == pytest.approx(4500.0)
+
+
+def test_a_hot_result_of_years_ago_still_counts_in_the_week() -> None:
+    # nitrate stays in hay (Nebraska, Kansas State): no field of the slip may go stale while the lot is kept
+    slip = [f for f in find("hay-nitrate").inputs if any(s.startswith("evidence:hay_nitrate") for s in f.found_in)]
+    assert {f.name for f in slip} >= {"result", "form", "basis", "moisture", "class"}
+    assert all(f.fresh_days > 3650 for f in slip)

@@ -107,7 +107,7 @@ def _never(at_risk: Bools, followed: nitrate.ClassTable, every: dict[str, nitrat
 
 def water_share(facts: Facts, known: Lots) -> tuple[Floats, Floats]:
     """What the water adds [ppm of ration dry matter] and the dry matter eaten [lb/day]."""
-    usual = stock.by_class(facts["forage/body_weight"], known.animals, "weight", other=1200.0)
+    usual = stock.by_class(facts["forage/body_weight"], known.animals, "weight")
     weight = np.where(np.isnan(known.weight), usual, known.weight)
     least = facts["forage/intake_share"].low  # least feed for the same water: the most nitrate a pound of feed
     intake = weight * least

@@ -38,9 +38,13 @@ def at_risk(classes: Sequence[Any], weakened: ArrayLike = False) -> NDArray[np.b
 
 
 def by_class(fact: Fact, classes: Sequence[Any], column: str, *, other: float = np.nan) -> Floats:
-    """(n,) one column of a table fact whose first column names the animal; `other` where it is not listed."""
+    """(n,) one column of a table fact whose first column names the row.
+
+    A word that is not listed takes the row "unknown" where the table has one, else `other`.
+    """
     held = dict(zip(fact.column(fact.columns[0]), fact.column(column), strict=True))
-    return np.array([float(held.get(str(c), other)) for c in classes], dtype=np.float64)
+    blank = held.get("unknown", other)
+    return np.array([held.get(str(c), blank) for c in classes], dtype=np.float64)
 
 
 def water_gallons(fact: Fact, classes: Sequence[Any], air_degf: ArrayLike) -> Floats:

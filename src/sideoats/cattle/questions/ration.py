@@ -65,8 +65,8 @@ INPUTS = (
     Field("condition", "number", "body condition score 1 to 9", low=1, high=9, default=5.0),
     Field("effective_temperature", "number", "wind chill in the open, air temperature behind a windbreak", unit="degF",
           low=-80, high=120),
-    Field("coat", "choice", "coat, for cold", choices=("wet or summer", "dry fall", "dry winter", "heavy winter"),
-          default="dry winter"),
+    Field("coat", "choice", "coat, for cold", choices=("wet", "summer", "fall", "winter", "heavy winter"),
+          default="winter"),
     Field("intake", "number", "dry matter eaten a day; the equations if absent", unit="lb/day", low=1, high=80),
     Field("tdn", "number", "TDN floor a day, instead of the equations", unit="lb/day", low=0, high=60),
     Field("protein", "number", "crude protein floor a day, instead of the equations", unit="lb/day", low=0, high=15),
@@ -107,14 +107,15 @@ def _or(table: Table, name: str, other: Any) -> Floats:
 def _animal(table: Table, context: Context) -> needs_of.Animal:
     facts = context.facts
     words = [str(w) for w in table.text("class")]
-    usual = stock.by_class(facts["forage/body_weight"], words, "weight", other=1200.0)
+    usual = stock.by_class(facts["forage/body_weight"], words, "weight")
     growing = np.array([w in _GROWING for w in words], dtype=bool)
     pregnant = np.array([w in ("pregnant-cow", "pregnant-heifer", "unknown", "") for w in words], dtype=bool)
     milking = np.array([w == "lactating-cow" for w in words], dtype=bool)
-    coats = dict(facts.choose("cattle/cold_coat")[1].rows)
-    critical = np.array([float(coats.get(str(c), 32.0)) for c in table.text("coat")], dtype=np.float64)
-    per_degree = facts.choose("cattle/cold_share")[1].value
-    cold = np.nan_to_num(cold_feed_energy(table.number("effective_temperature"), critical, per_degree))
+    coats = [str(c) for c in table.text("coat")]
+    critical = stock.by_class(facts.choose("weather/coat")[1], coats, "critical")
+    dry, soaked = facts.value("weather/livestock.cold_energy"), facts.value("weather/livestock.cold_energy_wet")
+    rate = np.array([soaked if c == "wet" else dry for c in coats], dtype=np.float64)
+    cold = np.nan_to_num(cold_feed_energy(table.number("effective_temperature"), critical, rate))
     return needs_of.Animal(
         full_kg=_or(table, "weight", usual) * KG_OF_LB,
         gain_kg=np.where(growing, np.nan_to_num(table.number("gain")), 0.0) * KG_OF_LB,

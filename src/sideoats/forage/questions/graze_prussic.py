@@ -29,7 +29,6 @@ _ALIASES = {
     "sorghum": "grain sorghum", "johnson grass": "johnsongrass", "millet": "pearl millet", "cane": "forage sorghum",
     "wheat": "small grains", "winter wheat": "small grains",
 }  # fmt: skip
-_LOOK_BACK = 60
 OPTIONS = (
     Option("graze", "Turn out now"),
     Option("wait", "Keep them off, feed hay, until the waits have run and it is tall enough", passive=True),
@@ -84,9 +83,10 @@ def _ages(table: Table, context: Context) -> tuple[Floats, Floats]:
     """Days since frost and since drought-breaking rain: what was told, else what the station's record shows."""
     facts, on, records = context.facts, context.on, context.outlook.records
     threshold = (facts.value("forage/prussic.frost") - 32) / 1.8
+    back = int(facts.value("forage/drought.look_back"))
     stations = table.text("station")
-    seen_frost = frost_by_place(stations, records, on, threshold, _LOOK_BACK)
-    seen_rain = drought_broke_by_place(stations, records, on, facts, _LOOK_BACK)
+    seen_frost = frost_by_place(stations, records, on, threshold, back)
+    seen_rain = drought_broke_by_place(stations, records, on, facts, back)
     frost = np.fmin(table.number("days_since_frost"), -table.days_until("frost_date", on))
     rain = np.fmin(table.number("days_since_rain"), -table.days_until("rain_date", on))
     return np.fmin(frost, seen_frost), np.fmin(rain, seen_rain)
@@ -170,7 +170,7 @@ def answer(table: Table, context: Context) -> Answers:
     barred = np.zeros((n, len(OPTIONS)), dtype=bool)
     barred[:, 0] = j.barred
     words = _Words(table, context, j)
-    usual = stock.by_class(facts["forage/body_weight"], list(table.text("class")), "weight", other=1200.0)
+    usual = stock.by_class(facts["forage/body_weight"], list(table.text("class")), "weight")
     weight = np.where(np.isnan(table.number("weight")), usual, table.number("weight"))
     price = np.where(np.isnan(table.number("price")), facts.value("forage/hay.price"), table.number("price"))
     day = (price * weight * facts.value("forage/hay.intake_share") / facts.value("forage/hay.dry_matter") / 2000)[
@@ -178,15 +178,15 @@ def answer(table: Table, context: Context) -> Answers:
     ]
     moves = context.outlook.price_ratio("grass hay", [14])[:, 0]
     days = np.maximum(j.days, 1.0)[:, None]
-    lab = context.outlook.between("laboratory days", 3.0, 7.0)
+    lab = context.outlook.between("laboratory days", *facts.span("forage/hay.laboratory_days"))
     answered = np.maximum(days, lab)  # a laboratory lifts no wait
     payoff = np.stack([np.zeros((n, context.outlook.draws)), -day * days * moves, -day * answered * moves], axis=2)
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
     missing = no_height & ~waiting
     verdict = np.where(j.barred & ~missing, STOP, np.where(missing | shoots_unknown, LOOK, ACT)).astype(np.int8)
-    look_by = np.where(
-        verdict == STOP, np.ceil(np.where(j.days > 0, j.days, 7.0)), np.where(verdict == LOOK, 2.0, -1.0)
-    )
+    within = dict(facts["forage/look_within"].rows)
+    again = np.ceil(np.where(j.days > 0, j.days, within["usual"]))
+    look_by = np.where(verdict == STOP, again, np.where(verdict == LOOK, within["before turnout"], -1))
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/head", bars=(Bar(barred, words.reason, hazard=True),), verdict=verdict,

@@ -30,8 +30,8 @@ OPTIONS = (
     Option("other-class", "Keep it for animals at less risk"),
     Option("discard", "Haul it to where no animal can reach it"),
 )
+_KEEPS = 4000.0  # nitrate stays in hay: an old result does not go stale
 _UNKNOWN = "its nitrate is not known with ion and moisture basis"
-_LOOK_BACK = 60  # days: hay cut in that drought is in the stack by then
 STRAIGHT, GRIND, BLEND, ENSILE, OTHER, DISCARD = range(len(OPTIONS))
 FORM_ALIASES = {
     "nitrate-n": "NO3-N", "nitrate-nitrogen": "NO3-N", "nitrate nitrogen": "NO3-N", "no3n": "NO3-N", "no3 n": "NO3-N",
@@ -61,39 +61,39 @@ PUBLISHERS = (
 
 INPUTS = (
     Field("result", "number", "nitrate as the laboratory printed it, with ppm or %", unit="ppm", low=0, high=1e6,
-          example="11400 ppm", found_in=("evidence:hay_nitrate.result",)),
+          example="11400 ppm", found_in=("evidence:hay_nitrate.result",), fresh_days=_KEEPS),
     Field("single_bales", "numbers", "results of bales tested one by one, instead of one result", unit="ppm", low=0,
-          high=1e6, example="1200, 2100, 900 ppm", found_in=("evidence:hay_nitrate.single_bales",)),
+          high=1e6, example="1200, 2100, 900 ppm", found_in=("evidence:hay_nitrate.single_bales",), fresh_days=_KEEPS),
     Field("form", "choice", FORM_HELP, choices=nitrate.IONS, aliases=FORM_ALIASES, required=True,
-          found_in=("evidence:hay_nitrate.form",)),
+          found_in=("evidence:hay_nitrate.form",), fresh_days=_KEEPS),
     Field("basis", "choice", BASIS_HELP, choices=nitrate.BASES, aliases=BASIS_ALIASES, required=True,
-          found_in=("evidence:hay_nitrate.basis",)),
+          found_in=("evidence:hay_nitrate.basis",), fresh_days=_KEEPS),
     Field("moisture", "share", "moisture of the sample; needed for a result as fed", example="12%",
-          found_in=("evidence:hay_nitrate.moisture",)),
+          found_in=("evidence:hay_nitrate.moisture",), fresh_days=_KEEPS),
     Field("class", "choice", "animals that would eat it; the strictest class is used where it is not given",
           choices=stock.CLASSES, aliases=stock.ALIASES, default="unknown",
-          found_in=("evidence:hay_nitrate.class", "place:class")),
+          found_in=("evidence:hay_nitrate.class", "place:class"), fresh_days=_KEEPS),
     Field("weakened", "flag", "animals hungry, sick, thin, stressed or not used to the feed", default=False),
     Field("cores", "number", "bales cored for the sample; one is assumed where it is not given", bare=True, low=1,
-          high=5000, found_in=("evidence:hay_nitrate.cores",)),
+          high=5000, found_in=("evidence:hay_nitrate.cores",), fresh_days=_KEEPS),
     Field("bales", "number", "bales in the lot", bare=True, low=1, high=5000,
-          found_in=("evidence:hay_nitrate.bales", "place:bales")),
+          found_in=("evidence:hay_nitrate.bales", "place:bales"), fresh_days=_KEEPS),
     Field("feeds", "records", "low-nitrate feeds to mix with, each with its nitrate, form and basis",
           fields=FEED_FIELDS,
           example="name=prairie hay, nitrate=150 ppm, form=NO3-N, basis=dry",
-          found_in=("evidence:hay_nitrate.feeds",)),
+          found_in=("evidence:hay_nitrate.feeds",), fresh_days=_KEEPS),
     Field("share", "share", "share of the ration's dry matter that this hay would be; the largest safe one if absent",
-          found_in=("evidence:hay_nitrate.share",)),
+          found_in=("evidence:hay_nitrate.share",), fresh_days=_KEEPS),
     Field("water", "number", "nitrate in the drinking water", unit="ppm", low=0, high=1e5, example="40 ppm",
-          found_in=("evidence:hay_nitrate.water",)),
+          found_in=("evidence:hay_nitrate.water",), fresh_days=_KEEPS),
     Field("water_form", "choice", "NO3 or NO3-N of the water's result", choices=("NO3-N", "NO3"), aliases=FORM_ALIASES,
-          found_in=("evidence:hay_nitrate.water_form",)),
+          found_in=("evidence:hay_nitrate.water_form",), fresh_days=_KEEPS),
     Field("air", "number", "air temperature, for how much they drink; the most water is taken if absent", unit="degF",
           low=-40, high=130),
     Field("weight", "number", "weight of an animal; usual for the class if absent", unit="lb", low=50, high=3500,
           example="1200 lb", found_in=("place:weight",)),
     Field("state", "choice", "baled, standing or silage", choices=("baled", "standing", "silage"), default="baled",
-          found_in=("evidence:hay_nitrate.state",)),
+          found_in=("evidence:hay_nitrate.state",), fresh_days=_KEEPS),
     Field("hay", "text", "what the hay is", found_in=("place:crop",)),
     Field("price", "number", "what the hay is worth", unit="USD/ton", low=0, high=2000, example="110 USD/ton",
           found_in=("place:price", "quote:grass hay", "setting:price.hay")),
@@ -236,7 +236,9 @@ def answer(table: Table, context: Context) -> Answers:
     share = np.where(np.isnan(known.asked_share), j.share, np.fmin(known.asked_share, np.maximum(j.share, 0.0)))
     decision = decide(_payoff(table, context, j, share), barred=barred, risk_aversion=context.risk_aversion)
     missing = np.isnan(known.level)
-    broke = drought_broke_by_place(table.text("station"), context.outlook.records, context.on, facts, _LOOK_BACK)
+    broke = drought_broke_by_place(
+        table.text("station"), context.outlook.records, context.on, facts, int(facts.value("forage/drought.look_back"))
+    )
     words = _Words(table, known, j, context, decision, missing, broke, followed)
     sampling = j.hot_bale & ~missing
     verdict = np.where(j.not_alone, STOP, np.where(sampling, np.where(np.isnan(j.more_bales), ACT, LOOK), WAIT))
@@ -368,7 +370,11 @@ class _Words:
                 f"Core {j.more_bales[i]:.0f} more bales before feeding bale by bale: the result alone does not clear"
                 " the hottest."
             )
-        return f"Nothing published stands against feeding it to {self._animals(i)}: {self._level(i)}."
+        if j.at_risk[i]:
+            return f"No table on file stands against feeding it to {self._animals(i)}: {self._level(i)}."
+        assert self.context is not None
+        followed, _ = tables(self.context.facts, self.followed)
+        return f"By {publisher_name(followed.publisher)} it may be fed to {self._animals(i)}: {self._level(i)}."
 
     def missing_headline(self, i: int) -> str:
         lacking = [n for n in ("form", "basis") if not self.table.text(n)[i]]

@@ -100,6 +100,7 @@ def answer(table: Table, context: Context) -> Answers:
     known = table.known("colour")
     risk = stock.at_risk(list(table.text("class")), table.flag("weakened"))
     words = _Words(table, context, coloured, risk, *shares)
+    within = dict(facts["forage/look_within"].rows)
     barred = np.tile([False, True], (n, 1))
     cost = table.number("test_cost")[:, None]
     cost = np.where(np.isnan(cost), context.outlook.between("nitrate test", *facts.span("forage/hay.test_cost")), cost)
@@ -112,7 +113,7 @@ def answer(table: Table, context: Context) -> Answers:
             Bar(barred & ~coloured[:, None], "a colour test is only a screen and never replaces a laboratory's number"),
         ),
         verdict=np.where(coloured, STOP, LOOK).astype(np.int8),
-        look_by=np.where(known, np.where(risk | coloured, 1, 3), 3),
+        look_by=np.where(known & (risk | coloured), int(within["colour test, at risk"]), int(within["colour test"])),
         quantities={
             "rightly_classed": (np.full(n, words.right), "1"), "missed": (np.full(n, words.missed), "1"),
             "false_alarms": (np.full(n, words.alarm), "1"),

@@ -94,20 +94,22 @@ def answer(table: Table, context: Context) -> Answers:
     straight = j.signs | no_mineral | hungry | unfilled
     barred = np.stack([straight, j.signs, np.zeros(n, bool)], axis=1)
     words = _Words(table, context, j, no_mineral, hungry, unfilled)
-    usual = stock.by_class(facts["forage/body_weight"], list(table.text("class")), "weight", other=1200.0)
+    usual = stock.by_class(facts["forage/body_weight"], list(table.text("class")), "weight")
     weight = np.where(table.known("weight"), table.number("weight"), usual)
     price = np.where(table.known("price"), table.number("price"), facts.value("forage/hay.price"))
     day = price * weight * facts.value("forage/hay.intake_share") / facts.value("forage/hay.dry_matter") / 2000
     week = 7 * day[:, None] * context.outlook.price_ratio("grass hay", [7])[:, 0]
-    part = context.outlook.between("hay before turnout", 0.1, 0.3)
+    part = context.outlook.between("hay before turnout", *facts.span("forage/bloat.hay_share"))
     payoff = np.stack([week, week * (1 - part), np.zeros_like(week)], axis=2)
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
+    within = dict(facts["forage/look_within"].rows)
     untested = j.cows & ~j.tested & ~table.flag("mineral")
     verdict = np.where(straight, STOP, np.where(untested, LOOK, WAIT)).astype(np.int8)
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/head", bars=(Bar(barred, words.reason, hazard=True),), verdict=verdict,
-        look_by=np.where(straight, 1, np.where(untested, 3, np.where(j.bloat | j.tetany, 1, -1))),
+        look_by=np.where(straight | j.bloat | j.tetany, within["signs"], np.where(untested, within["before turnout"],
+        -1)),
         quantities={
             "tetany_ratio": (j.ratio, "1"),
             "tetany_line": (np.full(n, facts.value("forage/tetany.ratio")), "1"),
