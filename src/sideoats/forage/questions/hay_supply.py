@@ -152,12 +152,14 @@ def answer(table: Table, context: Context) -> Answers:
     no_price = ~table.known("cow_price")
     barred = np.stack([np.zeros(len(table), bool), np.zeros(len(table), bool), no_price], axis=1)
     decision = decide(np.stack([wait, now, sell], axis=2), barred=barred, risk_aversion=context.risk_aversion)
+    waiting = np.max(np.where(barred, -np.inf, decision.expected), axis=1) - decision.expected[:, 0]  # 0: buy later
     words = _Words(table, context, s, decision, likely[:, 0], cows[:, 0])
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/head",
         bars=words.bars(barred), quantities=_quantities(s, likely[:, 0], cows[:, 0], no_price),
-        missing=~s.known, missing_headline="Count the bales, weigh a few, and say until when they must last.",
+        cost_of_waiting=np.where(s.known, waiting, 0.0), missing=~s.known, missing_headline="Count the bales, weigh "
+        "a few, and say until when they must last.",
         look_by=np.where(s.known, np.where(np.median(s.short, axis=1) > 0, -1, 30), -1),
         cautions=cautions.emergency(
             "Hay bought in a drought may be hot: ask for its nitrate test with form and basis before it is unloaded.",
