@@ -161,9 +161,8 @@ def _payoff(table: Table, context: Context, plan: _Plan) -> NDArray[np.float64]:
             payoff[:, :, at] = np.nan
             continue
         ratio = answering.price_ratio(context, COMMODITY, days)
-        feed = 1.0 + answering.cold_share(context, table, days)
-        if bought.any():
-            feed = feed * np.where(bought, answering.price_ratio(context, "grass hay", days / 2), 1.0)
+        hay = np.where(bought, answering.price_ratio(context, "grass hay", days / 2), 1.0)
+        feed = hay * (1.0 + answering.cold_share(context, table, days))
         held = hold(
             **columns, gain=gain, days=days[:, None], feed_ratio=feed, end_price=plan.price[:, at, None] * ratio,
             death_share=plan.death[:, at, None],

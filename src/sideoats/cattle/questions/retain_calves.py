@@ -249,9 +249,9 @@ def _end_price(table: Table, context: Context, plan: _Plan, at: int) -> NDArray[
     """Price draws (place, draw) on the later day of one option, before the slide."""
     days, futures = plan.days[:, at], table.number("futures")
     price = plan.price[:, at, None] * answering.price_ratio(context, FEEDERS, days)
+    usual = context.facts.value("outlook/volatility.feeder_steer_750_lb")  # read by every batch: sources must not vary
     if np.isnan(futures).all() or at == GRAZE_OUT:
         return price
-    usual = context.facts.value("outlook/volatility.feeder_steer_750_lb")
     cash = answering.cash_from_futures(
         context, table, FEEDERS, days, futures=futures, basis=table.number("basis"),
         basis_sd=table.number("basis_sd"), volatility=answering.known_or(table.number("volatility"), usual),
@@ -273,9 +273,8 @@ def _payoff(table: Table, context: Context, plan: _Plan, pasture: NDArray[np.boo
     for at in range(1, len(OPTIONS)):
         inputs = {name: value[:, None] for name, value in _at_given(plan, np.full(len(table), at)).items()}
         days = plan.days[:, at]
-        feed = 1.0 + answering.cold_share(context, table, days)
-        if bought.any():
-            feed = feed * np.where(bought, answering.price_ratio(context, "corn", days / 2), 1.0)
+        corn = np.where(bought, answering.price_ratio(context, "corn", days / 2), 1.0)
+        feed = corn * (1.0 + answering.cold_share(context, table, days))
         inputs |= {
             "gain": gain, "lot_gain": lot_gain, "end_price": _end_price(table, context, plan, at), "slide": slide,
             "expected_weight": plan.end_weight[:, at, None], "extra_cost": inputs["extra_cost"] * wheat,

@@ -126,10 +126,11 @@ def _plan(table: Table, context: Context) -> _Plan:
 def answer(table: Table, context: Context) -> Answers:
     """Gain needed, weight expected on fair day with its range, and the feed it takes; no money is weighed."""
     plan = _plan(table, context)
-    weight = plan.today[:, None] + plan.gain * plan.days[:, None]
+    ahead = np.where(plan.days[:, None] == 0, 0.0, plan.gain * plan.days[:, None])
+    weight = plan.today[:, None] + ahead
     least, most = plan.low - plan.slack, plan.high + plan.slack
     inside = (weight >= least[:, None]) & (weight <= most[:, None])
-    unknown = ~_known(plan.gain)
+    unknown = ~_known(plan.gain) & (plan.days != 0)
     chance = np.where(unknown, np.nan, inside.mean(axis=1))
     expected = weight.mean(axis=1)
     sale_clear = program.days_between(table.date("fair"), plan.clear)
