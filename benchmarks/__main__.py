@@ -18,7 +18,7 @@ HERE = Path(__file__).parent
 
 def machine() -> str:
     """One line about where this was measured."""
-    libraries = ", ".join(f"{name} {version(name)}" for name in ("numpy", "scipy", "polars"))
+    libraries = ", ".join(f"{name} {version(name)}" for name in ("numpy", "scipy"))
     return f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, {libraries}"
 
 

@@ -13,7 +13,7 @@ A room keeps its numbers in ``<room>/facts/*.toml``::
     source = "gordy2019"
     provenance = "read"                         # read | derived | memory | practice
 
-    [choices.wheat_aphid_threshold]             # rival tables, kept side by side; the choice "insects/wheat_aphid_threshold"
+    [choices.wheat_aphid_threshold]             # rival tables side by side: "insects/wheat_aphid_threshold"
     about = "aphids per stem at which control pays"
     among = { nebraska = "wheat_aphid.threshold.nebraska", kansas = "wheat_aphid.threshold.kansas" }
     default = "nebraska"

@@ -7,7 +7,6 @@ import pytest
 
 from sideoats import decide as d
 
-
 # Payoff tables printed with their answers: (payoff by action and state, chances, expected money values, EVPI).
 PRINTED = {
     # The encyclopaedia's example of expected value of perfect information: stock, fund, certificate (read in a mirror).
@@ -70,7 +69,7 @@ def test_unit_normal_loss_table() -> None:
 
 
 def test_linear_loss_against_numerical_integration() -> None:
-    """EVPI of a normal prior with linear payoff equals the integral of max(0, x) - max(0, mean) by scipy's quadrature."""
+    """EVPI of a normal prior with linear payoff equals scipy's quadrature of max(0, x) less max(0, mean)."""
     from scipy import integrate, stats
 
     mean, sd = 5.0, 20.0

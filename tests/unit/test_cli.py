@@ -97,8 +97,15 @@ def test_refused_evidence_leaves_the_ledger_as_it_was(demo: Path) -> None:
 
 
 def test_the_same_entry_sent_twice_is_stored_once(demo: Path) -> None:
-    words = ["record", "leaf_counts", "place=two-elms.sorghum-1", "counts=12,40,7", "stage=milk", "seen=2026-09-13T09:00-05:00",
-             "id=0198c1f0-0000-7000-8000-000000000001"]  # fmt: skip
+    words = [
+        "record",
+        "leaf_counts",
+        "place=two-elms.sorghum-1",
+        "counts=12,40,7",
+        "stage=milk",
+        "seen=2026-09-13T09:00-05:00",
+        "id=0198c1f0-0000-7000-8000-000000000001",
+    ]
     first, second = run(*words, ledger=demo), run(*words, ledger=demo)
     assert first.returncode == second.returncode == 0
     assert "stored" in first.stdout and "already there" in second.stdout

@@ -1,4 +1,4 @@
-"""Facts: nothing without a source and a provenance, bad files refused in one line, a district may choose and override."""
+"""Facts: nothing without source and provenance, bad files refused in one line, a district may choose and override."""
 
 from __future__ import annotations
 

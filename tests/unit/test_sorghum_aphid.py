@@ -114,9 +114,21 @@ def test_bad_input_gets_one_clear_line(values: dict[str, Any], says: str) -> Non
 def test_the_answer_has_the_agreed_shape_and_no_more() -> None:
     answer = ask(mean=60)
     assert list(answer) == [
-        "question", "on", "verdict", "act_by", "look_by", "headline", "options", "quantities", "worth_of_a_look", "because",
-        "cautions", "sources", "seed", "version",
-    ]  # fmt: skip
+        "question",
+        "on",
+        "verdict",
+        "act_by",
+        "look_by",
+        "headline",
+        "options",
+        "quantities",
+        "worth_of_a_look",
+        "because",
+        "cautions",
+        "sources",
+        "seed",
+        "version",
+    ]
     assert list(answer["options"][0]) == ["key", "label", "expected", "low", "high", "unit", "chance_best", "barred"]
     assert all(set(s) == {"id", "citation", "provenance"} for s in answer["sources"]) and answer["sources"]
     assert all(set(q) == {"value", "unit"} for q in answer["quantities"].values())

@@ -11,7 +11,7 @@ Floats = NDArray[np.float64]
 def partial_budget(
     added_returns: ArrayLike, reduced_costs: ArrayLike, added_costs: ArrayLike, reduced_returns: ArrayLike
 ) -> Floats:
-    """Net change: (added returns + reduced costs) - (added costs + reduced returns); each an array summed over its items."""
+    """Net change: (added returns + reduced costs) - (added costs + reduced returns), each summed over its items."""
     gains = np.sum(np.asarray(added_returns, float)) + np.sum(np.asarray(reduced_costs, float))
     return np.asarray(gains - np.sum(np.asarray(added_costs, float)) - np.sum(np.asarray(reduced_returns, float)))
 

@@ -1,7 +1,7 @@
 """What every open-file reader gives: drafts of ledger entries, and each row it could not use with the reason.
 
-A reader module exposes ``FORMATS``, a tuple of `Format`; `find_format` looks through the folder. Drafts carry an id made
-from their content, so that the same file taken twice is stored once.
+A reader module exposes ``FORMATS``, a tuple of `Format`; `find_format` looks through the folder. Drafts carry an id
+made from their content, so that the same file taken twice is stored once.
 """
 
 from __future__ import annotations

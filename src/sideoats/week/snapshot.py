@@ -64,7 +64,12 @@ def take_snapshot(ledger: Ledger, on: date, kinds: Iterable[str]) -> Snapshot:
 
 
 def station_records(ledger: Ledger, on: date) -> dict[str, StationDays]:
-    """Daily records of every station, up to the day before `on`; where blocks overlap, the later entry wins."""
+    """Daily records of every station, up to the day before `on`, with every doubted value flagged.
+
+    Where blocks overlap, the later entry wins. Flags only mark: the value stays, and `usable` leaves it out.
+    """
+    from sideoats.weather.quality import check_days, check_neighbours
+
     blocks: dict[str, list[Entry]] = {}
     for entry in ledger.history(kind="station_days", until=on):
         if entry.place:
@@ -84,7 +89,8 @@ def station_records(ledger: Ledger, on: date) -> dict[str, StationDays]:
                 elevation_m=float(where.get("elevation", np.nan)),
                 wind_height_m=float(where.get("wind_height", 10.0)),
             )
-    return records
+    checked = check_neighbours([check_days(record) for record in records.values()])
+    return {record.station: record for record in checked}
 
 
 def _join(station: str, entries: list[Entry], on: date) -> StationDays | None:

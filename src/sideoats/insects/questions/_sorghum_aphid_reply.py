@@ -1,0 +1,219 @@
+"""sorghum-aphid: verdicts, figures and words from the arrays that the question computed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.call import ACT, LOOK, STOP, WAIT
+from sideoats.decide import Decision
+from sideoats.insects.sampling import wald_plan
+from sideoats.question import Answers, Bar, Context, Option, Table
+
+Floats = NDArray[np.float64]
+FACTS = "insects/sorghum_aphid."
+DAYS = 15
+OPTIONS = (
+    Option("treat-day-0", "Treat today", day=0),
+    *(Option(f"treat-day-{d}", f"Treat in {d} day{'s' * (d > 1)}", day=d) for d in range(1, DAYS)),
+    Option("never", "Do not treat", passive=True),
+)
+
+
+@dataclass(frozen=True)
+class Futures:
+    """Drawn biology shared by all places: (draw,) unless said."""
+
+    rate: Floats
+    ceiling: Floats
+    infestation: Floats
+    slope: Floats
+    cap: Floats
+    prevented: Floats
+    cumulative: Floats  # (day, station, draw)
+    later_rate: Floats  # (station, draw)
+    recent: Floats  # (station, draw) scaling of the rate today
+
+
+@dataclass(frozen=True)
+class Reply:
+    """Verdicts and words from the arrays."""
+
+    table: Table
+    context: Context
+    decision: Decision
+    barred: NDArray[np.bool_]
+    missing: NDArray[np.bool_]
+    forage: NDArray[np.bool_]
+    mean: Floats
+    leaves: Floats
+    density: Floats
+    worth: Floats
+    never: Floats
+    look: Floats
+    harvest: Floats
+    interval: Floats
+    futures: Futures
+
+    def answers(self) -> Answers:
+        d, facts = self.decision, self.context.facts
+        active = d.best < DAYS
+        saved = d.expected[:, 0] - d.expected[:, DAYS]
+        all_barred = self.barred[:, :DAYS].all(axis=1)
+        chance_pays = np.where(active, 1 - d.chance_best[:, DAYS], d.chance_best[:, :DAYS].sum(axis=1))
+        acres = self.table.number("acres")
+        acres = np.where(np.isnan(acres), facts.value(FACTS + "usual_acres"), acres)
+        look_cost = facts.value(FACTS + "look_cost") / acres
+        look_by = self._look_by(saved)
+        # A field that would pay but may not be treated gets "stop": the interval is law, and residue reaches people.
+        verdict = np.where(active & (d.act_by <= 7), ACT, np.where(active | (self.look > look_cost), LOOK, WAIT))
+        verdict = np.where(all_barred, np.where(saved > 0, STOP, WAIT), verdict)
+        lower, upper, more = self._stop_lines()
+        quantities = {
+            "mean_aphids_per_leaf": (np.where(self.missing, np.nan, self.mean), "aphids/leaf"),
+            "density_low": (self._hide(np.quantile(self.density, 0.1, axis=1)), "aphids/leaf"),
+            "density_high": (self._hide(np.quantile(self.density, 0.9, axis=1)), "aphids/leaf"),
+            "expected_loss_untreated": (self._hide(self.never.mean(axis=1)), "1"),
+            "expected_gain_of_treating_today": (self._hide(saved), "USD/ac"),
+            "chance_treating_pays": (self._hide(np.where(all_barred, np.nan, chance_pays)), "1"),
+            "doubling_time": (self._hide(np.full(len(self.table), np.log(2) / np.median(self.futures.rate))), "day"),
+            "crop_value": (self._hide(self.worth), "USD/ac"),
+            "pre_harvest_interval": (self.interval, "day"),
+            "leaves_to_count_more": (self._hide(more), "leaf"),
+            "stop_line_below": (self._hide(lower), "aphids in all"),
+            "stop_line_treat": (self._hide(upper), "aphids in all"),
+        }
+        return Answers(
+            self.table,
+            self.context,
+            headline=self._headline,
+            because=self._because,
+            options=OPTIONS,
+            decision=d,
+            unit="USD/ac",
+            bars=(Bar(self.barred, self._bar_reason),),
+            verdict=verdict.astype(np.int8),
+            act_by=d.act_by,
+            look_by=np.where(active & ~all_barred, -1, look_by),
+            quantities=quantities,
+            worth_of_a_look=self._hide(self.look),
+            missing=self.missing,
+            missing_headline=self._missing,
+            cautions=self._cautions,
+        )
+
+    def _hide(self, values: Floats) -> Floats:
+        return np.where(self.missing, np.nan, values)
+
+    def _look_by(self, saved: Floats) -> NDArray[np.int64]:
+        """Days until a fast-growing population could make treating pay, less one to act; 2 to 7."""
+        cost = np.nan_to_num(self.table.number("cost"))
+        ratio = cost / np.maximum(saved + cost, 1e-6)
+        days = np.log(np.maximum(ratio, 1.0)) / np.quantile(self.futures.rate, 0.9)
+        return np.asarray(np.clip(np.floor(days) - 1, 2, 7), dtype=np.int64)
+
+    def _stop_lines(self) -> tuple[Floats, Floats, Floats]:
+        """Running totals at which counting may stop, and about how many more leaves that takes."""
+        facts = self.context.facts
+        threshold = facts[FACTS + "threshold"]
+        in_vain, miss = facts[FACTS + "sampling_risks"].rows[0]
+        plan = wald_plan(
+            "negative binomial",
+            threshold.low,
+            threshold.mid,
+            alpha=in_vain,
+            beta=miss,
+            k=facts.value(FACTS + "dispersion"),
+        )
+        leaves = np.nan_to_num(self.leaves, nan=0.0)
+        lower, upper = plan.lines(leaves)
+        total = np.nan_to_num(self.mean) * leaves
+        pace = self.mean - plan.slope
+        gap = np.where(pace >= 0, upper - total, total - lower)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            more = np.where((total >= upper) | (total <= lower), 0.0, np.ceil(gap / np.abs(pace)))
+        return lower, upper, np.minimum(more, 200.0)
+
+    def _missing(self, i: int) -> str:
+        if self.forage[i]:
+            return (
+                "No published threshold covers forage sorghum: look again in a few days for honeydew and dying leaves."
+            )
+        lacking = [name for name in ("stage", "yield", "price", "cost") if not self.table.known(name)[i]]
+        if lacking:
+            return f"Cannot be answered without {', '.join(lacking)}: ask the grower."
+        return "No aphid count on file: count leaf by leaf, low and high on the plant."
+
+    def _headline(self, i: int) -> str:
+        d = self.decision
+        saved = d.expected[i, 0] - d.expected[i, DAYS]
+        seen = f"{self.mean[i]:.0f} aphids a leaf"
+        if self.barred[i, :DAYS].all():
+            inside = f"harvest in {self.harvest[i]:.0f} days is inside the {self.interval[i]:.0f}-day interval"
+            return f"{seen}, but {inside}: do not treat."
+        if d.best[i] < DAYS:
+            return f"{seen}: treating today is worth {saved:.0f} USD/ac over leaving it."
+        return f"{seen}: treating today would return {saved:+.0f} USD/ac after its cost; not yet."
+
+    def _bar_reason(self, i: int) -> str:
+        known = "as given" if self.table.known("phi_days")[i] else "2016 label wording; check the label in hand"
+        interval = f"inside the pre-harvest interval of {self.interval[i]:.0f} days ({known})"
+        return f"{interval}: harvest is {self.harvest[i]:.0f} days away"
+
+    def _because(self, i: int) -> list[str]:
+        facts = self.context.facts
+        stage = self.table.text("stage")[i]
+        if self.forage[i]:
+            return [
+                "The published injury levels were measured on grain; forage loses quality and stand, which no source "
+                "here prices.",
+                "Growth and sampling are known: field populations double in about "
+                f"{np.log(2) / facts.value(FACTS + 'field_rate'):.0f} days, and counts are strongly aggregated.",
+            ]
+        if self.missing[i]:
+            days = np.log(10) / facts.value(FACTS + "field_rate")
+            return [f"Aphids can grow tenfold in {days:.0f} days: a field not counted is a field not known."]
+        low, high = np.quantile(self.density[i], [0.1, 0.9])
+        threshold = facts.by_id[FACTS + "threshold"]
+        fast, slow = (facts.value(FACTS + f"injury_level.{pace}") for pace in ("fast", "slow"))
+        rules = dict(facts.by_id[FACTS + "stage_rules"].rows)
+        out = [
+            f"Counted {self.mean[i]:.1f} a leaf on {self.leaves[i]:.0f} leaves; aphids clump, so the field's mean is "
+            f"likely {low:.0f} to {high:.0f}.",
+            f"Left alone it is expected to cost {100 * self.never[i].mean():.1f} % of a crop worth "
+            f"{self.worth[i]:.0f} USD/ac.",
+            f"Published economic injury levels: {fast:.0f} a leaf where aphids grow fast, {slow:.0f} where slowly; "
+            f"general threshold {threshold.mid:.0f} ({threshold.low:.0f} to {threshold.high:.0f}).",
+        ]
+        if stage in rules:
+            out.append(f"High Plains rule at {stage}: {rules[stage]}.")
+        if stage == "black layer":
+            out.append("At black layer no grain is left to lose; only honeydew at harvest would be a reason.")
+        if self.table.text("predators")[i] in ("few", "many") or self.table.known("parasitized")[i]:
+            out.append(
+                "Predators and mummies slow growth by an unknown share, carried as a wide range: no threshold has a "
+                "source."
+            )
+        if self.table.text("honeydew")[i] == "heavy":
+            out.append("Heavy honeydew means that the injury is under way: the decision is already late.")
+        age = self.table.age_days("counts")[i]
+        if age > 0:
+            out.append(f"The count is {age:.0f} days old and was carried forward at the field rate.")
+        out.append(self.context.outlook.notes[0])
+        return out
+
+    def _cautions(self, i: int) -> list[str]:
+        out = [
+            "The label governs rate, crop, stage, intervals, re-entry, bees and buffers; check it every time.",
+            "Do not spray while bees work blooming crops or weeds; keep people out for the re-entry interval.",
+        ]
+        rain = self.table.number("rain_forecast")[i]
+        if rain > 0:
+            out.append(
+                f"{rain:.0f} mm of rain is expected: it can knock aphids off and wash sprays away; recount after it."
+            )
+        if self.table.text("predators")[i] == "many":
+            out.append("Many predators: populations can crash within a week; recount before spraying.")
+        return out
