@@ -20,6 +20,7 @@ Rows of one class and one weight step of 50 lb become one quote, weighted by hea
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -92,7 +93,7 @@ class ReportRow:
             plain = not self.grade or self.grade == cow_class
             words = ["cull cow" if plain else f"cull cow, {self.grade}"]
         elif self.animal.startswith("feeder"):
-            words = [f"{self.animal} {WEIGHT_STEP * round(self.weight / WEIGHT_STEP):d} lb"]
+            words = [f"{self.animal} {WEIGHT_STEP * math.floor(self.weight / WEIGHT_STEP + 0.5):d} lb"]
             words += [self.grade] if self.grade not in ("", "medium and large 1", "medium and large 1-2") else []
         else:
             words = [self.animal]

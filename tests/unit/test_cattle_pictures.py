@@ -1,0 +1,103 @@
+"""Pictures: the title says the finding, the table holds the numbers, the drawing is well-formed and plain."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from defusedxml import ElementTree
+
+from sideoats import pictures
+from sideoats.cattle import pictures as cattle
+from sideoats.errors import InputError
+from sideoats.outlook import seasonal
+
+S13 = {
+    "start_weight": 500, "start_price": 250, "end_weight": 750, "end_price": 215, "days": 150, "other_cost": 54,
+    "interest_rate": 0.08, "death_share": 0.015,
+}  # fmt: skip
+
+
+def _sound(picture):
+    root = ElementTree.fromstring(picture.svg)
+    named = {e.tag.split("}")[-1]: e.text for e in root[:2]}
+    assert named == {"title": picture.title, "desc": picture.summary}
+    assert root.get("role") == "img"
+    assert set(root.get("aria-labelledby").split()) == {e.get("id") for e in root[:2]}
+    inks = {e.get(name) for e in root.iter() for name in ("fill", "stroke")} - {None}
+    assert all(ink in ("currentColor", "none") or ink.startswith("url(#p") for ink in inks)
+    assert not any(e.get("style") or e.get("class") for e in root.iter())
+    ids = {e.get("id") for e in root.iter()} - {None}
+    assert all(ink[5:-1] in ids for ink in inks if ink.startswith("url("))
+    assert all(len(row) == len(picture.columns) for row in picture.rows) and picture.rows
+    page = ElementTree.fromstring(picture.html().replace("<details>", "<details open='open'>"))
+    assert page.find("figcaption").text == picture.title
+    return root
+
+
+def test_break_even_grid_hatches_what_loses():
+    picture = cattle.break_even_grid([-20, -10, 0, 10, 20], [0.65, 0.75, 0.85, 0.95, 1.05], **S13)
+    root = _sound(picture)
+    assert picture.title == "Holding loses money in 10 of 25 cases of price and cost of gain"
+    assert "204.44" in picture.summary and picture.rows[2][3] == "27.2"
+    hatched = [e for e in root.iter() if (e.get("fill") or "").startswith("url(")]
+    assert len(hatched) == 10
+
+
+def test_payoff_fan_names_the_best_day_and_the_risk():
+    days = np.array([0.0, 30, 60, 90])
+    draws = np.random.default_rng(3).normal(0, 1, (400, 1))
+    picture = cattle.payoff_fan(days, 25 * draws * days / 30 + 0.5 * days, what="Feeding the cull cows")
+    _sound(picture)
+    assert picture.title.startswith("Feeding the cull cows pays most at 90 days")
+    assert "worst tenth" in picture.columns
+    losing = cattle.payoff_fan(days, np.zeros((5, 1)) - days, what="Feeding")
+    assert losing.title.startswith("Feeding pays at no day")
+    with pytest.raises(InputError, match="not known"):
+        cattle.payoff_fan(days, np.full((3, 4), np.nan), what="x")
+
+
+def test_seasonal_band_gives_years_and_method():
+    monthly = np.tile(100 + 10 * np.cos(2 * np.pi * np.arange(12) / 12), 6)
+    picture = cattle.seasonal_band(seasonal.seasonal_index(2015, monthly), what="Cull cows")
+    _sound(picture)
+    assert picture.title.startswith("Cull cows: Jan stands")
+    assert "2015 to 2020" in picture.summary and "not a forecast" in picture.summary
+    assert [row[0] for row in picture.rows] == list(cattle.MONTH_NAMES)
+
+
+def test_text_from_users_is_escaped():
+    picture = pictures.lines(
+        "<b>&", "'\"<script>", [1, 2, 3], [pictures.Line("<i>", [1.0, np.nan, 2.0])], x_label="<x>", y_label="&y"
+    )
+    _sound(picture)
+    assert "<script" not in picture.html() and "<b>" not in picture.html()
+
+
+def test_bars_and_intervals():
+    bars = pictures.bars("t", "s", ["a", "b", "c"], [3.0, -2.0, np.nan], unit="USD")
+    root = _sound(bars)
+    assert len([e for e in root.iter() if (e.get("fill") or "").startswith("url(")]) == 1
+    ends = pictures.intervals("t", "s", ["a", "b"], [1, np.nan], [2, np.nan], [4, np.nan], unit="USD", reference=0)
+    assert any(e.text == "no figure" for e in _sound(ends).iter())
+    assert ends.rows[1] == ("b", "", "", "")
+
+
+def test_nothing_to_draw_is_refused_in_one_line():
+    for make in (
+        lambda: pictures.lines("t", "s", [1.0], [pictures.Line("a", [np.nan])], x_label="x", y_label="y"),
+        lambda: pictures.lines("t", "s", [], [pictures.Line("a", [])], x_label="x", y_label="y"),
+        lambda: pictures.bars("t", "s", ["a"], [np.nan], unit="u"),
+    ):
+        with pytest.raises(InputError, match="nothing to draw"):
+            make()
+    with pytest.raises(ValueError, match="do not fit"):
+        pictures.grid("t", "s", ["a"], ["b"], [[1, 2]], row_label="r", column_label="c")
+
+
+def test_ticks_are_round_and_printed_alike():
+    assert pictures.nice_ticks(0, 100) == [0, 20, 40, 60, 80, 100]
+    assert pictures.tick_names([0.8, 1.0, 1.2]) == ["0.8", "1.0", "1.2"]
+    assert pictures.tick_names([-0.0, 1000.0]) == ["0", "1,000"]
+    assert (
+        pictures.shown(float("nan")) == "" and pictures.shown(1234.4) == "1,234" and pictures.shown(0.1234) == "0.123"
+    )

@@ -1,0 +1,123 @@
+"""Price draws and seasonal indexes: bounds, gaps, refusals, variance over time, correlation."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from sideoats.errors import InputError
+from sideoats.facts import load
+from sideoats.outlook import make_outlook, prices, seasonal
+
+
+def _record(step_days, years=12, sd_year=0.3, seed=1, shared=None):
+    count = int(years * 365 / step_days)
+    own = np.random.default_rng(seed).standard_normal(count)
+    moves = own if shared is None else 0.6 * shared[:count] + 0.8 * own
+    dates = np.datetime64("2012-01-02") + np.arange(count) * step_days
+    return dates, 100 * np.exp(np.cumsum(sd_year * np.sqrt(step_days / 365) * moves))
+
+
+@pytest.mark.parametrize("step_days", [7, 30])
+def test_spread_grows_with_the_root_of_time_inside_and_past_a_block(step_days):
+    dates, price = _record(step_days, years=60)
+    starts = prices.block_starts(np.random.default_rng(2).random((4000, 4)), dates[0], dates[-1] - 91)
+    at = np.array([7, 30, 91, 200, 360])
+    spread = prices.block_log_paths(dates, price, starts, at).std(axis=0)
+    assert spread == pytest.approx(0.3 * np.sqrt(at / 365), rel=0.17)
+
+
+def test_shared_blocks_keep_the_correlation_of_the_record():
+    shared = np.random.default_rng(9).standard_normal(5000)
+    history = {name: _record(7, 40, seed=i, shared=shared) for i, name in enumerate(("calves", "wheat"), 3)}
+    uniform = np.random.default_rng(4).random((4000, 2))
+    paths = [prices.history_log_paths(history, name, uniform, [91])[:, 0] for name in history]
+    moves = np.column_stack([prices.log_moves(price) for _, price in history.values()])
+    told = prices.move_correlation(moves)[0, 1]
+    assert told == pytest.approx(0.36, abs=0.05)
+    assert np.corrcoef(paths)[0, 1] == pytest.approx(told, abs=0.1)
+
+
+def test_records_that_do_not_overlap_use_their_own_years():
+    early, late = _record(7, 4), _record(7, 4)
+    history = {"early": early, "late": (late[0] + 365 * 10, late[1])}
+    assert prices.history_log_paths(history, "late", np.full((5, 1), 0.5), [30]).shape == (5, 1)
+    with pytest.raises(InputError, match="share no stretch"):
+        prices.shared_span(history)
+
+
+def test_short_or_thin_records_are_refused():
+    dates, price = _record(7, 2)
+    with pytest.raises(InputError, match="no record of three years"):
+        prices.history_log_paths({"x": (dates, price)}, "x", np.full((5, 1), 0.5), [30])
+    yearly = np.datetime64("2010-01-01") + 365 * np.arange(6), np.full(6, 5.0)
+    assert prices.long_enough({"yearly": yearly}) == {}
+    with pytest.raises(ValueError, match="more than 1 blocks"):
+        prices.block_log_paths(*_record(7), np.full((3, 1), np.datetime64("2013-01-01")), [120])
+
+
+def test_series_are_cleaned():
+    dates, price = prices.clean_series(
+        ["2020-01-03", "2020-01-01", "2020-01-01", "2020-01-02", "NaT"], [3, 1, 1.5, np.nan, 9]
+    )
+    assert dates.astype(str).tolist() == ["2020-01-01", "2020-01-03"] and price.tolist() == [1.5, 3]
+    with pytest.raises(InputError, match="one price a date"):
+        prices.clean_series(["2020-01-01"], [1, 2])
+
+
+def test_volatility_of_a_record():
+    _, price = _record(7, 60)
+    assert prices.yearly_volatility(price, 365 / 7) == pytest.approx(0.3, rel=0.05)
+    assert np.isnan(prices.yearly_volatility([5.0], 12))
+    assert np.isnan(prices.log_moves([1.0, -1.0, 2.0])).all()
+
+
+def test_correlation_tables_that_no_prices_can_have():
+    for table in ([[1, 2], [2, 1]], [[1, 0.5], [0.1, 1]], [[1, 0.9, -0.9], [0.9, 1, 0.9], [-0.9, 0.9, 1]]):
+        with pytest.raises(InputError):
+            prices.correlated(np.zeros((3, len(table))), table)
+
+
+def test_cash_is_futures_plus_basis_with_its_own_spread():
+    assert prices.cash_price(215, -4, 3, [-1, 0, 2]).tolist() == [208, 211, 217]
+
+
+def test_monthly_means_leave_gaps_open():
+    first, last, monthly = seasonal.monthly_means(
+        ["2020-01-05", "2020-01-20", "2020-03-01", "2021-12-31"], [10, 20, 7, -1]
+    )
+    assert (first, last) == (2020, 2020)
+    assert monthly[0] == 15 and np.isnan(monthly[1]) and monthly[2] == 7
+    with pytest.raises(InputError, match="no price above zero"):
+        seasonal.monthly_means(["2020-01-01"], [0])
+
+
+def test_too_short_for_a_season():
+    with pytest.raises(InputError, match="no seasonal ratio"):
+        seasonal.seasonal_index(2020, np.r_[np.ones(6), np.nan, np.ones(5)], "year_mean")
+    with pytest.raises(ValueError, match="whole years"):
+        seasonal.seasonal_index(2020, np.ones(13))
+    with pytest.raises(ValueError, match="not one of"):
+        seasonal.seasonal_index(2020, np.ones(24), "other")
+
+
+def test_years_that_moved_up_between_two_months():
+    table = np.tile(np.ones(12), (4, 1))
+    table[:, 2] = [0.9, 1.2, 1.3, 1.1]  # March
+    index = seasonal.seasonal_index(2001, table.ravel(), "year_mean")
+    assert seasonal.share_of_years_above(index, 1, 3, 1.0) == 0.75
+    assert seasonal.year_ratios(index, 11, 1).size == 3  # across the turn of the year
+    expected, low, high = seasonal.seasonal_price(100, index, 1, 3)
+    assert low < expected < high
+
+
+def test_the_outlook_uses_the_record_it_is_given():
+    dates, price = _record(7, 8, sd_year=0.05)
+    on = date(2020, 1, 1)
+    calm = make_outlook(on, price_history={"cull cow": (dates, price)}, facts=load(), draws=300)
+    fallback = make_outlook(on, facts=load(), draws=300)
+    spread = [float(np.log(o.price_ratio("cull cow", [180])).std()) for o in (calm, fallback)]
+    assert spread[0] < 0.5 * spread[1]
+    assert calm.price_ratio("cull cow", [182]).mean() == pytest.approx(1)
