@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from district import at, farm, note, place, start
 
 from sideoats.errors import InputError, LedgerError, UnitError
-from sideoats.ledger import Ledger, NewEntry, open_ledger
+from sideoats.ledger import Ledger, NewEntry, open_ledger, queries
 from sideoats.ledger import drafts as drafts_module
 
 ON = date(2026, 6, 30)
@@ -236,14 +236,8 @@ def test_history_pages_do_not_lose_entries_seen_at_one_instant(ledger: Ledger) -
 def test_a_clock_that_steps_back_is_noted_and_the_order_stands(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
     ledger.append(start())
     before = next(iter(ledger.history(kind="farm"))).recorded_at
-    real = datetime
-
-    class Late(datetime):
-        @classmethod
-        def now(cls, tz=None):  # type: ignore[no-untyped-def]
-            return real.now(tz) - timedelta(hours=3)
-
-    monkeypatch.setattr("sideoats.ledger.store.datetime", Late)
+    right = queries.clock
+    monkeypatch.setattr(queries, "clock", lambda connection: right(connection) - timedelta(hours=3))
     ledger.append([note("clock is late")])
     entry = next(iter(ledger.history(kind="note")))
     assert entry.recorded_at >= before and entry.clock_behind == pytest.approx(3 * 3600, abs=60)

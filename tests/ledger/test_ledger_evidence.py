@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sideoats.errors import InputError, LedgerError, UnitError
+from sideoats.errors import InputError, LedgerError, SideoatsError, UnitError
 from sideoats.ledger import canon, evidence_kinds
 from sideoats.ledger.evidence import DaysField, EvidenceKind, QuantityField, load_kinds, place_kinds, read_value
 from sideoats.schema import Field
@@ -96,6 +96,9 @@ def test_records_are_read_field_by_field() -> None:
     assert read_value(field, "weight=1 kg, sex=heifer")[0]["weight"] == pytest.approx(2.20462262)
     with pytest.raises(InputError, match=r"animals 2 weight: is missing"):
         read_value(field, [{"weight": 510}, {"sex": "steer"}])
+    with pytest.raises(InputError, match="1001 records"):
+        read_value(field, [{"weight": 510}] * 1001)
+    assert read_value(field, []) is None
 
 
 QUANTITY = QuantityField("yield", "quantity", "", units=("bu/ac", "lb/ac"), low=0)
@@ -133,6 +136,25 @@ def test_canonical_text_reads_back_and_is_stable(body: dict[str, object]) -> Non
     back = json.loads(text)
     assert canon.body_text(back) == text
     assert canon.body_text(dict(reversed(back.items()))) == text
+
+
+anything = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=30) | st.binary(max_size=5)
+    | st.sampled_from(["80 bu/ac", "1e309 ac", "nan", "2026-02-30", "12,40,7", "a=b; c", "name=x, price=3 USD/ton"]),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=8), inner, max_size=4), max_leaves=8,
+)  # fmt: skip
+
+
+@given(st.sampled_from(sorted(evidence_kinds())), st.data())
+def test_whatever_is_sent_is_read_or_refused_in_one_line(name: str, data: st.DataObject) -> None:
+    kind = evidence_kinds()[name]
+    body = data.draw(st.fixed_dictionaries({}, optional=dict.fromkeys(kind.fields, anything)))
+    try:
+        text = canon.body_text(kind.read(body))
+    except SideoatsError as error:
+        assert "\n" not in str(error)
+    else:
+        assert canon.body_text(kind.read(json.loads(text))) == text, "what was stored reads back as itself"
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf, 2**53 + 1, "a\x00", "\ud800", object(), {1, 2}])

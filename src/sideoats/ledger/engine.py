@@ -26,7 +26,7 @@ from sideoats.ledger import tables
 REVISION = "0002"  # the newest migration; a test compares it with the migrations folder
 _APPLICATION_ID = 0x53694F61
 _LOCK = int.from_bytes(hashlib.sha256(b"sideoats ledger").digest()[:8], "big", signed=True)
-_BUSY_MS = 30_000
+_BUSY_MS = 60_000
 _DAMAGE = ("malformed", "not a database", "invalid page", "could not read block", "database corruption")
 
 

@@ -40,6 +40,7 @@ from sideoats.schema import KINDS as FIELD_KINDS
 from sideoats.schema import Field
 
 _MOST_DAYS = 100_000
+_MOST_RECORDS = 1_000
 
 
 @dataclass(frozen=True)
@@ -261,7 +262,9 @@ def read_value(field: Field, given: Any, where: str = "") -> Any:
         strict = any(isinstance(item, str) for item in given)
         return (field if strict else _bare(field)).read(given, where)
     if field.kind == "records" and isinstance(given, list | tuple):
-        return tuple(_record(field, row, f"{where}{field.name} {at}, ") for at, row in enumerate(given, 1)) or None
+        if not 0 < len(given) <= _MOST_RECORDS:
+            return field.read(given or None, where)  # which says what is wrong with that
+        return tuple(_record(field, row, f"{where}{field.name} {at}, ") for at, row in enumerate(given, 1))
     return field.read(given, where)
 
 

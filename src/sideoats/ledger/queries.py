@@ -25,6 +25,14 @@ _LATER = entries.alias("later")
 COLUMNS = [entries.c[name] for name in Row._fields]
 
 
+def clock(connection: Connection) -> datetime:
+    """Now: by the server's clock on PostgreSQL, so that writers on several machines do not disagree."""
+    if connection.dialect.name != "postgresql":
+        return datetime.now(UTC)
+    now: datetime = connection.execute(sa.text("SELECT clock_timestamp()")).scalar_one()
+    return now.astimezone(UTC)
+
+
 def ledger_id(connection: Connection) -> str:
     """The id that the ledger was born with; a copy keeps it."""
     return str(connection.execute(sa.select(about.c.value).where(about.c.name == "ledger_id")).scalar_one())

@@ -6,7 +6,7 @@ import os
 import threading
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -100,7 +100,7 @@ class Ledger:
         if not drafts:
             return []
         with self.writing() as connection:
-            receipts, rows = settle(connection, drafts, self.id, datetime.now(UTC))
+            receipts, rows = settle(connection, drafts, self.id, queries.clock(connection))
             queries.insert(connection, rows)
         return receipts
 

@@ -124,7 +124,7 @@ seals = Table(
     "seals",
     metadata,
     Column("seal", Text, primary_key=True),
-    Column("farm", Text, nullable=False, unique=True),
+    Column("farm", Text, nullable=False),
     Column("key", Text, nullable=True),
     Column("made_at", Instant, nullable=False),
     Column("destroyed_at", Instant, nullable=True),

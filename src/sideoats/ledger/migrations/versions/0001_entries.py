@@ -59,7 +59,7 @@ def upgrade() -> None:
     op.create_table(
         "seals",
         sa.Column("seal", sa.Text, primary_key=True),
-        sa.Column("farm", sa.Text, nullable=False, unique=True),
+        sa.Column("farm", sa.Text, nullable=False),
         sa.Column("key", sa.Text, nullable=True),
         sa.Column("made_at", Instant, nullable=False),
         sa.Column("destroyed_at", Instant, nullable=True),
