@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sideoats import units
-from sideoats.errors import InputError
+from sideoats.errors import InputError, UnitError
 from sideoats.ledger import evidence_kinds
 from sideoats.question import Question, Table, column
 from sideoats.schema import Field
@@ -60,6 +60,8 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
                 try:
                     value = as_field(f, raw, unit)
                 except InputError as error:
+                    if source.startswith("place:") and isinstance(error, UnitError):
+                        continue  # a yield in tons is right for its place, and not what this question asks
                     problems.append(Problem(place.id, question.name, f"{source}: {error}"))
                     continue
                 if entry is not None:
