@@ -82,7 +82,8 @@ def sample_information_from_draws(
         means = np.where(np.broadcast_to(np.asarray(barred, bool), (places, options))[:, None, :], -np.inf, means)
     informed = means.max(axis=2).mean(axis=1)
     uninformed = means.mean(axis=1).max(axis=1)
-    gain = np.where(np.isfinite(informed), informed - uninformed, 0.0)
+    with np.errstate(invalid="ignore"):  # a place whose every option is barred
+        gain = np.where(np.isfinite(informed), informed - uninformed, 0.0)
     return np.maximum(gain, 0.0)
 
 
