@@ -127,3 +127,16 @@ def test_complete_leaves_no_gap(rows, columns, seed):
     left, kept_rows, kept_columns = complete(table)
     assert not np.isnan(left).any()
     assert left.shape == (kept_rows.sum(), kept_columns.sum())
+
+
+def test_plots_that_a_model_fits_exactly_do_not_break_it():
+    table = simulate(
+        np.random.default_rng(1),
+        sites=2,
+        years=2,
+        varieties=4,
+        reps=1,
+        deviations={"variety": 2, "site": 3, "error": 0.0},
+    )
+    found = analyse(table)
+    assert np.isfinite(found.blue).all() and found.random_fit.residual < 0.01

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from datetime import date
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +69,24 @@ def month_day(text: str, on: date) -> date:
     month, day = (int(part) for part in text.split("-"))
     year = on.year if on.month >= 7 or month < 7 else on.year - 1
     return date(year, month, day)
+
+
+def spring_days(table: Table, context: Context, field: str) -> Floats:
+    """(place,) days to a date of this season's spring, NaN where not known or where it belongs to another season.
+
+    A place keeps one date; seen from last spring, next spring's says nothing.
+    """
+    days = table.days_until(field, context.on)
+    return np.where((days > -90) & (days < 240), days, np.nan)
+
+
+def spring_close(table: Table, context: Context, field: str) -> Floats:
+    """(place,) days to that date, the common-practice end of topdressing (mid March) where it is not known."""
+    days = spring_days(table, context, field)
+    if not np.isnan(days).any():
+        return days
+    month, day = (int(p) for p in context.facts["wheat/nitrogen.topdress_close"].text.split("-"))
+    return np.where(np.isnan(days), float(days_ahead(context.on, month, day)), days)
 
 
 def harvest_days(context: Context) -> int:
@@ -145,8 +163,16 @@ def absent(table: Table, names: tuple[str, ...]) -> Bools:
     return out
 
 
-def absent_names(table: Table, names: tuple[str, ...], row: int, fields: tuple[Field, ...]) -> str:
-    """The help texts of what a row lacks, for the headline of a missing row."""
-    helps: dict[str, Any] = {f.name: f.help for f in fields}
-    lacking = [helps[name] for name in names if not table.known(name)[row]]
-    return "Not known: " + "; ".join(lacking) + "."
+def any_of(lacking: Mapping[str, Bools]) -> Bools:
+    """(place,) True where anything of a mapping words -> mask (place,) is lacking."""
+    return np.asarray(np.logical_or.reduce(list(lacking.values())))
+
+
+def lacking_text(lacking: Mapping[str, Bools], lead: str = "Not known") -> Callable[[int], str]:
+    """Row -> what it lacks, in words."""
+    return lambda row: f"{lead}: " + "; ".join(words for words, mask in lacking.items() if mask[row]) + "."
+
+
+def unknown(table: Table, **fields: str) -> dict[str, Bools]:
+    """Words -> mask of rows that do not know a field: ``unknown(table, price="wheat price")``."""
+    return {words: ~table.known(name) for name, words in fields.items()}

@@ -83,6 +83,9 @@ def _station_nights(table: Table, context: Context) -> tuple[Floats, Floats, Flo
 def _sketched_stage(table: Table, context: Context) -> NDArray[np.object_]:
     """The freeze table's stage by heat units since planting, "" where the record does not reach back."""
     since = -table.days_until("planting_date", context.on)
+    month, day = (int(p) for p in context.facts["wheat/stages.usual_sowing"].text.split("-"))
+    usual = 365.0 - w.days_ahead(context.on, month, day)
+    since = np.where((since > 0) & (since < 330), since, usual)
     constants = stages.calendar(context.facts)
     pairs = list(zip((str(s) for s in table.text("station")), since.tolist(), strict=True))
     found = {pair: _sketch(context, *pair, constants) for pair in dict.fromkeys(pairs)}
@@ -120,7 +123,7 @@ def _freeze(table: Table, context: Context) -> _Freeze:
     _, lines = facts.choose("wheat/freeze_table")
     stage = table.text("stage").copy()
     sketched = np.zeros(len(table), bool)
-    if (stage == "").any() and context.outlook.records and table.known("planting_date").any():
+    if (stage == "").any() and context.outlook.records:
         guess = _sketched_stage(table, context)
         sketched = (stage == "") & (guess != "")
         stage = np.where(sketched, guess, stage).astype(object)
@@ -183,7 +186,9 @@ def answer(table: Table, context: Context) -> Answers:
     worth = np.where(split, 0.0, value_of_information(np.nan_to_num(payoff), dead, barred=unpriced | short))
     due, first = _look_dates(context, night)
     verdict = np.where(split, np.where(decision.best == KEEP, WAIT, ACT), np.where(night.exposed, LOOK, WAIT))
-    missing = (np.isnan(night.low) & ~table.known("crown_low") & ~split) | (night.stage == "")
+    no_cold = np.isnan(night.low) & ~table.known("crown_low") & ~split
+    lacking = {"growth stage": night.stage == "", "lowest temperature at the canopy": no_cold}
+    missing = w.any_of(lacking)
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac",
         bars=(
@@ -201,7 +206,7 @@ def answer(table: Table, context: Context) -> Answers:
             "yield_kept": (kept.mean(axis=1), "1"),
         },
         worth_of_a_look=np.where(night.exposed, worth, 0.0), missing=missing,
-        missing_headline="The growth stage and the temperature at the canopy are needed to say anything.",
+        missing_headline=w.lacking_text(lacking),
         cautions=(
             "The table is for screening: a shelter's thermometer is warmer than a canopy in a low spot, and a little "
             "warmer "
@@ -275,9 +280,12 @@ def _because(table: Table, context: Context, night: _Freeze, first: Floats, kept
 
 
 def _in_season(table: Table, context: Context) -> Bools:
+    """Fields with a freeze on file, and in spring those whose station had a night near or below freezing."""
     on: date = context.on
     spring = on.month in (3, 4, 5) or (on.month == 2 and on.day >= 15)
-    return np.full(len(table), spring) | table.known("low")
+    low, _, _ = _station_nights(table, context)
+    coldest = max(float(row[1]) for row in context.facts.by_id["wheat/freeze.kansas_c646"].rows)
+    return np.asarray((spring & (low <= coldest)) | table.known("low") | table.known("split"))
 
 
 QUESTION = Question(

@@ -26,6 +26,8 @@ INPUTS = (
           low=0, high=30, example="0.8,1.1,0.6 cm", fresh_days=14, found_in=("evidence:wheat_check.hollow_stem",)),
     Field("stem_growth", "number", "how fast the hollow stem lengthens, from two readings", unit="cm/day", low=0.01,
           high=1.5),
+    Field("stage", "choice", "growth stage; from jointing on, first hollow stem is past", choices=w.STAGES,
+          aliases=w.STAGE_WORDS, fresh_days=21, found_in=("evidence:wheat_check.stage",)),
     Field("hollow_stem_date", "date", "first hollow stem expected, where no stem was split",
           found_in=("place:hollow_stem_date",)),
     w.HEAD, w.STOCKING, w.GAIN, w.VALUE_OF_GAIN, w.YIELD, w.PRICE, w.HARVEST_COST,
@@ -52,7 +54,7 @@ def _stem(table: Table, context: Context) -> _Stem:
     line = facts.value("wheat/grazing.first_hollow_stem")
     mean = np.array([np.nan if r is None else float(np.mean(r)) for r in table.rows("hollow_stem")])
     split = ~np.isnan(mean)
-    expected = table.days_until("hollow_stem_date", context.on)[:, None] + np.zeros((1, out.draws))
+    expected = w.spring_days(table, context, "hollow_stem_date")[:, None] + np.zeros((1, out.draws))
     if not split.all():
         spread = facts.value("wheat/grazing.date_spread") * out.normal("first hollow stem", table.keys)
         expected = expected + spread
@@ -62,7 +64,9 @@ def _stem(table: Table, context: Context) -> _Stem:
         growth = np.where(np.isnan(growth), drawn, growth)
     age = np.nan_to_num(table.age_days("hollow_stem"))[:, None]
     measured = grazing.days_to_hollow_stem(mean[:, None], growth, line) - age
-    return _Stem(np.where(split[:, None], measured, expected), mean, line)
+    late = np.isin(table.text("stage").astype(str), w.STAGES[w.STAGES.index("jointing") :])
+    days = np.where(split[:, None], measured, expected)
+    return _Stem(np.where(late[:, None], np.minimum(np.nan_to_num(days, nan=0.0), 0.0), days), mean, line)
 
 
 def answer(table: Table, context: Context) -> Answers:
@@ -83,9 +87,10 @@ def answer(table: Table, context: Context) -> Answers:
         grazing.lost_after(past, daily[:, :, None]),
     )  # fmt: skip
     payoff = a_day[:, :, None] * np.array(DAYS) - grain[:, :, None] * lost
-    missing = (
-        w.absent(table, ("value_of_gain", "yield", "price")) | np.isnan(w.stocking(table)) | np.isnan(stem.days[:, 0])
-    )
+    lacking = w.unknown(table, value_of_gain="value of gain", price="wheat price")
+    lacking |= {"expected yield": ~table.known("yield"), "head and acres": np.isnan(w.stocking(table))}
+    lacking["hollow stem: split ten large tillers from an ungrazed corner"] = np.isnan(stem.days[:, 0])
+    missing = w.any_of(lacking)
     payoff = np.where(np.isnan(payoff), 0.0, payoff)
     decision = decide(payoff, days=DAYS)
     best = np.maximum(decision.best, 0)
@@ -110,9 +115,7 @@ def answer(table: Table, context: Context) -> Answers:
             "grain_lost_a_day": (day.cost.mean(axis=1), "USD/ac/day"),
         },
         worth_of_a_look=worth, look_cost=float(np.median(look_cost)), missing=missing, missing_look_within=3,
-        missing_headline="Split ten large tillers from an ungrazed corner (or give the date expected); head, acres, "
-        "value of "
-        "gain, yield and price are needed too.",
+        missing_headline=w.lacking_text(lacking),
         cautions=(
             w.INSURANCE, w.CATTLE,
             "Dig stems where cattle do not graze: grazed plants run late and hide the stage.",

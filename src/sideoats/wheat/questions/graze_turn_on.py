@@ -68,9 +68,7 @@ def answer(table: Table, context: Context) -> Answers:
     """Weeks to turn on, barred until plants are rooted and there is enough to graze."""
     facts, out = context.facts, context.outlook
     forage = forage_draws(table, context)
-    given = table.days_until("off_date", context.on)
-    month, day = (int(p) for p in facts["wheat/nitrogen.topdress_close"].text.split("-"))
-    end = np.where(np.isnan(given), float(w.days_ahead(context.on, month, day)), given)[:, None]
+    end = w.spring_close(table, context, "off_date")[:, None]
     head, weight = w.stocking(table)[:, None], table.number("weight")[:, None]
     harvested = out.between("forage harvested", *facts.span("wheat/grazing.harvested"))
     intake = out.between("intake", *facts.span("wheat/grazing.intake"))
@@ -82,8 +80,10 @@ def answer(table: Table, context: Context) -> Answers:
         days = np.maximum(np.minimum(end - wait, lasts), 0.0)
         paid.append(grazing.forage_revenue(head, days, gain, worth))
     payoff = np.stack([*paid, np.zeros_like(paid[0])], axis=2)
-    missing = w.absent(table, ("rooted", "weight", "value_of_gain")) | np.isnan(w.stocking(table))
-    missing |= np.isnan(forage.standing[:, 0])
+    lacking = w.unknown(table, rooted="whether plants are anchored (pull some by hand)", weight="weight of the cattle")
+    lacking |= w.unknown(table, value_of_gain="value of gain") | {"head and acres": np.isnan(w.stocking(table))}
+    lacking["forage (clip a hoop) or height"] = np.isnan(forage.standing[:, 0])
+    missing = w.any_of(lacking)
     early = np.zeros((len(table), len(OPTIONS)), bool)
     early[:, :2] = (~table.flag("rooted") | (table.text("stage") == "seedling"))[:, None]
     expected = forage.standing.mean(axis=1)[:, None] + forage.growth.mean(axis=1)[:, None] * np.array(DAYS)
@@ -111,9 +111,7 @@ def answer(table: Table, context: Context) -> Answers:
             "live_weight": (w.stocking(table) * table.number("weight"), "lb/ac"),
         },
         missing=missing, missing_look_within=7,
-        missing_headline="Pull plants by hand and clip a hoop of wheat: rooting, forage, weight, head and value of "
-        "gain are "
-        "needed.",
+        missing_headline=w.lacking_text(lacking),
         cautions=(
             w.CATTLE,
             "Fill cattle with hay first, turn on in the afternoon, and look at them twice a day at the start.",

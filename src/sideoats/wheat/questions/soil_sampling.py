@@ -22,9 +22,11 @@ from sideoats.wheat.questions._common import (
     PURPOSE,
     STATION,
     YIELD,
-    absent,
+    any_of,
     known_or,
+    lacking_text,
     shown_day,
+    unknown,
     wheat_price,
     yield_draws,
 )  # fmt: skip
@@ -94,10 +96,12 @@ def answer(table: Table, context: Context) -> Answers:
     cores = np.ceil(fertility.cores_needed(variation, table.number("within")))
     tested = table.known("profile_nitrogen")
     until = table.days_until("planting_date", context.on)
-    due = np.where(until > 10, until - 7, 3)
+    due = np.where((until > 10) & (until <= 60), until - 7, 7)
     verdict = np.where(tested, WAIT, np.where(decision.best == 0, ACT, WAIT))
-    missing = absent(table, ("yield", "price", "organic_matter", "cost")) | np.isnan(nitrogen_price(table, context))
-    missing &= ~tested
+    lacking = unknown(table, price="wheat price", organic_matter="organic matter", cost="cost of a test")
+    lacking |= {"expected yield": ~table.known("yield")}
+    lacking["price of nitrogen"] = np.isnan(nitrogen_price(table, context))
+    missing = any_of(lacking) & ~tested
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac",
         headline=_headline(table, context, cores, gain, due, decision),
@@ -111,7 +115,7 @@ def answer(table: Table, context: Context) -> Answers:
         worth_of_a_look=np.maximum(gain, 0.0), look_cost=0.0,
         cost_of_waiting=np.where(tested, 0.0, decision.cost_of_waiting),
         missing=missing,
-        missing_headline="Not known: yield, wheat and nitrogen price, organic matter or the cost of a test.",
+        missing_headline=lacking_text(lacking),
         cautions=(
             "A nitrogen rate without a profile test can waste or starve: trial sites ran from 11 to 197 lb/ac.",
             "Send samples cool or air-dried within 12 hours, never oven-dried; follow the laboratory's own "

@@ -55,7 +55,10 @@ def answer(table: Table, context: Context) -> Answers:
         cost = table.number("head_cost")[:, None] + np.where(lasts < span, short_cost, 0.0)
         paid.append(grazing.forage_revenue(head, days, gain, worth) - head * cost)
     payoff = np.stack(paid, axis=2)
-    missing = w.absent(table, ("days", "weight", "value_of_gain")) | np.isnan(forage.standing[:, 0])
+    lacking = w.unknown(table, days="days of grazing wanted", weight="weight of the cattle")
+    lacking |= w.unknown(table, value_of_gain="value of gain")
+    lacking["forage (clip a hoop) or height"] = np.isnan(forage.standing[:, 0])
+    missing = w.any_of(lacking)
     thin = np.zeros((len(table), len(OPTIONS)), bool)
     thin[:, 1:] = (forage.standing.mean(axis=1) < forage.least)[:, None]
     decision = decide(np.nan_to_num(payoff), barred=thin)
@@ -78,8 +81,7 @@ def answer(table: Table, context: Context) -> Answers:
             "head_for_the_field": (middle * table.number("acres"), "head"),
         },
         missing=missing, missing_look_within=7,
-        missing_headline="Not known: forage (clip a hoop) or height, days wanted, weight of the cattle or the value "
-        "of gain.",
+        missing_headline=w.lacking_text(lacking),
         cautions=(
             w.CATTLE, "Have hay and another place ready: a cold or dry month can stop growth altogether.",
         ),

@@ -25,9 +25,11 @@ from sideoats.wheat.questions._common import (
     PURPOSE,
     STATION,
     YIELD,
-    absent,
-    days_ahead,
+    any_of,
+    lacking_text,
     shown_day,
+    spring_close,
+    unknown,
     wheat_price,
     yield_draws,
 )  # fmt: skip
@@ -229,10 +231,7 @@ def _payoffs(table: Table, context: Context, crop: _Crop) -> Floats:
 
 def _dates(table: Table, context: Context) -> tuple[Floats, Floats]:
     """Days to the close of topdressing and to the look, three weeks before it or today."""
-    own = table.days_until("close_date", context.on)
-    month, day = (int(p) for p in context.facts["wheat/nitrogen.topdress_close"].text.split("-"))
-    usual = float(days_ahead(context.on, month, day))
-    close = np.where(np.isnan(own), usual, own)
+    close = spring_close(table, context, "close_date")
     return close, np.maximum(close - 21, 0.0)
 
 
@@ -251,8 +250,10 @@ def answer(table: Table, context: Context) -> Answers:
     decision = decide(payoff, barred=over | wet, days=[-1] * count)
     best = decision.best
     now = (best >= 0) & (best < LATER)
-    missing = absent(table, ("yield", "price")) | np.isnan(crop.cost)
-    missing |= np.isnan(table.number("organic_matter")) & np.isnan(table.number("slope"))
+    lacking = unknown(table, price="wheat price") | {"expected yield": ~table.known("yield")}
+    lacking["price of nitrogen"] = np.isnan(crop.cost)
+    lacking["organic matter (or a fitted response)"] = ~table.known("organic_matter") & ~table.known("slope")
+    missing = any_of(lacking)
     worth = np.maximum(decision.expected[:, LATER] - decision.expected[:, :LATER].max(axis=1), 0.0)
     verdict = np.where(now, ACT, np.where((best == LATER) & (look <= 14), LOOK, WAIT))
     return Answers(
@@ -270,7 +271,7 @@ def answer(table: Table, context: Context) -> Answers:
         },
         worth_of_a_look=worth, cost_of_waiting=np.where(now & (close < 8), decision.expected.max(axis=1), 0.0),
         missing=missing, missing_look_within=14,
-        missing_headline="Not known: yield, wheat price, nitrogen price, or organic matter (or a fitted response).",
+        missing_headline=lacking_text(lacking),
         cautions=(
             "Keep fertiliser away from water and wells; follow local nutrient rules and the product's safety sheet.",
             "Anhydrous ammonia injures lungs and eyes at once: trained people, goggles, gloves and water at hand.",

@@ -80,15 +80,17 @@ def _emergence(table: Table, context: Context) -> Floats:
         return days
     rain = out.daily("rain")[:, out.year_of_draw] / w.INCH_MM
     rows = out.station_rows(table.text("station"))
-    holds = facts.value("wheat/planting.moist_holds")
-    before = np.concatenate([np.zeros((*rain.shape[:2], 1)), np.cumsum(rain, axis=2)], axis=2)
+    holds = out.between("seed zone stays moist", *facts.span("wheat/planting.moist_holds"))
+    total = np.concatenate([np.zeros((*rain.shape[:2], 1)), np.cumsum(rain, axis=2)], axis=2)
     up = np.empty((n, out.draws, len(DAYS)))
     for at, day in enumerate(DAYS):
-        recent = before[:, :, day] - before[:, :, max(0, day - int(holds))]
-        wet = recent >= enough
-        waits = planting.up_by(rain, day, np.broadcast_to(enough, rain.shape[:2]), wet)
-        still = (moist | unknown) & (day <= holds)
-        up[:, :, at] = np.where(still[:, None], float(day), waits[rows])
+        back = np.maximum(day - holds, 0.0).astype(np.int64)
+        recent = (
+            total[:, :, day] - np.take_along_axis(total, np.broadcast_to(back, rain.shape[:2])[:, :, None], 2)[..., 0]
+        )
+        waits = planting.up_by(rain, day, np.broadcast_to(enough, rain.shape[:2]), recent >= enough)
+        still = (moist | unknown)[:, None] & (day <= holds)[None, :]
+        up[:, :, at] = np.where(still, float(day), waits[rows])
     return up
 
 
@@ -156,16 +158,16 @@ def answer(table: Table, context: Context) -> Answers:
         else np.zeros(len(DAYS), bool)
     )
     barred = volunteer[:, None] & early[None, :]
-    worth = np.nanmean(payoff, axis=1).max(axis=1)
     decision = decide(payoff, barred=barred, days=DAYS, tolerance=0.0)
     days = np.array(DAYS, np.float64)
-    near = (decision.expected >= 0.98 * worth[:, None]) & ~barred
+    worth = decision.expected[np.arange(len(table)), np.maximum(decision.best, 0)]
+    near = (decision.expected >= worth[:, None] - 0.02 * np.abs(worth[:, None])) & ~barred
     opens = np.where(near.any(axis=1), days[near.argmax(axis=1)], days[-1])
     closes = np.where(near.any(axis=1), days[len(days) - 1 - near[:, ::-1].argmax(axis=1)], days[0])
-    needed = ["yield", "price"]
-    missing = w.absent(table, tuple(needed))
     grazed = np.isin(table.text("purpose").astype(str), ["dual", "graze-out"])
-    missing |= grazed & ~table.known("value_of_gain")
+    lacking = w.unknown(table, price="wheat price") | {"expected yield": ~table.known("yield")}
+    lacking["value of gain of the cattle"] = grazed & ~table.known("value_of_gain")
+    missing = w.any_of(lacking)
     ready = opens <= 7
     verdict = np.where(volunteer, ACT, np.where(ready, ACT, WAIT))
     look = np.where(~table.known("top_moist") & (opens <= 14), np.maximum(opens - 2, 0), -1)
@@ -183,7 +185,7 @@ def answer(table: Table, context: Context) -> Answers:
             "chance_up_within_10_days": ((sown.up[:, :, 0] <= 10).mean(axis=1), "1"),
         },
         missing=missing, missing_look_within=7,
-        missing_headline="Not known: expected yield, wheat price, or the value of gain for wheat that is grazed.",
+        missing_headline=w.lacking_text(lacking),
         cautions=_cautions(table), cost_of_waiting=np.where(ready, decision.cost_of_waiting, 0.0),
     )  # fmt: skip
 

@@ -53,9 +53,7 @@ class _Budget:
 
 def _budget(table: Table, context: Context) -> _Budget:
     facts, out = context.facts, context.outlook
-    given = table.days_until("hollow_stem_date", context.on)
-    month, day = (int(p) for p in facts["wheat/nitrogen.topdress_close"].text.split("-"))
-    stem = np.where(np.isnan(given), float(w.days_ahead(context.on, month, day)), given)
+    stem = w.spring_close(table, context, "hollow_stem_date")
     yields, price = w.yield_draws(table, context), w.wheat_price(table, context)
     net = (
         yields * (price - w.harvest_cost(table, context)[:, None])
@@ -96,7 +94,8 @@ def answer(table: Table, context: Context) -> Answers:
     masks["past"][:, DUAL] = past
     barred = np.logical_or.reduce(list(masks.values()))
     decision = decide(np.nan_to_num(budget.payoff), barred=barred)
-    missing = w.absent(table, ("yield", "price"))
+    lacking = w.unknown(table, price="wheat price") | {"expected yield": ~table.known("yield")}
+    missing = w.any_of(lacking)
     near = budget.stem <= 21
     verdict = np.where(near | past, ACT, WAIT)
     second = np.sort(np.where(barred, -np.inf, decision.expected), axis=1)[:, -2]
@@ -119,7 +118,7 @@ def answer(table: Table, context: Context) -> Answers:
             "lead_over_the_next": (np.where(np.isfinite(margin), margin, np.nan), "USD/ac"),
         },
         cost_of_waiting=np.where(near, np.nan_to_num(margin, posinf=0.0), 0.0), missing=missing,
-        missing_headline="Not known: expected yield or wheat price.",
+        missing_headline=w.lacking_text(lacking),
         cautions=(
             w.INSURANCE, w.CATTLE,
             "Drought-stressed wheat can hold nitrate: test hay and standing forage before it is fed.",

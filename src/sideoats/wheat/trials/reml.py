@@ -24,6 +24,7 @@ from sideoats.wheat.trials import fronts
 from sideoats.wheat.trials.terms import Floats, Ints, Term, redundant
 
 _FLOOR = 1e-8  # a relative variance this small is shown as zero
+_CEILING = 1e8  # a relative variance this large means that no error is left: the plots are fitted exactly
 _START = 0.3  # relative variance each term starts from
 _MOST_STEPS = 60
 
@@ -248,8 +249,12 @@ class _Work:
         length = 1.0
         for _ in range(12):
             # no variance shrinks by more than a factor of 100 in one step, so that a long step cannot hide a term
-            trial = np.maximum(ratio + length * step, np.where(ratio < 1e-5, _FLOOR, ratio / 100))
-            new_value, new_s2, new_z = self.criterion(trial)
+            lowest = np.where(ratio < 1e-5, _FLOOR, ratio / 100)
+            trial = np.clip(ratio + length * step, lowest, np.minimum(ratio * 100 + 1, _CEILING))
+            try:
+                new_value, new_s2, new_z = self.criterion(trial)
+            except np.linalg.LinAlgError:  # too far out for the arithmetic: a shorter step
+                new_value = np.inf
             if new_value <= value + 1e-12 * abs(value):
                 return trial, new_value, new_s2, new_z
             length /= 2 if length > 0.3 else 4

@@ -1,0 +1,276 @@
+"""Wheat questions asked by phone: verdicts, dates, money, refusals in one line, batches equal to single rows."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from sideoats.asking import ask, call_for, table_of
+from sideoats.errors import InputError
+from sideoats.facts import load
+from sideoats.outlook import make_outlook
+from sideoats.question import Context, find
+from sideoats.schema import read_all
+from sideoats.station import StationDays
+
+FALL, SPRING = date(2026, 9, 14), date(2027, 3, 1)
+MONEY = {"yield": "45 bu/ac", "price": "5.60 USD/bu"}
+CATTLE = {"stocking": "0.6 head/ac", "value_of_gain": "1.10 USD/lb"}
+NITROGEN = {"nitrogen_price": "0.60 USD/lb", "organic_matter": "1.8 %"}
+NOISE = {"A": (0.4, -0.9, 0.2, 1.1), "B": (-0.6, 0.8, 0.9, -1.2), "C": (1.0, 0.1, -1.3, 0.3)}
+TRIALS = "; ".join(
+    f"variety={v}, site={s}, year={y}, yield={base + shift + NOISE[v][k]}"
+    for v, base in (("A", 48), ("B", 44), ("C", 40))
+    for k, (s, y, shift) in enumerate([("N", 2023, 0), ("S", 2023, 5), ("N", 2024, -4), ("S", 2024, 1)])
+)
+ASKED = {
+    "wheat-planting": (FALL, MONEY),
+    "seeding-rate": (FALL, {"seeds_per_lb": "15000", "target": "900000 /ac", "germination": "90%", "emergence": "80%"}),
+    "topdress-nitrogen": (SPRING, MONEY | NITROGEN),
+    "variety-choice": (FALL, MONEY | {"means": TRIALS}),
+    "wheat-purpose": (SPRING, MONEY | CATTLE | {"hay_price": "95 USD/ton"}),
+    "graze-pull-off": (SPRING, MONEY | CATTLE | {"hollow_stem": "0.8, 1.0, 1.1 cm"}),
+    "graze-turn-on": (date(2026, 11, 10), CATTLE | {"rooted": "yes", "forage": "1200 lb/ac", "weight": "500 lb"}),
+    "stocking-rate": (date(2026, 11, 10), {"forage": "1800 lb/ac", "days": "100", "weight": "500 lb",
+                                           "value_of_gain": "1.1 USD/lb"}),
+    "freeze-injury": (date(2027, 4, 6), MONEY | {"stage": "jointing", "low": "21 F", "hours": "3",
+                                                 "night": "2027-04-05"}),
+    "harvest-loss": (date(2027, 6, 20), MONEY | {"behind": "100,110", "ahead": "12,10", "header": "30 ft",
+                                                 "windrow": "6 ft"}),
+    "soil-sampling": (FALL, MONEY | NITROGEN | {"cost": "1.50 USD/ac"}),
+    "soil-test": (FALL, {"yield": "50 bu/ac", "phosphorus": "8", "extractant": "Mehlich-3"}),
+    "drill-check": (FALL, {"target": "75 lb/ac", "row_spacing": "7.5 in", "catch": "100 g", "course": "150 ft"}),
+    "sprayer-check": (FALL, {"gpm": "0.25", "speed": "5 mph", "spacing": "20 in"}),
+    "wheat-yield": (date(2027, 6, 1), {"heads": "38", "row_length": "1 ft", "kernels": "22", "row_spacing": "7.5 in"}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ASKED)
+def test_every_question_answers_with_its_shape(name):
+    on, values = ASKED[name]
+    found = ask(name, values, on=on, draws=200)
+    assert found["verdict"] in ("act", "look", "wait") and found["headline"] and "\n" not in found["headline"]
+    assert "nan" not in (found["headline"] + " ".join(found["because"])).lower()
+    assert all(s["citation"] and s["provenance"] for s in found["sources"])
+    assert found["cautions"]
+    for option in found["options"]:
+        if option["barred"] is None:
+            assert option["low"] <= option["expected"] <= option["high"] or option["unit"] == "USD/ac"
+    chances = sum(o["chance_best"] for o in found["options"])
+    assert not found["options"] or chances == pytest.approx(1.0, abs=1e-3)
+    assert found == ask(name, values, on=on, draws=200)  # the same inputs, the same answer
+
+
+@pytest.mark.parametrize("name", ASKED)
+def test_a_batch_says_the_same_as_each_row(name):
+    on, values = ASKED[name]
+    question = find(name)
+    row = read_all(question.inputs, values)
+    outlook = make_outlook(on, draws=100)
+    context = Context(on, load(), outlook)
+    alone = question.ask(table_of(question, [row], keys=["b"]), context)
+    empty = {f.name: f.default for f in question.inputs}
+    both = question.ask(table_of(question, [empty, row], keys=["a", "b"]), context)
+    first, second = alone.call(0).contract(), both.call(1).contract()
+    assert second["headline"] == first["headline"] and second["verdict"] == first["verdict"]
+    assert second["quantities"] == first["quantities"]
+    if name != "variety-choice" or first["options"]:
+        assert second["options"] == first["options"]
+    assert both.call(0).verdict == "look" or name in ("drill-check", "sprayer-check")
+
+
+def test_seeding_rate_and_sprayer_figures():
+    on, values = ASKED["seeding-rate"]
+    assert ask("seeding-rate", values, on=on)["quantities"]["seeding_rate"] == {"value": 83.3333, "unit": "lb/ac"}
+    on, values = ASKED["sprayer-check"]
+    assert ask("sprayer-check", values, on=on)["quantities"]["application_rate"] == {"value": 14.85, "unit": "gal/ac"}
+
+
+@pytest.mark.parametrize(
+    ("name", "values", "message"),
+    [
+        ("seeding-rate", {"survival": "70%", "germination": "90%", "target": "900000 /ac"}, "counted twice"),
+        ("seeding-rate", {"seeds_per_lb": "15000"}, "neither a target nor the precipitation"),
+        ("sprayer-check", {"ounces": "32", "course": "163 ft", "spacing": "20 in", "jug": "yes"}, "204.2 ft"),
+        ("sprayer-check", {"spacing": "20 in", "speed": "5 mph"}, "no flow"),
+        ("sprayer-check", {"spacing": "20 in", "gpm": "0.3"}, "no speed"),
+        ("drill-check", {"target": "75 lb/ac", "row_spacing": "7.5 in"}, "nothing caught"),
+        ("drill-check", {"target": "75 lb/ac", "row_spacing": "7.5 in", "catch": "90 g"}, "turns"),
+        ("wheat-yield", {"heads": "190", "row_length": "5 ft", "kernels": "22", "row_spacing": "7.5 in",
+                         "shortcut": "florida-2013"}, "5 times too high"),
+        ("soil-test", {"yield": "50 bu/ac", "phosphorus": "8", "extractant": "Olsen"}, "not exchanged"),
+        ("topdress-nitrogen", MONEY | {"product": "urea"}, "product_price"),
+        ("topdress-nitrogen", MONEY | NITROGEN | {"nitrate_ppm": "4", "publisher": "kansas"}, "not mixed"),
+        ("topdress-nitrogen", MONEY | NITROGEN | {"slope": "0.4 bu/lb"}, "go together"),
+        ("variety-choice", MONEY, "a trial is needed"),
+        ("variety-choice", MONEY | {"means": TRIALS, "candidates": "A, Z"}, "'Z' is not in the trials"),
+        ("variety-choice", MONEY | {"means": TRIALS, "management": "grazed"}, "no trial under"),
+        ("graze-pull-off", {"hollow_stem": "long"}, "does not begin with a number"),
+    ],
+)  # fmt: skip
+def test_refusals_are_one_line(name, values, message):
+    with pytest.raises(InputError, match=message) as caught:
+        ask(name, values, on=FALL)
+    assert "\n" not in str(caught.value)
+
+
+def test_calibrations_act_when_off():
+    base = {"target": "25 lb/ac", "row_spacing": "7.5 in", "turns": "20", "wheel": "96 in"}
+    # tyre 8 ft around, 20 turns: 100 ft2 a tube, so 26.06 g is right
+    assert ask("drill-check", base | {"catch": "26.06 g"}, on=FALL)["verdict"] == "wait"
+    assert ask("drill-check", base | {"catch": "30 g"}, on=FALL)["verdict"] == "act"
+    uneven = ask("drill-check", base | {"catches": "26, 26, 20, 32 g"}, on=FALL)
+    assert uneven["verdict"] == "act" and "rows differ" in uneven["headline"]
+    spray = {"gpm": "0.25", "speed": "5 mph", "spacing": "20 in"}
+    assert ask("sprayer-check", spray | {"target": "15 gal/ac"}, on=FALL)["verdict"] == "wait"
+    assert ask("sprayer-check", spray | {"target": "18 gal/ac"}, on=FALL)["verdict"] == "act"
+    worn = ask("sprayer-check", spray | {"target": "15 gal/ac", "nozzles": "40,40,40,40,46"}, on=FALL)
+    assert worn["verdict"] == "act" and "nozzle 5" in worn["headline"]
+
+
+def test_the_marginal_day_is_the_printed_one():
+    # 0.6 head x 2.5 lb x 1.10 = 1.65; 45 bu x 5 % x (6.00 - 0.50) = 12.38, with yield and price drawn about their means
+    values = CATTLE | {"yield": "45 bu/ac", "price": "6 USD/bu", "gain": "2.5 lb/head/day", "loss_rate": "5 %",
+                       "harvest_cost": "0.5 USD/bu", "hollow_stem": "1.6, 1.7 cm"}  # fmt: skip
+    found = ask("graze-pull-off", values, on=SPRING, draws=4000)
+    assert found["quantities"]["gain_a_day"]["value"] == pytest.approx(1.65)
+    assert found["quantities"]["grain_lost_a_day"]["value"] == pytest.approx(12.38, rel=0.03)
+    assert found["verdict"] == "act" and found["act_by"] == "2027-03-01"
+
+
+def test_past_jointing_cattle_come_off_and_past_dates_of_other_seasons_say_nothing():
+    values = MONEY | CATTLE | {"stage": "feekes 6"}
+    assert ask("graze-pull-off", values, on=SPRING)["verdict"] == "act"
+    stale = MONEY | CATTLE | {"hollow_stem_date": "2028-03-10"}
+    found = ask("graze-pull-off", stale, on=SPRING)
+    assert found["verdict"] == "look" and "split ten" in found["headline"]
+
+
+def test_cattle_stay_off_until_plants_are_anchored():
+    on, values = ASKED["graze-turn-on"]
+    found = ask("graze-turn-on", values | {"rooted": "no"}, on=on)
+    barred = {o["key"] for o in found["options"] if o["barred"]}
+    assert {"on-day-0", "on-day-7"} <= barred and found["verdict"] != "act"
+    thin = ask("graze-turn-on", values | {"forage": "300 lb/ac", "growth": "5 lb/ac/day"}, on=on)
+    assert all(o["barred"] for o in thin["options"] if o["key"] != "off") and thin["verdict"] == "wait"
+
+
+def test_a_freeze_asks_for_a_look_in_a_week_and_stems_decide():
+    on, values = ASKED["freeze-injury"]
+    found = ask("freeze-injury", values | {"hay_price": "90 USD/ton"}, on=on)
+    assert found["verdict"] == "look" and found["look_by"] == "2027-04-12"
+    assert ask("freeze-injury", values | {"low": "27 F"}, on=on)["verdict"] == "wait"
+    assert ask("freeze-injury", values | {"hours": "0.5"}, on=on)["verdict"] == "wait"
+    split = values | {"split": "40", "dead": "38", "stage": "boot", "hay_price": "130 USD/ton"}
+    bad = ask("freeze-injury", split, on=date(2027, 4, 13))
+    assert bad["verdict"] == "act" and "hay" in bad["headline"]
+    good = ask("freeze-injury", split | {"dead": "2"}, on=date(2027, 4, 13))
+    assert good["verdict"] == "wait" and "keep it for grain" in good["headline"]
+
+
+def test_tables_of_freeze_temperatures_are_chosen_by_the_district(tmp_path):
+    on, values = ASKED["freeze-injury"]
+    district = tmp_path / "district.toml"
+    district.write_text('[choose]\n"wheat/freeze_table" = "kansas_2017"\n')
+    assert ask("freeze-injury", values, on=on, facts=load(district))["verdict"] == "wait"  # 21 degF, line 20
+
+
+def test_wider_price_of_nitrogen_lowers_the_rate():
+    on, values = ASKED["topdress-nitrogen"]
+    rates = [
+        ask("topdress-nitrogen", values | {"nitrogen_price": f"{p} USD/lb"}, on=on)["quantities"]["rate_that_pays"][
+            "value"
+        ]
+        for p in (0.3, 0.6, 0.9)
+    ]
+    assert rates[0] > rates[1] > rates[2]
+
+
+def test_a_fitted_response_gives_its_own_optimum():
+    # b 0.40, c -0.0018, N 0.60, wheat 6.00: 83.33 lb
+    on, values = ASKED["topdress-nitrogen"]
+    fitted = values | {"price": "6 USD/bu", "slope": "0.40 bu/lb", "bend": "-0.0018"}
+    assert ask("topdress-nitrogen", fitted, on=on)["quantities"]["rate_that_pays"]["value"] == pytest.approx(
+        83.333, abs=0.01
+    )
+
+
+def test_nebraska_table_by_phone():
+    on, values = ASKED["topdress-nitrogen"]
+    asked = values | {
+        "publisher": "nebraska",
+        "nitrate_ppm": "4",
+        "price": "5.50 USD/bu",
+        "nitrogen_price": "0.50 USD/lb",
+    }
+    assert ask("topdress-nitrogen", asked, on=on)["quantities"]["rate_by_publisher"]["value"] == 60
+
+
+def test_insured_wheat_is_not_grazed_out_before_the_agent_has_been_asked():
+    on, values = ASKED["wheat-purpose"]
+    found = ask("wheat-purpose", values | {"insured": "yes"}, on=on)
+    assert {o["key"] for o in found["options"] if o["barred"]} == {"graze-out", "hay"}
+    free = ask("wheat-purpose", values | {"insured": "yes", "agent_asked": "yes"}, on=on)
+    assert not any(o["barred"] for o in free["options"])
+
+
+def test_volunteer_wheat_is_destroyed_before_sowing():
+    found = ask("wheat-planting", MONEY | {"volunteer": "yes"}, on=FALL)
+    assert found["headline"].startswith("Destroy the volunteer wheat now")
+    barred = [o["key"] for o in found["options"] if o["barred"]]
+    assert barred == [f"sow-day-{d}" for d in range(0, 14, 3)]
+
+
+def test_dual_purpose_is_sown_earlier_than_grain():
+    best = {}
+    for purpose in ("grain", "dual"):
+        found = ask("wheat-planting", MONEY | {"purpose": purpose, "value_of_gain": "1.1 USD/lb"}, on=date(2026, 8, 25))
+        best[purpose] = max(found["options"], key=lambda o: o["expected"])["key"]
+    assert int(best["dual"].split("-")[-1]) < int(best["grain"].split("-")[-1])
+
+
+def weather(rain_in: float) -> dict[str, StationDays]:
+    days = np.arange(365 * 12)
+    phase = 2 * np.pi * days / 365.25
+    rain = np.where(days % 5 == 0, rain_in * 25.4, 0.0)
+    tmax = 20 - 14 * np.cos(phase)
+    values = {"tmax": tmax, "tmin": tmax - 13, "rain": rain}
+    return {"n": StationDays(station="n", start=date(2014, 10, 1), values=values, latitude=38.0)}
+
+
+def test_dry_ground_and_dry_years_bring_wheat_up_late():
+    up = {}
+    for rain in (0.02, 1.0):
+        outlook = make_outlook(FALL, stations=weather(rain), draws=60)
+        call = call_for("wheat-planting", MONEY | {"top_moist": "no", "station": "n"}, on=FALL, outlook=outlook)
+        up[rain] = call.quantities["chance_up_within_10_days"].value
+    assert up[0.02] == 0 and up[1.0] == 1
+
+
+def test_the_station_night_and_the_sketched_stage_stand_in_for_what_was_not_seen():
+    on = date(2026, 4, 20)
+    stations = weather(0.3)
+    record = stations["n"]
+    record.values["tmin"][record.index(on) - 3] = -9.0
+    outlook = make_outlook(on, stations=stations, draws=60)
+    values = MONEY | {"station": "n", "planting_date": "2025-10-01"}
+    call = call_for("freeze-injury", values, on=on, outlook=outlook)
+    assert call.quantities["lowest_temperature"].value == pytest.approx(15.8)
+    assert call.verdict == "look" and any("sketch" in text for text in call.because)
+
+
+def test_a_trial_file_answers_like_its_records(tmp_path):
+    path = tmp_path / "t.csv"
+    rows = [dict(part.split("=") for part in record.split(", ")) for record in TRIALS.split("; ")]
+    text = "variety,site,year,yield (bu/ac)\n" + "".join(
+        f"{r['variety']},{r['site']},{r['year']},{r['yield']}\n" for r in rows
+    )
+    path.write_text(text)
+    by_file = ask("variety-choice", MONEY | {"trials": str(path), "current": "C"}, on=FALL)
+    by_records = ask("variety-choice", MONEY | {"means": TRIALS, "current": "C"}, on=FALL)
+    assert by_file["headline"] == by_records["headline"]
+    assert by_file["verdict"] == "act" and by_file["headline"].startswith("Sow A")
+    stay = ask("variety-choice", MONEY | {"means": TRIALS, "current": "A"}, on=FALL)
+    assert stay["verdict"] == "wait" and stay["headline"].startswith("Stay with A")
