@@ -47,9 +47,13 @@ def spread(context: Context, table: Table, name: str, low: ArrayLike, high: Arra
     Each place has its own noise under `name`, so a place's answer does not depend on its neighbours.
     """
     least, most = np.asarray(low, float)[:, None], np.asarray(high, float)[:, None]
-    if np.array_equal(least, most, equal_nan=True):
+    open_rows = np.flatnonzero(most[:, 0] > least[:, 0])
+    if not open_rows.size:
         return least
-    return np.asarray(least + (most - least) * context.outlook.uniform(name, table.keys))
+    out = np.repeat(least, context.outlook.draws, axis=1)
+    noise = context.outlook.uniform(name, [table.keys[i] for i in open_rows])
+    out[open_rows] += (most - least)[open_rows] * noise
+    return out
 
 
 def known_or(values: Floats, default: ArrayLike) -> Floats:
@@ -71,6 +75,17 @@ def price_ratio(context: Context, commodity: str, days: Floats) -> Floats:
     paths = context.outlook.price_ratio(commodity, unique)
     ratio = (paths / paths.mean(axis=0)).T[back.reshape(asked.shape)]
     return np.where(np.isnan(days)[:, None], np.nan, ratio) if np.isnan(days).any() else ratio
+
+
+def bought_ratio(context: Context, commodity: str, days: Floats, bought: NDArray[np.bool_]) -> Floats:
+    """`price_ratio` where feed is bought as it is fed, 1 elsewhere; (place, draw), or (place, 1) where none is bought.
+
+    The commodity's facts are read whether or not a row needs them, so that sources do not depend on the batch.
+    """
+    if not bought.any():
+        context.outlook.price_ratio(commodity, [0.0])
+        return np.ones((len(days), 1))
+    return np.where(bought[:, None], price_ratio(context, commodity, days), 1.0)
 
 
 def cash_from_futures(

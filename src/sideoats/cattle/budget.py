@@ -54,33 +54,70 @@ def rollback(start_price: ArrayLike, end_price: ArrayLike) -> Floats:
 
 @dataclass(frozen=True)
 class Holding:
-    """A budget of holding; arrays of the inputs' common shape, USD a head unless said.
+    """A budget of holding; arrays that broadcast to the inputs' common shape, USD a head unless said.
+
+    The break-evens are worked out only when they are read: over thousands of draws most callers want the net alone.
 
     Attributes
     ----------
     start_value : what the animal would bring (or costs) at the start
     running_cost, other_cost : as given
-    interest : on the animal for the whole time and on the running costs for their share of it
-    total_cost : all of the above
+    interest_on_animal, interest_on_running : on the animal for the whole time, on running costs for their share
     income : what the animals that live bring
-    net : income less total cost
-    break_even_sale : USD/cwt at which net is 0
-    break_even_start : USD/cwt at the start at which net is 0
-    break_even_gain_cost : running cost per lb gained at which net is 0, USD/lb
     pounds_sold : lb paid for per head started
+    start_pounds : lb paid for at the start
+    gained : lb put on
+    period : interest over the whole time, as a share
+    running_interest_share : share of the time for which running costs carry interest
     """
 
     start_value: Floats
     running_cost: Floats
     other_cost: Floats
-    interest: Floats
-    total_cost: Floats
+    interest_on_animal: Floats
+    interest_on_running: Floats
     income: Floats
-    net: Floats
-    break_even_sale: Floats
-    break_even_start: Floats
-    break_even_gain_cost: Floats
     pounds_sold: Floats
+    start_pounds: Floats
+    gained: Floats
+    period: Floats
+    running_interest_share: float
+
+    @property
+    def interest(self) -> Floats:
+        """All interest."""
+        return np.asarray(self.interest_on_animal + self.interest_on_running)
+
+    @property
+    def total_cost(self) -> Floats:
+        """Start value, running and other costs, interest."""
+        return np.asarray(
+            (self.start_value + self.interest_on_animal)
+            + self.other_cost
+            + (self.running_cost + self.interest_on_running)
+        )
+
+    @property
+    def net(self) -> Floats:
+        """Income less total cost."""
+        return np.asarray(self.income - self.total_cost)
+
+    @property
+    def break_even_sale(self) -> Floats:
+        """Sale price at which net is 0, USD/cwt."""
+        return np.asarray(self.total_cost / (self.pounds_sold / 100))
+
+    @property
+    def break_even_start(self) -> Floats:
+        """Start price at which net is 0, USD/cwt."""
+        spare = self.income - self.running_cost - self.other_cost - self.interest_on_running
+        return np.asarray(spare / (self.start_pounds / 100 * (1 + self.period)))
+
+    @property
+    def break_even_gain_cost(self) -> Floats:
+        """Running cost for each pound gained at which net is 0, USD/lb; NaN where nothing is gained."""
+        spare = self.income - self.start_value - self.interest_on_animal - self.other_cost
+        return cost_of_gain(spare / (1 + self.period * self.running_interest_share), self.gained)
 
 
 def hold_and_sell(
@@ -117,26 +154,20 @@ def hold_and_sell(
     ----------
     Standard stocker budget, as in the worked examples S8 to S13 of the tests; simple interest.
     """
-    paid_start = np.asarray(start_weight, float) * (1 - np.asarray(start_shrink, float)) / 100
-    paid_end = np.asarray(end_weight, float) * (1 - np.asarray(end_shrink, float)) / 100
-    alive_cwt = paid_end * (1 - np.asarray(death_share, float))
+    start_pounds = np.asarray(start_weight, float) * (1 - np.asarray(start_shrink, float))
+    kept = (1 - np.asarray(end_shrink, float)) * (1 - np.asarray(death_share, float))  # small arrays first
+    pounds_sold = np.asarray(end_weight, float) * kept
     period = np.asarray(interest_rate, float) * np.asarray(days, float) / DAYS_A_YEAR
-    running, other = np.asarray(running_cost, float), np.asarray(other_cost, float)
-    started = paid_start * np.asarray(start_price, float)
-    on_running = running * period * running_interest_share
-    interest = started * period + on_running
-    total = started + running + other + interest
-    income = alive_cwt * np.asarray(end_price, float)
-    not_cattle = running + other + on_running
-    gained = np.asarray(end_weight, float) - np.asarray(start_weight, float)
-    spare = income - started * (1 + period) - other
+    running = np.asarray(running_cost, float)
+    start_value = start_pounds * (np.asarray(start_price, float) / 100)
     return Holding(
-        start_value=started, running_cost=running, other_cost=other, interest=np.asarray(interest),
-        total_cost=np.asarray(total), income=np.asarray(income), net=np.asarray(income - total),
-        break_even_sale=np.asarray(total / alive_cwt),
-        break_even_start=np.asarray((income - not_cattle) / (paid_start * (1 + period))),
-        break_even_gain_cost=cost_of_gain(spare / (1 + period * running_interest_share), gained),
-        pounds_sold=np.asarray(alive_cwt * 100),
+        start_value=np.asarray(start_value), running_cost=running, other_cost=np.asarray(other_cost, float),
+        interest_on_animal=np.asarray(start_value * period),
+        interest_on_running=np.asarray(running * (period * running_interest_share)),
+        income=np.asarray(pounds_sold * (np.asarray(end_price, float) / 100)), pounds_sold=np.asarray(pounds_sold),
+        start_pounds=np.asarray(start_pounds),
+        gained=np.asarray(np.asarray(end_weight, float) - np.asarray(start_weight, float)), period=np.asarray(period),
+        running_interest_share=running_interest_share,
     )  # fmt: skip
 
 

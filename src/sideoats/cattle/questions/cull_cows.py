@@ -154,14 +154,14 @@ def _payoff(table: Table, context: Context, plan: _Plan) -> NDArray[np.float64]:
     payoff = np.zeros((n, draws, len(OPTIONS)))
     gain = answering.spread(context, table, "cull cow gain", plan.gain_low, plan.gain_high)
     columns = {name: value[:, None] for name, value in plan.common.items()}
-    bought = table.flag("feed_bought")[:, None]
+    bought = table.flag("feed_bought")
     for at in range(1, len(OPTIONS)):
         days = plan.days[:, at]
         if np.isnan(days).all():
             payoff[:, :, at] = np.nan
             continue
         ratio = answering.price_ratio(context, COMMODITY, days)
-        hay = np.where(bought, answering.price_ratio(context, "grass hay", days / 2), 1.0)
+        hay = answering.bought_ratio(context, "grass hay", days / 2, bought)
         feed = hay * (1.0 + answering.cold_share(context, table, days))
         held = hold(
             **columns, gain=gain, days=days[:, None], feed_ratio=feed, end_price=plan.price[:, at, None] * ratio,

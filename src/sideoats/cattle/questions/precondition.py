@@ -131,8 +131,8 @@ def _payoff(table: Table, context: Context, given: dict[str, Any], ranges: _Rang
     inputs = {name: value[:, None] for name, value in given.items()}
     paid = context.outlook.uniform("premium paid", table.keys) < table.number("premium_chance")[:, None]
     premium = answering.spread(context, table, "premium", ranges.premium_low, ranges.premium_high)
-    corn = answering.price_ratio(context, "corn", given["days"] / 2)
-    inputs["feed_per_day"] = np.where(table.flag("feed_bought")[:, None], corn, 1.0) * inputs["feed_per_day"]
+    corn = answering.bought_ratio(context, "corn", given["days"] / 2, table.flag("feed_bought"))
+    inputs["feed_per_day"] = corn * inputs["feed_per_day"]
     inputs |= {
         "gain": answering.spread(context, table, "calf gain", ranges.gain_low, ranges.gain_high),
         "premium": np.where(paid, premium, 0.0),

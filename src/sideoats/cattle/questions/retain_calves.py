@@ -168,10 +168,14 @@ def pasture_comes(table: Table, context: Context) -> tuple[NDArray[np.bool_], st
     published ends; else pasture is taken to come, and the answer says so.
     """
     chance = table.number("pasture_chance")
-    stated = context.outlook.uniform("pasture chance", table.keys) < chance[:, None]
+    told_rows = np.flatnonzero(~np.isnan(chance))
+    stated = np.ones((len(table), context.outlook.draws), dtype=bool)
+    if told_rows.size:
+        noise = context.outlook.uniform("pasture chance", [table.keys[i] for i in told_rows])
+        stated[told_rows] = noise < chance[told_rows, None]
     if not context.outlook.has_weather:
         told = "No station is on file: pasture is taken to come unless a chance was given."
-        return stated | np.isnan(chance)[:, None], told
+        return stated, told
     fact = context.facts["cattle/wheat_pasture.rain_needed"]
     rain = context.outlook.daily("rain")[:, :, :PASTURE_WINDOW].sum(axis=2) / 25.4
     rows = context.outlook.station_rows(list(table.text("station")))
@@ -217,10 +221,10 @@ def hold(
     in_lot = np.asarray(days, float) - on_grass
     better = np.asarray(gain_factor, float)
     gained = better * np.asarray(gain, float) * on_grass
-    in_pen = np.where(in_lot > 0, better * np.asarray(lot_gain, float) * in_lot, 0.0)
-    weight = np.asarray(start_weight, float) + gained + in_pen
-    running = np.where(on_grass > 0, np.asarray(per_gain, float) * gained + np.asarray(per_day, float) * on_grass, 0.0)
-    running = running + np.where(in_lot > 0, np.asarray(lot_per_day, float) * in_lot, 0.0)
+    weight = np.asarray(start_weight, float) + gained + (better * np.asarray(lot_gain, float)) * in_lot
+    on_pasture = on_grass > 0
+    running = np.where(on_pasture, per_gain, 0.0) * gained + np.where(on_pasture, per_day, 0.0) * on_grass
+    running = running + np.where(in_lot > 0, lot_per_day, 0.0) * in_lot
     over = 0.0 if expected_weight is None else (weight - np.asarray(expected_weight, float)) / 100
     rest["other_cost"] = np.asarray(rest["other_cost"], float) + np.asarray(extra_cost, float)
     return budget.hold_and_sell(
@@ -267,24 +271,24 @@ def _payoff(table: Table, context: Context, plan: _Plan, pasture: NDArray[np.boo
     line = (table.number("quote_500") - table.number("quote_750")) / 2.5  # USD/cwt a cwt
     given_price = table.known("later_price") | table.known("futures")
     slide = answering.known_or(table.number("slide"), np.where(given_price, 0.0, np.nan_to_num(line)))[:, None]
-    bought = table.flag("feed_bought")[:, None]
+    bought = table.flag("feed_bought")
     harvest = float((answering.next_day(context.on, 6, 15) - context.on).days)
     wheat = answering.price_ratio(context, "wheat", np.full(len(table), harvest))
     for at in range(1, len(OPTIONS)):
         inputs = {name: value[:, None] for name, value in _at_given(plan, np.full(len(table), at)).items()}
         days = plan.days[:, at]
-        corn = np.where(bought, answering.price_ratio(context, "corn", days / 2), 1.0)
+        corn = answering.bought_ratio(context, "corn", days / 2, bought)
         feed = corn * (1.0 + answering.cold_share(context, table, days))
         inputs |= {
             "gain": gain, "lot_gain": lot_gain, "end_price": _end_price(table, context, plan, at), "slide": slide,
             "expected_weight": plan.end_weight[:, at, None], "extra_cost": inputs["extra_cost"] * wheat,
             "lot_per_day": inputs["lot_per_day"] * feed,
         }  # fmt: skip
+        if at != LOT and not pasture.all():  # without pasture they are fed in the lot, or sold where that has no cost
+            inputs["pasture_days"] = inputs["pasture_days"] * pasture
         net = _net(**inputs)
-        if at != LOT and not pasture.all():
-            fed = _net(**inputs | {"pasture_days": np.zeros_like(inputs["pasture_days"])})
-            sold = np.broadcast_to(np.isnan(plan.lot_per_day)[:, None], net.shape)
-            net = np.where(pasture, net, np.where(sold, 0.0, fed))
+        if at != LOT:
+            net = np.where(np.isnan(plan.lot_per_day)[:, None] & ~pasture, 0.0, net)
         payoff[:, :, at] = net
     return payoff
 
