@@ -194,7 +194,8 @@ def risk_quantities(options: Sequence[Option], decision: Decision, unit: str) ->
     out: Quantities = {}
     for at, option in enumerate(options):
         out[f"worst_tenth_{option.key}"] = (decision.worst_tenth[:, at], unit)
-        out[f"certainty_equivalent_{option.key}"] = (decision.certainty_equivalent[:, at], unit)
+        certain = decision.certainty_equivalent[:, at]
+        out[f"certainty_equivalent_{option.key}"] = (np.where(np.abs(certain) < 1e-9, 0.0, certain), unit)
     out["worth_of_knowing"] = (decision.perfect_information, unit)
     return out
 

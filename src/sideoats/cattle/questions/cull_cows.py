@@ -287,8 +287,8 @@ def _quantities(plan: _Plan, payoff: NDArray[np.float64], decision: Decision) ->
         "cost_of_gain": (budget.cost_of_gain(held.running_cost, given["gain"] * given["days"]), "USD/lb"),
         "interest": (held.interest, UNIT),
         "chance_feeding_pays": ((payoff[rows, :, at] > 0).mean(axis=1), "1"),
-        "class_now": (classes[plan.class_now + 1], "class"),
-        "class_later": (classes[plan.class_later[rows, at] + 1], "class"),
+        "class_now": (classes[plan.class_now + 1], ""),
+        "class_later": (classes[plan.class_later[rows, at] + 1], ""),
     }
     for column, option in list(enumerate(OPTIONS))[1:]:
         one = hold(**_at_given(plan, np.full(len(at), column)))

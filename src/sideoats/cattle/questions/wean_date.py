@@ -191,7 +191,10 @@ def _headline(
         weaned = program.days_between(plan.weaned[i], sale)
         then = f"; next: {next_name[i]} by {_day(context, next_days[i])}" if next_days[i] >= 0 else ""
         return f"Weaned {weaned:.0f} days by the sale of {sale}, {asked} asked{then}."
-    return f"Wean by {wean_by} to be {asked} days weaned on {sale}."
+    first = (
+        "" if next_name[i] == "wean" or next_days[i] < 0 else f"; next: {next_name[i]} by {_day(context, next_days[i])}"
+    )
+    return f"Wean by {wean_by} to be {asked} days weaned on {sale}{first}."
 
 
 def _day(context: Context, days: np.int64) -> str:
@@ -255,12 +258,12 @@ def _quantities(
         "castrate_by": np.where(table.flag("bulls"), d.castrate_by, program.NEVER),
     }  # fmt: skip
     out: answering.Quantities = {
-        name: (np.where(np.isnat(days), "", days.astype(str)), "date") for name, days in dates.items()
+        name: (np.where(np.isnat(days), "", days.astype(str)), "") for name, days in dates.items()
     }
     late = [name for name in TOO_LATE if plan.conflicts[name].any()]
     said = ["; ".join(n for n in late if plan.conflicts[n][i]) for i in range(len(table))]
-    out["too_late_or_wrong"] = (np.array(said, dtype=np.str_), "text")
-    out["next_step"] = (np.where(next_days >= 0, next_name, "").astype(np.str_), "text")
+    out["too_late_or_wrong"] = (np.array(said, dtype=np.str_), "")
+    out["next_step"] = (np.where(next_days >= 0, next_name, "").astype(np.str_), "")
     out["days_to_next_step"] = (np.where(next_days >= 0, next_days, np.nan), "day")
     out["days_weaned_at_sale"] = (program.days_between(plan.weaned, plan.sale), "day")
     out["program_worth"] = (gain, UNIT)
