@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
+import numpy as np
 import pytest
 
 from sideoats import ask
@@ -13,6 +14,7 @@ from sideoats.facts import load
 from sideoats.outlook import make_outlook
 from sideoats.question import Context, find
 from sideoats.schema import read_all
+from sideoats.station import StationDays
 
 CULL = {
     "weight": "1150 lb", "price": "70 USD/cwt", "later_price": "82 USD/cwt", "days": "90", "gain": "1.8 lb/day",
@@ -309,6 +311,49 @@ def test_bad_input_gets_one_line(question, values, error, words):
         ask(question, values, on=NOVEMBER)
     assert words in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+# --- with weather on file ---------------------------------------------------------------------------------------------
+
+
+def _weather(on, tmean, rain_mm, years=6):
+    """A station whose every day is alike: mean temperature [degC], and rain [mm] a day in odd years only."""
+    start = date(on.year - years - 1, 1, 1)
+    days = (on - start).days
+    year = np.array([(start + timedelta(days=i)).year for i in range(days)])
+    values = {
+        "tmax": np.full(days, tmean + 5.0), "tmin": np.full(days, tmean - 5.0),
+        "rain": np.where(year % 2, rain_mm, 0.0),
+    }  # fmt: skip
+    return make_outlook(
+        on, stations={"s": StationDays(station="s", start=start, values=values)}, facts=load(), draws=120
+    )
+
+
+def test_cold_adds_one_percent_of_feed_a_degree_below_the_critical_temperature():
+    """32 F is critical with a dry winter coat; -10 degC is 14 F, 18 degrees under: 18 % more feed, all days alike."""
+    cold, mild = (ask("cull-cows", CULL, on=NOVEMBER, outlook=_weather(NOVEMBER, t, 0)) for t in (-10, 10))
+    fed = [next(o for o in a["options"] if o["key"] == "feed")["expected"] for a in (cold, mild)]
+    assert fed[1] - fed[0] == pytest.approx(0.18 * 90 * 2.35, abs=0.001)
+    assert any("Cold adds 18.0%" in line for line in cold["because"])
+    assert not any("Cold adds" in line for line in mild["because"])
+
+
+def test_pasture_comes_in_the_years_of_rain():
+    """Rain of 2 mm a day (4.7 inches in 60 days) in every second year: pasture in half of the futures."""
+    outlook = _weather(date(2026, 9, 20), 10, 2.0, years=5)  # six windows, 2020 to 2025
+    answer = ask("retain-calves", {**CALVES, "station": "s"}, on="2026-09-20", outlook=outlook)
+    assert _values(answer)["pasture_chance"] == pytest.approx(0.5, abs=0.02)
+    stated = ask("retain-calves", {**CALVES, "pasture_chance": "100 %"}, on="2026-09-20", outlook=outlook)
+    assert _values(stated)["pasture_chance"] == 1
+
+
+def test_working_windows_show_the_heat_of_past_years():
+    outlook = _weather(date(2026, 8, 1), 30, 0)
+    because = ask("wean-date", {"sale": "2026-10-20", "program_days": "45"}, on="2026-08-01", outlook=outlook)[
+        "because"
+    ]
+    assert any("95 F on average" in line and "early in the morning" in line for line in because)
 
 
 # --- batches ----------------------------------------------------------------------------------------------------------

@@ -174,10 +174,10 @@ def cold_share(context: Context, table: Table, days: Floats) -> Floats:
     """
     if not context.outlook.has_weather:
         return np.zeros((len(table), 1))
-    coats = dict(context.facts.choose("cattle/cold_coat")[1].rows)
-    share = context.facts.choose("cattle/cold_share")[1].value
+    coats = dict(context.facts.choose("weather/coat")[1].rows)
+    share = context.facts.value("weather/livestock.cold_energy")
     mean = (context.outlook.daily("tmax") + context.outlook.daily("tmin")) / 2 * 9 / 5 + 32
-    extra = cold_feed_energy(mean, coats["dry winter"], share)
+    extra = cold_feed_energy(mean, coats["winter"], share)
     reach = extra.shape[2]
     total = np.cumsum(extra, axis=2)
     last = np.clip(np.nan_to_num(days, nan=1.0), 1, reach).astype(np.int64)
