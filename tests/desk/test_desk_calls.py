@@ -146,7 +146,9 @@ def test_an_action_keeps_the_call_and_an_outcome_scores_it(counted: RunningDesk,
     assert "Treat today" in blank and "chance treating pays" in blank
     nothing = client.post("/done/outcome", data={"call": kept.id, "what": "treat-day-0"})
     assert nothing.status_code == 422
-    amount = client.post("/done/outcome", data={"call": kept.id, "what": "treat-day-0", "value": "322", "unit": "USD/ac"})
+    amount = client.post(
+        "/done/outcome", data={"call": kept.id, "what": "treat-day-0", "value": "322", "unit": "USD/ac"}
+    )
     assert amount.status_code == 303, amount.text
     happened = client.post("/done/outcome", data={"call": kept.id, "what": "chance_treating_pays", "happened": "yes"})
     assert happened.status_code == 303

@@ -54,11 +54,11 @@ def big(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningDesk]:
     folder = tmp_path_factory.mktemp("big")
     seen = datetime.combine(DAY, time(6), tzinfo=UTC)
     with open_ledger(folder / "ledger.sqlite") as ledger:
+        ledger.append(NewEntry("farm", {"name": f"Farm {i}"}, farm=f"farm-{i}", seen_at=seen) for i in range(40))
         ledger.append(
-            NewEntry("farm", {"name": f"Farm {i}"}, farm=f"farm-{i}", seen_at=seen) for i in range(40)
-        )
-        ledger.append(
-            NewEntry("place", {"name": f"sorghum {i}", "kind": "field"}, place=f"p{i}", farm=f"farm-{i % 40}", seen_at=seen)
+            NewEntry(
+                "place", {"name": f"sorghum {i}", "kind": "field"}, place=f"p{i}", farm=f"farm-{i % 40}", seen_at=seen
+            )
             for i in range(MANY)
         )
     with running(folder, run=lambda on, progress: StubWeek(on, stub_calls())) as found:
@@ -108,15 +108,17 @@ def test_the_days_ahead_count_what_is_due_and_put_what_is_late_on_today() -> Non
     assert [d.look for d in due][:5] == [0, 0, 1, 0, 0]
 
 
-@pytest.mark.parametrize("query", ["act=-5", "act=abc", "act=999999999999", "order=drop", "farm=none", "on=2026-09-14", "room=<b>"])
+@pytest.mark.parametrize(
+    "query", ["act=-5", "act=abc", "act=999999999999", "order=drop", "farm=none", "on=2026-09-14", "room=<b>"]
+)
 def test_odd_filters_are_harmless(big: RunningDesk, query: str) -> None:
     with big.launched() as client:
         answer = client.get("/?" + query)
     assert answer.status_code == 200 and "<b>" not in answer.text.replace("<b>now", "").replace("<b><time", "").replace(
         "<b>Mon", ""
-    ).replace("<b>Tue", "").replace("<b>Wed", "").replace("<b>Thu", "").replace("<b>Fri", "").replace("<b>Sat", "").replace(
-        "<b>Sun", ""
-    )
+    ).replace("<b>Tue", "").replace("<b>Wed", "").replace("<b>Thu", "").replace("<b>Fri", "").replace(
+        "<b>Sat", ""
+    ).replace("<b>Sun", "")
 
 
 @pytest.mark.parametrize("day", ["2026-02-30", "yesterday", "1492-01-01", "2026-9-1", "'; DROP TABLE"])
@@ -192,7 +194,9 @@ def test_the_progress_page_and_its_end(demo_ledger: Path, tmp_path: Path) -> Non
 
     with running(tmp_path, demo_ledger, run=run) as found, found.launched() as client:
         waiting = client.get("/")
-        assert "37 of 200 done" in waiting.text and "<progress" in waiting.text and 'http-equiv="refresh"' in waiting.text
+        assert (
+            "37 of 200 done" in waiting.text and "<progress" in waiting.text and 'http-equiv="refresh"' in waiting.text
+        )
         polled = client.get(f"/week/progress?for=page&on={DAY}")
         assert "hx-refresh" not in polled.headers
         go.set()

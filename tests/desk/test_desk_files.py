@@ -1,0 +1,165 @@
+"""Files: looked at, mapped, read apart, taken in once; hostile ones are refused in one line and nothing is stored."""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+import re
+import time
+from pathlib import Path
+
+import httpx
+import pytest
+from page_forms import form_of
+from running_desk import RunningDesk
+
+from sideoats.desk.taking import preview, read_apart
+from sideoats.errors import InputError
+
+GOOD = "DATE,TMAX,TMIN,PRCP\n" + "".join(
+    f"2026-07-{d:02d},{90 + d % 7},{60 + d % 5},{0.1 * (d % 3):.1f}\n" for d in range(1, 31)
+)
+
+
+def send(client: httpx.Client, name: str, data: bytes) -> httpx.Response:
+    return client.post("/files", files={"file": (name, data, "text/csv")})
+
+
+def settle(client: httpx.Client, address: str) -> str:
+    """The file's page once nothing is going on."""
+    for _ in range(600):
+        text = client.get(address).text
+        if "<progress" not in text:
+            return text
+        time.sleep(0.1)
+    raise AssertionError("the file is never read")
+
+
+def test_a_station_file_from_first_look_to_ledger(desk: RunningDesk) -> None:
+    bad = GOOD + "2026-07-31,hot,60,0\n2026-13-01,90,60,0\n=cmd(),1,2,3\n2026-08-01,91,61\n"
+    with desk.launched() as client:
+        address = send(client, "mine.csv", bad.encode()).headers["location"]
+        look = client.get(address).text
+        assert "TMAX" in look and "2026-07-01" in look
+        chosen = client.get(address, params={"format": "station-csv"}).text
+        form = form_of(chosen, address + "/read")
+        assert form["col.time"] == "DATE" and form["col.tmax"] == "TMAX" and form["col.rain"] == "PRCP"
+        assert form["unit.tmax"] == "degF" and form["unit.rain"] == "inch"
+        before = desk.desk.ledger.head()
+        assert client.post(address + "/read", data={**form, "place": "home-gauge"}).status_code == 303
+        read = settle(client, address)
+        assert "Nothing is stored yet" in read and desk.desk.ledger.head() == before
+        assert "Set aside: 4 rows" in read
+        listed = list(csv.DictReader(io.StringIO(client.get(address + "/set-aside.csv").text, newline="")))
+        assert [row["line"] for row in listed] == ["32", "33", "34", "35"] and all(row["reason"] for row in listed)
+        assert not any(row["reason"].startswith(("=", "+", "-", "@")) for row in listed)
+        client.post(address + "/take-in")
+        stored = settle(client, address)
+        assert re.search(r"2 entries stored", stored)
+        kept = list(desk.desk.ledger.history(place="home-gauge", kind="station_days"))
+        assert len(kept) == 1 and kept[0].body["tmax"][0] == pytest.approx((91 - 32) / 1.8)
+        assert kept[0].body["rain"][1] == pytest.approx(0.2 * 25.4)
+        again = send(client, "mine.csv", bad.encode()).headers["location"]
+        client.post(again + "/read", data={**form, "place": "home-gauge"})
+        settle(client, again)
+        client.post(again + "/take-in")
+        assert "0 entries stored; 2 were there already" in settle(client, again)
+    assert not list((desk.settings.folder() / "incoming").glob("*.csv"))
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "why"),
+    [
+        ("x.exe", b"MZ", "no reader knows"), ("x.csv", b"", "is empty"), ("noending", b"a,b\n", "no reader knows"),
+        ("../../x.php", b"a", "no reader knows"), ("x.csv.zip", b"PK", "no reader knows"),
+    ],
+)  # fmt: skip
+def test_what_is_no_file_for_us_is_refused(desk: RunningDesk, name: str, data: bytes, why: str) -> None:
+    with desk.launched() as client:
+        answer = send(client, name, data)
+    assert answer.status_code == 422 and why in answer.text
+
+
+def test_names_never_become_paths(desk: RunningDesk) -> None:
+    with desk.launched() as client:
+        address = send(client, "..\\..\\etc/../pass<b>wd.csv", b"a,b\n1,2\n").headers["location"]
+        text = client.get(address).text
+    assert "pass&lt;b&gt;wd.csv" in text and "etc" not in re.findall(r"<h1>([^<]*)", text)[0]
+    for path in (desk.settings.folder() / "incoming").iterdir():
+        assert re.fullmatch(r"[0-9a-f]{32}\.\w+", path.name) and path.stat().st_mode & 0o077 == 0
+
+
+def test_a_file_larger_than_allowed_is_refused(desk: RunningDesk) -> None:
+    with desk.launched() as client:
+        assert send(client, "big.csv", b"a" * (desk.settings.limits.upload + 200_000)).status_code == 413
+        assert send(client, "big.csv", b"a" * (desk.settings.limits.upload + 10)).status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("bomb.csv.gz", gzip.compress(b"0" * 600_000_000, 1)), ("cut.csv.gz", gzip.compress(b"a,b\n" * 1000)[:-9]),
+        ("binary.csv", bytes(range(256)) * 40), ("nul.csv", b"DATE,TMAX\n2026-07-01,\x009\n"),
+        ("quotes.csv", b'DATE,"TMAX\n' * 50), ("wide.csv", b"," * 200_000 + b"\n1\n"), ("long.csv", b"x" * 3_000_000),
+    ],
+    ids=lambda v: v if isinstance(v, str) else "",
+)  # fmt: skip
+def test_hostile_files_get_one_line_and_store_nothing(desk: RunningDesk, name: str, data: bytes) -> None:
+    before = desk.desk.ledger.head()
+    with desk.launched() as client:
+        address = send(client, name, data).headers["location"]
+        assert client.get(address).status_code == 200
+        client.post(address + "/read", data={"format": "ghcn-daily"})
+        text = settle(client, address)
+        assert 'role="alert"' in text and "Traceback" not in text
+        assert desk.desk.ledger.head() == before
+        gone = client.post(address + "/throw-away")
+        assert gone.headers["location"].startswith("/files")
+        assert client.get(address).status_code == 404
+
+
+def test_a_reader_that_eats_memory_ends_and_the_desk_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from sideoats.desk import taking
+
+    path = tmp_path / "big.csv.gz"
+    path.write_bytes(gzip.compress(b"2026-01-01,1\n" * 30_000_000, 1))
+    monkeypatch.setattr(taking, "_READ_BYTES", 10)
+    with pytest.raises(InputError) as caught:
+        read_apart(path, "ghcn-daily", {"place": None, "station": None}, "big.csv.gz")
+    assert "\n" not in str(caught.value)
+
+
+def test_files_of_another_are_not_there(office: RunningDesk) -> None:
+    with office.signed_in("ada") as client:
+        address = send(client, "mine.csv", GOOD.encode()).headers["location"]
+        assert client.get(address).status_code == 200
+    office.desk.accounts.add("eve", "barley on the north slope", "adviser")
+    with office.signed_in("eve") as client:
+        assert client.get(address).status_code == 404
+        assert client.post(address + "/take-in").status_code == 404
+
+
+def test_previews_show_tables_and_lines_alike(tmp_path: Path) -> None:
+    table = tmp_path / "a.csv"
+    table.write_text("# remark\na;b;c\n1;2;3\n", encoding="utf-8")
+    assert preview(table).header == ("a", "b", "c") and preview(table).delimiter == ";"
+    lines = tmp_path / "a.dly"
+    lines.write_text("USW00003870196201TMAX  150  X\n", encoding="utf-8")
+    assert preview(lines).header == () and preview(lines).lines[0].startswith("USW0")
+    odd = tmp_path / "b.csv"
+    odd.write_bytes(b"a,b\n\xff\x1b[31m,2\n")
+    assert "\x1b" not in str(preview(odd))
+    assert preview(tmp_path / "absent.csv").header == ()
+
+
+def test_a_mapping_must_name_a_date_and_a_column(desk: RunningDesk) -> None:
+    with desk.launched() as client:
+        address = send(client, "mine.csv", GOOD.encode()).headers["location"]
+        form = form_of(client.get(address, params={"format": "station-csv"}).text, address + "/read")
+        nothing = {k: "" if k.startswith("col.") and k != "col.time" else v for k, v in form.items()}
+        assert "at least one" in client.post(address + "/read", data=nothing).text
+        assert client.post(address + "/read", data={**form, "col.time": ""}).status_code == 422
+        assert client.post(address + "/read", data={**form, "col.time": "NOT THERE"}).status_code == 422
+        assert client.post(address + "/read", data={**form, "station.latitude": "north"}).status_code == 422
+        assert client.post(address + "/read", data={**form, "format": "no-such"}).status_code == 422
