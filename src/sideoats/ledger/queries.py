@@ -19,7 +19,7 @@ from sideoats.ledger.tables import about, entries, series
 
 PAGE = 1000
 _CHUNK = 500
-_MOST_GUESSED = 5000
+MOST_GUESSED = 5000
 _COPY_FROM = 200  # rows from which COPY beats INSERT
 _LATER = entries.alias("later")
 COLUMNS = [entries.c[name] for name in Row._fields]
@@ -73,9 +73,9 @@ def corrections_of(connection: Connection, ids: Iterable[str]) -> dict[str, str]
     return found
 
 
-def subjects(connection: Connection, kind: str) -> list[str]:
-    """Ids that `kind` has been recorded for, 5,000 at most: enough to guess what a mistyped id meant."""
-    statement = sa.select(series.c.subject).where(series.c.kind == kind).limit(_MOST_GUESSED)
+def subjects(connection: Connection, kind: str, most: int | None = MOST_GUESSED) -> list[str]:
+    """Ids that `kind` has been recorded for; by itself so many as are enough to guess what a mistyped id meant."""
+    statement = sa.select(series.c.subject).where(series.c.kind == kind).limit(most)
     return list(connection.execute(statement).scalars())
 
 

@@ -111,21 +111,32 @@ class Ledger:
         farms = [_farm(self._entry(row)) for row in found]
         return sorted((f for f in farms if f is not None), key=lambda f: (f.name, f.id))
 
-    def places(self, on: date | None = None) -> list[Place]:
-        """Every place as last described on or before `on` (None: as described by now), by farm and name."""
+    def places(self, on: date | None = None, ids: Sequence[str] | None = None) -> list[Place]:
+        """Every place as last described on or before `on` (None: as described by now), by farm and name.
+
+        `ids` gives those places only.
+        """
         with self.reading() as connection:
-            found = queries.latest(connection, ["place"], on)
+            found = queries.latest(connection, ["place"], on, ids)
         places = [_place(self._entry(row)) for row in found]
         return sorted((p for p in places if p is not None), key=lambda p: (p.farm, p.name, p.id))
 
-    def latest(self, kinds: Iterable[str], on: date | None) -> dict[str, dict[str, Entry]]:
+    def place_ids(self) -> list[str]:
+        """Ids of all places ever described, sorted; far cheaper than `places` where there are very many."""
+        with self.reading() as connection:
+            return sorted(queries.subjects(connection, "place", None))
+
+    def latest(
+        self, kinds: Iterable[str], on: date | None, places: Sequence[str] | None = None
+    ) -> dict[str, dict[str, Entry]]:
         """Kind to place to the newest entry that no correction has replaced, seen on or before `on`.
 
+        `places` gives what is known of those only.
         Entries at no place stand under their farm's id, or "" where they have none. Where a kind keeps topics apart
         (quotes of several commodities), the newest of any topic is given: see `latest_topics`.
         """
         out: dict[str, dict[str, Entry]] = {kind: {} for kind in kinds}
-        for kind, subject, _topic, entry in self._latest(list(out), on):
+        for kind, subject, _topic, entry in self._latest(list(out), on, places):
             before = out[kind].get(subject)
             if before is None or (before.seen_at, before.seq) < (entry.seen_at, entry.seq):
                 out[kind][subject] = entry
@@ -135,9 +146,11 @@ class Ledger:
         """As `latest` for one kind, by (place, topic): each commodity's quote, each question's call."""
         return {(subject, topic): entry for _kind, subject, topic, entry in self._latest([kind], on)}
 
-    def _latest(self, kinds: Sequence[str], on: date | None) -> Iterator[tuple[str, str, str, Entry]]:
+    def _latest(
+        self, kinds: Sequence[str], on: date | None, subjects: Sequence[str] | None = None
+    ) -> Iterator[tuple[str, str, str, Entry]]:
         with self.reading() as connection:
-            found = queries.latest(connection, kinds, on)
+            found = queries.latest(connection, kinds, on, subjects)
         for row in found:
             entry = self._entry(row)
             if not entry.withheld:
@@ -166,6 +179,17 @@ class Ledger:
             if len(found) < queries.PAGE:
                 return
             after = (found[-1].seen_at, found[-1].seq)
+
+    def added(self, after: int) -> Iterator[Entry]:
+        """Entries behind seq `after`, in the order of the ledger: what came since a head that was noted."""
+        while True:
+            with self.reading() as connection:
+                found = queries.page(connection, after, queries.PAGE)
+            for row in found:
+                yield self._entry(row)
+            if len(found) < queries.PAGE:
+                return
+            after = found[-1].seq
 
     def get(self, entry_id: str) -> Entry | None:
         """The entry with that id, or None."""
