@@ -43,6 +43,8 @@ ASKED = {
     "soil-test": (FALL, {"yield": "50 bu/ac", "phosphorus": "8", "extractant": "Mehlich-3"}),
     "drill-check": (FALL, {"target": "75 lb/ac", "row_spacing": "7.5 in", "catch": "100 g", "course": "150 ft"}),
     "sprayer-check": (FALL, {"gpm": "0.25", "speed": "5 mph", "spacing": "20 in"}),
+    "wheat-water": (FALL, {"stored": "4 in", "rain": "11 in", "price": "5.6 USD/bu"}),
+    "wheat-stand": (date(2026, 10, 20), {"plants": "18,22,15,20,19", "row_length": "1 ft", "row_spacing": "7.5 in"}),
     "wheat-yield": (date(2027, 6, 1), {"heads": "38", "row_length": "1 ft", "kernels": "22", "row_spacing": "7.5 in"}),
 }  # fmt: skip
 
@@ -114,6 +116,17 @@ def test_refusals_are_one_line(name, values, message):
     with pytest.raises(InputError, match=message) as caught:
         ask(name, values, on=FALL)
     assert "\n" not in str(caught.value)
+
+
+def test_water_line_and_stand_figures():
+    # Musick et al. 1994 at 12 in of use: 17.6 bu/ac; all rain counted as used leaves no spread
+    found = ask("wheat-water", {"stored": "12 in", "rain": "0 in"}, on=FALL)
+    assert found["quantities"]["yield"]["value"] == pytest.approx(17.6, abs=0.06)
+    # 19 plants a foot in 6 in rows are 38/ft2; 5 in 7.5 in rows 8/ft2
+    thick = ask("wheat-stand", {"plants": "19,19,20,18,19", "row_length": "1 ft", "row_spacing": "6 in"}, on=FALL)
+    assert thick["quantities"]["stand"]["value"] == pytest.approx(38) and thick["verdict"] == "wait"
+    thin = ask("wheat-stand", {"plants": "5,5,4,6,5", "row_length": "1 ft", "row_spacing": "7.5 in"}, on=FALL)
+    assert thin["verdict"] == "look" and "thin" in thin["headline"]
 
 
 def test_calibrations_act_when_off():

@@ -39,26 +39,25 @@ def loss_by_week(days_late: ArrayLike, per_week: ArrayLike) -> Floats:
     )
 
 
-def up_by(rain_in: ArrayLike, sown: int, threshold_in: ArrayLike, moist: ArrayLike) -> Floats:
-    """Day (from today) on which seed sown on day `sown` gets water enough to come up.
+def soaking_from(rain_in: ArrayLike, threshold_in: ArrayLike) -> Floats:
+    """First day, from each day on, by which two days running bring rain enough to wet dusted-in seed.
 
     Parameters
     ----------
     rain_in : (..., day) rain [in]; day 0 is today
-    sown : day of sowing
-    threshold_in : (...) rain in one day or two running that is enough [in]
-    moist : (...) True where the seed zone is moist already
+    threshold_in : (...) rain of one day and the day before it together that is enough [in]
 
     Returns
     -------
-    (...) day, NaN where no such rain falls within the record
+    (..., day) the day, at or after the one asked about; NaN where none falls within the record
     """
-    rain = np.asarray(rain_in, np.float64)[..., sown:]
+    rain = np.asarray(rain_in, np.float64)
     two = rain.copy()
     two[..., 1:] += rain[..., :-1]
-    enough = two >= np.asarray(threshold_in, np.float64)[..., None]
-    first = np.where(enough.any(axis=-1), enough.argmax(axis=-1) + sown, np.nan)
-    return np.asarray(np.where(np.asarray(moist, bool), float(sown), first), dtype=np.float64)
+    days = np.arange(rain.shape[-1], dtype=np.float64)
+    wet = np.where(two >= np.asarray(threshold_in, np.float64)[..., None], days, np.inf)
+    soonest = np.minimum.accumulate(wet[..., ::-1], axis=-1)[..., ::-1]
+    return np.asarray(np.where(np.isinf(soonest), np.nan, soonest))
 
 
 def fall_forage(days_after: ArrayLike, at_reference: ArrayLike, gone_after: ArrayLike) -> Floats:

@@ -82,10 +82,10 @@ def answer(table: Table, context: Context) -> Answers:
     head, gain = w.stocking(table)[:, None], w.gain_draws(table, context)
     a_day = grazing.forage_revenue(head, 1.0, gain, table.number("value_of_gain")[:, None])
     past = np.maximum(np.array(DAYS)[None, None, :] - np.maximum(stem.days, 0.0)[:, :, None], 0.0)
-    lost = np.where(
-        table.flag("compound")[:, None, None], grazing.lost_after(past, daily[:, :, None], compound=True),
-        grazing.lost_after(past, daily[:, :, None]),
-    )  # fmt: skip
+    lost = grazing.lost_after(past, daily[:, :, None])
+    if table.flag("compound").any():
+        compounded = grazing.lost_after(past, daily[:, :, None], compound=True)
+        lost = np.where(table.flag("compound")[:, None, None], compounded, lost)
     payoff = a_day[:, :, None] * np.array(DAYS) - grain[:, :, None] * lost
     lacking = w.unknown(table, value_of_gain="value of gain", price="wheat price")
     lacking |= {"expected yield": ~table.known("yield"), "head and acres": np.isnan(w.stocking(table))}

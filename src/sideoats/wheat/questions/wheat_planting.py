@@ -19,6 +19,7 @@ from sideoats.wheat.questions import _common as w
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 STEP, LAST = 3, 75
+_AHEAD = 120  # days of rain looked at past the last sowing day; wheat not up by then is lost
 DAYS = tuple(range(0, LAST + 1, STEP))
 OPTIONS = tuple(Option(f"sow-day-{d}", "Sow today" if d == 0 else f"Sow in {d} days", day=d) for d in DAYS)
 _SEEN = "evidence:wheat_check."
@@ -78,29 +79,45 @@ def _emergence(table: Table, context: Context) -> Floats:
             wait = out.between("days to rain", *facts.span("wheat/planting.dry_wait"))
             days = days + np.where(dry, 1.0, 0.0)[:, None, None] * wait[None, :, None]
         return days
-    rain = out.daily("rain")[:, out.year_of_draw] / w.INCH_MM
-    rows = out.station_rows(table.text("station"))
+    names, row = np.unique(out.station_rows(table.text("station")), return_inverse=True)
+    rain = out.daily("rain")[names][:, :, : LAST + _AHEAD][:, out.year_of_draw] / w.INCH_MM
+    waits = planting.soaking_from(rain, np.broadcast_to(enough, rain.shape[:2]))
     holds = out.between("seed zone stays moist", *facts.span("wheat/planting.moist_holds"))
     total = np.concatenate([np.zeros((*rain.shape[:2], 1)), np.cumsum(rain, axis=2)], axis=2)
     up = np.empty((n, out.draws, len(DAYS)))
     for at, day in enumerate(DAYS):
-        back = np.maximum(day - holds, 0.0).astype(np.int64)
-        recent = (
-            total[:, :, day] - np.take_along_axis(total, np.broadcast_to(back, rain.shape[:2])[:, :, None], 2)[..., 0]
-        )
-        waits = planting.up_by(rain, day, np.broadcast_to(enough, rain.shape[:2]), recent >= enough)
+        back = np.broadcast_to(np.maximum(day - holds, 0.0).astype(np.int64), rain.shape[:2])
+        recent = total[:, :, day] - np.take_along_axis(total, back[:, :, None], 2)[..., 0]
+        ready = np.where(recent >= enough, float(day), waits[:, :, day])
         still = (moist | unknown)[:, None] & (day <= holds)[None, :]
-        up[:, :, at] = np.where(still, float(day), waits[rows])
+        up[:, :, at] = np.where(still, float(day), ready[row])
     return up
 
 
+def _alike(table: Table, context: Context, best: Floats, fly: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Rows that share everything but money: the first row of each kind, and which kind each row is."""
+    out = context.outlook
+    station = out.station_rows(table.text("station")) if out.has_weather else np.zeros(len(table))
+    marks = np.stack([station, best, fly, table.number("top_moist"), table.number("volunteer")], axis=1)
+    _, first, kind = np.unique(np.nan_to_num(marks, nan=-999.0), axis=0, return_index=True, return_inverse=True)
+    return first.astype(np.int64), kind.reshape(-1).astype(np.int64)
+
+
 def _sown(table: Table, context: Context) -> _Sown:
-    facts, out = context.facts, context.outlook
     first, last = _window(table, context)
     given = table.days_until("best_date", context.on)
     best = np.where(np.isnan(given), (first + last) / 2, given)
     own = table.days_until("fly_free", context.on)
     fly = np.where(np.isnan(own), best, own)
+    first_row, kind = _alike(table, context, best, fly)
+    share, up, forage = _by_date(table.take(first_row), context, best[first_row], fly[first_row])
+    grain = table.number("yield")[:, None, None] * share[kind]
+    return _Sown(up[kind], grain, forage[kind], best, fly, (first, last))
+
+
+def _by_date(table: Table, context: Context, best: Floats, fly: Floats) -> tuple[Floats, Floats, Floats]:
+    """Share of full yield, day of emergence and fall forage (place, draw, day)."""
+    facts, out = context.facts, context.outlook
     up = _emergence(table, context)
     early = facts["wheat/planting.early_yield.bushland"].rows
     late = facts["wheat/planting.late_yield.witt1996"].rows
@@ -117,7 +134,7 @@ def _sown(table: Table, context: Context) -> _Sown:
     at_reference = out.between("fall forage", *facts.span("wheat/planting.fall_forage"))[None, :, None]
     gone = out.between("fall forage gone", *facts.span("wheat/planting.fall_forage_gone"))[None, :, None]
     forage = np.nan_to_num(planting.fall_forage(up - reference, at_reference, gone))
-    return _Sown(up, table.number("yield")[:, None, None] * share, forage, best, fly, (first, last))
+    return share, up, forage
 
 
 def _payoff(table: Table, context: Context, sown: _Sown) -> Floats:

@@ -13,7 +13,6 @@ from itertools import combinations
 import numpy as np
 
 from sideoats.errors import InputError
-from sideoats.wheat.trials import reml
 from sideoats.wheat.trials.analyse import Estimates, difference_variance
 from sideoats.wheat.trials.terms import Floats
 
@@ -197,8 +196,3 @@ def best_sets(deviations: Floats, varieties: tuple[str, ...], size: int, risk: f
         found.append((float(mixed.mean()), worst, members))
     found.sort(key=lambda s: -((1 - risk) * s[0] + risk * s[1]))
     return [Share(tuple(varieties[i] for i in m), mean, worst) for mean, worst, m in found[:most]]
-
-
-def fitted_names(fit: reml.Fit) -> dict[str, float]:
-    """Variances by name with the residual, for showing."""
-    return {**fit.variances, "error": fit.residual}

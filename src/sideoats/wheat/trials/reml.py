@@ -250,7 +250,9 @@ class _Work:
         for _ in range(12):
             # no variance shrinks by more than a factor of 100 in one step, so that a long step cannot hide a term
             lowest = np.where(ratio < 1e-5, _FLOOR, ratio / 100)
-            trial = np.clip(ratio + length * step, lowest, np.minimum(ratio * 100 + 1, _CEILING))
+            # the criterion is flatter above than below: rising variances grow by the exponent, which saves steps
+            rising = ratio * np.exp(np.clip(length * step / ratio, 0.0, 4.0))
+            trial = np.clip(np.where(step > 0, rising, ratio + length * step), lowest, _CEILING)
             try:
                 new_value, new_s2, new_z = self.criterion(trial)
             except np.linalg.LinAlgError:  # too far out for the arithmetic: a shorter step
