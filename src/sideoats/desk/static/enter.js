@@ -73,7 +73,7 @@ async function start() {
       { enableHighAccuracy: true, timeout: 15000, maximumAge: 30000 },
     );
   };
-  show("Where are you?",
+  show("Where are you?", signInPart(),
     drafts.length ? h("section", { "aria-label": "Begun and not finished" }, h("h2", {}, "Begun and not finished"),
       h("ul", { class: "choices" }, drafts.map((d) => h("li", {}, h("button", { type: "button", onclick: () => goOn(d) },
         h("span", {}, placeOf(d.place)?.name ?? d.place ?? "No place", h("br"), h("small", {}, `${kindOf(d.kind)?.title ?? d.kind}${counted(d)}`))))))) : null,
@@ -396,6 +396,12 @@ async function waitsLine(result) {
   $("waits").hidden = false;
 }
 
+function signInPart() {
+  if (lastResult !== "sign in") return null;
+  const how = data.office ? h("a", { class: "button", href: "/sign-in?next=/enter/" }, "Sign in") : "Open the address that the desk printed when it was started.";
+  return h("div", { class: "caution" }, h("p", {}, "The session has ended. Nothing here is lost, and one can go on counting."), h("p", {}, how));
+}
+
 // ---- what waits
 
 const STATES = { waits: "waits", sent: "sent", clash: "something else is kept under its number", refused: "the desk cannot use it" };
@@ -404,7 +410,7 @@ async function whatWaits() {
   const open = held.filter((r) => r.state !== "sent");
   const oldest = open.length ? open[open.length - 1].made_at : null;
   show("What waits",
-    lastResult === "sign in" ? h("div", { class: "caution" }, h("p", {}, "The session has ended. Sign in again; nothing here is lost."), h("p", {}, h("a", { href: "/sign-in?next=/enter/" }, "Sign in"))) : null,
+    signInPart(),
     oldest ? h("p", {}, `The oldest was made ${oldest.slice(0, 10)} at ${oldest.slice(11, 16)}.`) : null,
     h("div", { class: "row" }, button("Send now", async () => { await sendNow(true); whatWaits(); }, { class: "first" }), open.length ? button("Save as a file", () => saveFile(open)) : null, button("Back", start)),
     held.length ? held.map(heldPart) : h("p", {}, "Nothing waits, and nothing was sent from this phone lately."));

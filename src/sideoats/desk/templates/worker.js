@@ -25,7 +25,14 @@ self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
   if (event.request.method !== "GET" || url.origin !== location.origin) return;
   if (event.request.mode === "navigate" && url.pathname === "/enter/") {
-    event.respondWith(fetch(event.request).catch(() => kept(event.request, "/enter/")));
+    // Without a signal, without a session, with the desk in trouble: the kept page opens, and shows what waits.
+    event.respondWith((async () => {
+      try {
+        const answer = await fetch(event.request);
+        if (answer.ok || url.search || answer.type === "opaqueredirect") return answer;
+      } catch { /* no signal */ }
+      return kept(event.request, "/enter/");
+    })());
   } else if (url.pathname === DATA) {
     return; // the page keeps places and kinds itself, and asks for them afresh
   } else if (FILES.includes(url.pathname + url.search)) {
