@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sideoats.errors import InputError
@@ -75,6 +75,7 @@ def test_the_optimum_beats_its_neighbours(potential, need, ratio):
     assert net(best) >= net(best + 1) - 1e-9 and net(best) >= net(max(best - 1, 0.0)) - 1e-9
 
 
+@settings(deadline=None)  # the first call imports scipy.optimize
 @given(st.floats(0.1, 0.6), st.floats(40, 110), st.floats(20, 60))
 def test_fits_recover_their_own_curves(slope, join, start):
     rates = np.repeat(np.arange(0, 151, 15.0), 2)

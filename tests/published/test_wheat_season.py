@@ -45,8 +45,8 @@ def test_new_south_wales_weekly_loss():
 
 def test_late_rates():
     # K-State: half again by November 1 (a month late), at most 120 lb/ac
-    assert planting.late_rate(60, 31, 0.5, 120) == pytest.approx(90)
-    assert planting.late_rate(90, 60, 0.5, 120) == pytest.approx(120)
+    assert planting.late_rate(60, 31, 0.5, 120, 31) == pytest.approx(90)
+    assert planting.late_rate(90, 60, 0.5, 120, 31) == pytest.approx(120)
 
 
 FREEZE = {"tillering": 12, "jointing": 24, "boot": 28, "heading": 30, "flowering": 32, "milk": 28, "dough": 28}

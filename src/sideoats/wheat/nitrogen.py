@@ -151,20 +151,36 @@ def recommend(
         total = goal * facts.value(_F + "texas.per_bushel")
         return Need(total, none, np.zeros(goal.shape, bool), publisher)
     if publisher == "kansas":
-        soil = np.asarray(soil_nitrogen, np.float64)
-        if np.isnan(soil).any():
-            soil = np.where(np.isnan(soil), facts.value(_F + "kansas.profile_default"), soil)
-        eaten = np.asarray(grazed, bool)
-        added = np.where(eaten, facts.value(_F + "kansas.grazing"), 0.0) if eaten.any() else np.zeros(eaten.shape)
-        slope, credit = facts.value(_F + "kansas.per_bushel"), facts.value(_F + "kansas.organic_matter")
+        rate, total = _kansas(facts, goal, organic_matter, soil_nitrogen, grazed, credits)
     else:
-        soil = np.asarray(soil_nitrogen, np.float64)
-        table, residue = facts[_F + "washington.per_bushel"], facts[_F + "washington.residue"]
-        slope = _row(table, wheat_class, "class of wheat")
-        added = np.asarray(_row(residue, previous, "previous crop") if previous else 0.0)
-        credit = facts.value(_F + "washington.organic_matter")
-    rate, total = budget(goal, slope, organic_matter, credit, soil, added, credits)
+        rate, total = _washington(facts, goal, organic_matter, soil_nitrogen, wheat_class, previous, credits)
     return Need(rate, total, np.zeros(rate.shape, bool), publisher)
+
+
+def _kansas(
+    facts: Facts,
+    goal: Floats,
+    organic_matter: ArrayLike,
+    soil_nitrogen: ArrayLike,
+    grazed: ArrayLike,
+    credits: ArrayLike,
+) -> tuple[Floats, Floats]:
+    soil = np.asarray(soil_nitrogen, np.float64)
+    if np.isnan(soil).any():
+        soil = np.where(np.isnan(soil), facts.value(_F + "kansas.profile_default"), soil)
+    eaten = np.asarray(grazed, bool)
+    added = np.where(eaten, facts.value(_F + "kansas.grazing"), 0.0) if eaten.any() else np.zeros(eaten.shape)
+    slope, credit = facts.value(_F + "kansas.per_bushel"), facts.value(_F + "kansas.organic_matter")
+    return budget(goal, slope, organic_matter, credit, soil, added, credits)
+
+
+def _washington(
+    facts: Facts, goal: Floats, organic_matter: ArrayLike, soil: ArrayLike, wheat_class: str, previous: str,
+    credits: ArrayLike,
+) -> tuple[Floats, Floats]:  # fmt: skip
+    slope = _row(facts[_F + "washington.per_bushel"], wheat_class, "class of wheat")
+    residue = _row(facts[_F + "washington.residue"], previous, "previous crop") if previous else 0.0
+    return budget(goal, slope, organic_matter, facts.value(_F + "washington.organic_matter"), soil, residue, credits)
 
 
 def _row(table: Fact, key: str, what: str) -> float:

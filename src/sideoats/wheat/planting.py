@@ -73,14 +73,14 @@ def fall_forage(days_after: ArrayLike, at_reference: ArrayLike, gone_after: Arra
     return np.asarray(at_reference, np.float64) * np.clip(left, 0.0, None)
 
 
-def early_pest_share(days_before_fly_free: ArrayLike, full_loss: ArrayLike, full_after: float = 21.0) -> Floats:
-    """Share of grain lost to pests of early wheat [1]: none at the fly-free date, `full_loss` three weeks before it."""
+def early_pest_share(days_before_fly_free: ArrayLike, full_loss: ArrayLike, full_after: float) -> Floats:
+    """Share of grain lost to early pests [1]: none at the fly-free date, `full_loss` so many days before it."""
     return np.asarray(full_loss, np.float64) * np.clip(
         np.asarray(days_before_fly_free, np.float64) / full_after, 0.0, 1.0
     )
 
 
-def late_rate(rate: ArrayLike, days_late: ArrayLike, share: float, top: float, full_after: float = 31.0) -> Floats:
+def late_rate(rate: ArrayLike, days_late: ArrayLike, share: float, top: float, full_after: float) -> Floats:
     """Seeding rate raised for lateness: by `share` when `full_after` days late, in proportion before, to at most `top`.
 
     A rate that already stands above `top` is left as it is.

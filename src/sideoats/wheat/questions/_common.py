@@ -148,6 +148,16 @@ def gain_draws(table: Table, context: Context) -> Floats:
     return np.where(np.isnan(given), drawn[None, :], given)
 
 
+def hay_money(table: Table, context: Context, days: int) -> Floats:
+    """Money of cutting wheat for hay some days from now (place, draw) [USD/ac]; NaN where hay has no price."""
+    facts, out = context.facts, context.outlook
+    tons = table.number("hay_yield")[:, None] + np.zeros((1, out.draws))
+    if np.isnan(tons).any():
+        tons = np.where(np.isnan(tons), out.between("wheat hay", *facts.span("wheat/hay.wheat_yield")), tons)
+    making = known_or(table.number("hay_cost"), context, "wheat/hay.cost")[:, None]
+    return np.asarray(tons * (table.number("hay_price")[:, None] * out.price_ratio("grass hay", [days])[:, 0] - making))
+
+
 def shown_day(context: Context, days: float) -> str:
     """A date some days from today, such as "Mon 14 Sep"."""
     from datetime import timedelta
@@ -161,6 +171,21 @@ def absent(table: Table, names: tuple[str, ...]) -> Bools:
     for name in names:
         out |= ~table.known(name)
     return out
+
+
+def told(context: Context, fact: str, times: float = 1.0, form: str = ".0f") -> str:
+    """A fact's range in words, such as "11 to 197", as the district has it; one number where it is one."""
+    low, high = (format(times * end, form) for end in context.facts.by_id[fact].span)
+    return low if low == high else f"{low} to {high}"
+
+
+HAY = (
+    Field("hay_yield", "number", "hay expected; the common range if absent", unit="ton/ac", low=0.1, high=8),
+    Field("hay_price", "number", "price of wheat hay", unit="USD/ton", low=5, high=600,
+          found_in=("quote:grass hay", "setting:price.wheat_hay")),
+    Field("hay_cost", "number", "cutting and baling; common practice if absent", unit="USD/ton", low=0, high=200,
+          found_in=("setting:cost.hay_making",)),
+)  # fmt: skip
 
 
 def any_of(lacking: Mapping[str, Bools]) -> Bools:

@@ -111,7 +111,7 @@ def _because(allowed: Floats, low: Floats, high: Floats, row_limit: float) -> Ca
         if np.isfinite(low[i]):
             out.append(
                 f"Rows run from {100 * low[i]:.0f} to {100 * high[i]:.0f} % of their mean; {100 * row_limit:.0f} % "
-                f"either "
+                "either "
                 "way is common practice."
             )
         return out

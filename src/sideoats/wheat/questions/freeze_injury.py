@@ -40,11 +40,7 @@ INPUTS = (
     Field("dead", "number", "of them with a white, brown or mushy growing point", bare=True, low=0, high=2000,
           fresh_days=15, found_in=("evidence:stem_split.dead",)),
     w.YIELD, w.PRICE, w.HARVEST_COST,
-    Field("hay_yield", "number", "hay expected; the common range if absent", unit="ton/ac", low=0.1, high=8),
-    Field("hay_price", "number", "price of wheat hay", unit="USD/ton", low=5, high=600,
-          found_in=("quote:grass hay", "setting:price.wheat_hay")),
-    Field("hay_cost", "number", "cutting and baling; common practice if absent", unit="USD/ton", low=0, high=200,
-          found_in=("setting:cost.hay_making",)),
+    *w.HAY,
     w.HEAD, w.STOCKING, w.GAIN, w.VALUE_OF_GAIN, w.PLANTING, w.STATION, w.ACRES,
 )  # fmt: skip
 
@@ -159,26 +155,25 @@ def _dead_draws(table: Table, context: Context, night: _Freeze) -> Floats:
     return np.where(np.isnan(split), drawn, counted)
 
 
+def _payoff(table: Table, context: Context, kept: Floats) -> Floats:
+    """Grain, hay and grazing out (place, draw, option) [USD/ac]; NaN where one is not priced."""
+    facts, out = context.facts, context.outlook
+    net = w.wheat_price(table, context) - w.harvest_cost(table, context)[:, None]
+    grain = w.yield_draws(table, context) * kept * net
+    days = out.between("graze-out days", *facts.span("wheat/grazing.graze_out_days")) / 2  # half the spring is gone
+    grazed = w.stocking(table)[:, None] * days * w.gain_draws(table, context) * table.number("value_of_gain")[:, None]
+    return np.stack([grain, w.hay_money(table, context, 60), grazed], axis=2)
+
+
 def answer(table: Table, context: Context) -> Answers:
     """Exposure by stage, a look a week on, and what the wheat is worth for grain, hay or grazing."""
-    facts, out = context.facts, context.outlook
     night = _freeze(table, context)
     split = table.known("split") & table.known("dead")
     dead = _dead_draws(table, context, night)
     young = np.isin(night.stage.astype(str), BEFORE_BOOT)
-    back = out.between("tillers that make up", *facts.span("wheat/freeze.compensation"))
+    back = context.outlook.between("tillers that make up", *context.facts.span("wheat/freeze.compensation"))
     kept = freeze.yield_kept(dead, np.where(young[:, None], back[None, :], 0.0))
-    net = w.wheat_price(table, context) - w.harvest_cost(table, context)[:, None]
-    grain = w.yield_draws(table, context) * kept * net
-    low, high = facts.span("wheat/hay.wheat_yield")
-    tons = np.where(
-        table.known("hay_yield")[:, None], table.number("hay_yield")[:, None], out.between("wheat hay", low, high)
-    )
-    making = w.known_or(table.number("hay_cost"), context, "wheat/hay.cost")[:, None]
-    hay = tons * (table.number("hay_price")[:, None] * out.price_ratio("grass hay", [60])[:, 0] - making)
-    days = out.between("graze-out days", *facts.span("wheat/grazing.graze_out_days")) / 2
-    grazed = w.stocking(table)[:, None] * days * w.gain_draws(table, context) * table.number("value_of_gain")[:, None]
-    payoff = np.stack([grain, hay, grazed], axis=2)
+    payoff = _payoff(table, context, kept)
     unpriced = np.asarray(np.isnan(payoff).any(axis=1))
     short = np.zeros_like(unpriced)
     short[:, HAY] = np.isin(night.stage.astype(str), ["seedling", "tillering"])
@@ -209,8 +204,7 @@ def answer(table: Table, context: Context) -> Answers:
         missing_headline=w.lacking_text(lacking),
         cautions=(
             "The table is for screening: a shelter's thermometer is warmer than a canopy in a low spot, and a little "
-            "warmer "
-            "for longer does similar harm.",
+            "warmer for longer does similar harm.",
             "Do not cut, graze or destroy insured wheat before the agent or adjuster has seen it.",
             "Frosted or drought-stressed forage can hold nitrate: test before feeding.",
         ),
@@ -236,7 +230,7 @@ def _headline(
         if night.exposed[i]:
             return (
                 f"{night.low[i]:.0f} degF at {night.stage[i]} can hurt (line {night.line[i]:.0f} degF for two hours): "
-                f"split stems "
+                "split stems "
                 f"by {w.shown_day(context, due[i])}."
             )
         return (
@@ -255,15 +249,19 @@ def _because(table: Table, context: Context, night: _Freeze, first: Floats, kept
         rival = freeze.threshold_of(other, str(night.stage[i]))
         out = []
         if night.exposed[i]:
-            out.append(f"Injury shows only after 5 to 10 days: nothing to see before {w.shown_day(context, first[i])}.")
+            out.append(
+                f"Injury shows only after {w.told(context, 'wheat/freeze.look_after')} days: nothing to see before "
+                f"{w.shown_day(context, first[i])}."
+            )
         if np.isfinite(rival) and rival != night.line[i]:
             out.append(
                 f"Published lines disagree at {night.stage[i]}: {night.line[i]:.0f} here, {rival:.0f} degF in the "
-                f"other."
+                "other."
             )
         if night.from_station[i]:
             out.append(
-                "The temperature is the station's shelter; a canopy in a low spot was likely 2 to 5 degF colder."
+                "The temperature is the station's shelter; a canopy in a low spot was likely "
+                f"{w.told(context, 'wheat/freeze.shelter_difference')} degF colder."
             )
         if night.sketched[i]:
             out.append(
@@ -272,7 +270,7 @@ def _because(table: Table, context: Context, night: _Freeze, first: Floats, kept
         if night.exposed[i] and not table.known("split")[i]:
             out.append(
                 f"Until stems are split the table's words stand for wide losses: {100 * (1 - kept[i].mean()):.0f} % "
-                f"on average."
+                "on average."
             )
         return out
 

@@ -69,24 +69,27 @@ def _stem(table: Table, context: Context) -> _Stem:
     return _Stem(np.where(late[:, None], np.minimum(np.nan_to_num(days, nan=0.0), 0.0), days), mean, line)
 
 
-def answer(table: Table, context: Context) -> Answers:
-    """Off on each of the next days: gain up to that day against grain lost after first hollow stem."""
+def _payoff(table: Table, context: Context, stem: _Stem) -> tuple[Floats, grazing.Day]:
+    """Money of taking off on each day (place, draw, day) [USD/ac] against off today, and the marginal day."""
     facts, out = context.facts, context.outlook
-    stem = _stem(table, context)
     rate = table.number("loss_rate")[:, None]
     low, high = facts.value("wheat/grazing.late_loss.low"), facts.value("wheat/grazing.late_loss.kansas")
-    drawn = out.between("loss past first hollow stem", low, high)[None, :]
-    daily = np.where(np.isnan(rate), drawn, rate)
+    daily = np.where(np.isnan(rate), out.between("loss past first hollow stem", low, high)[None, :], rate)
     net = w.wheat_price(table, context) - w.harvest_cost(table, context)[:, None]
-    grain = w.yield_draws(table, context) * net
-    head, gain = w.stocking(table)[:, None], w.gain_draws(table, context)
-    a_day = grazing.forage_revenue(head, 1.0, gain, table.number("value_of_gain")[:, None])
+    grain, worth = w.yield_draws(table, context), table.number("value_of_gain")[:, None]
+    day = grazing.one_more_day(w.stocking(table)[:, None], w.gain_draws(table, context), worth, grain, daily, net)
     past = np.maximum(np.array(DAYS)[None, None, :] - np.maximum(stem.days, 0.0)[:, :, None], 0.0)
     lost = grazing.lost_after(past, daily[:, :, None])
     if table.flag("compound").any():
         compounded = grazing.lost_after(past, daily[:, :, None], compound=True)
         lost = np.where(table.flag("compound")[:, None, None], compounded, lost)
-    payoff = a_day[:, :, None] * np.array(DAYS) - grain[:, :, None] * lost
+    return day.benefit[:, :, None] * np.array(DAYS) - (grain * net)[:, :, None] * lost, day
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Off on each of the next days: gain up to that day against grain lost after first hollow stem."""
+    stem = _stem(table, context)
+    payoff, day = _payoff(table, context, stem)
     lacking = w.unknown(table, value_of_gain="value of gain", price="wheat price")
     lacking |= {"expected yield": ~table.known("yield"), "head and acres": np.isnan(w.stocking(table))}
     lacking["hollow stem: split ten large tillers from an ungrazed corner"] = np.isnan(stem.days[:, 0])
@@ -100,9 +103,6 @@ def answer(table: Table, context: Context) -> Answers:
     soon = best <= 7
     look = ~reached & (worth > look_cost)
     verdict = np.where(soon & ~(look & (best > 2)), ACT, np.where(look, LOOK, WAIT))
-    day = grazing.one_more_day(
-        head, gain, table.number("value_of_gain")[:, None], w.yield_draws(table, context), daily, net
-    )
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac",
         headline=_headline(context, stem, best, reached, day, worth), because=_because(table, context, stem, day),
@@ -155,13 +155,14 @@ def _because(table: Table, context: Context, stem: _Stem, day: grazing.Day) -> C
         low, high = np.quantile(day.cost[i], [0.1, 0.9])
         out.append(
             f"Past it, {low:.2f} to {high:.2f} USD/ac of grain are lost a day; the published figure is an upper end "
-            f"(5 % a day), "
-            "the lower end (1 %) is common practice."
+            f"({w.told(context, 'wheat/grazing.late_loss.kansas', 100)} % a day), the lower end "
+            f"({w.told(context, 'wheat/grazing.late_loss.low', 100)} %) is common practice."
         )
         out.append("The loss compounds." if table.flag("compound")[i] else "The loss is taken straight, day by day.")
         out.append(
-            "A Texas trial found late removal cost 9 % of grain, early removal none: the penalty depends on sowing "
-            "date."
+            f"A Texas trial found late removal cost {w.told(context, 'wheat/grazing.late_loss.bushland', 100)} % of "
+            f"grain, "
+            "early removal none: the penalty depends on sowing date."
         )
         return out
 

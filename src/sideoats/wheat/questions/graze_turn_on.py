@@ -64,11 +64,9 @@ def forage_draws(table: Table, context: Context) -> Forage:
     )
 
 
-def answer(table: Table, context: Context) -> Answers:
-    """Weeks to turn on, barred until plants are rooted and there is enough to graze."""
+def _payoff(table: Table, context: Context, forage: Forage, end: Floats) -> Floats:
+    """Gain to the end of grazing, or until forage is gone, by day of turning on (place, draw, option) [USD/ac]."""
     facts, out = context.facts, context.outlook
-    forage = forage_draws(table, context)
-    end = w.spring_close(table, context, "off_date")[:, None]
     head, weight = w.stocking(table)[:, None], table.number("weight")[:, None]
     harvested = out.between("forage harvested", *facts.span("wheat/grazing.harvested"))
     intake = out.between("intake", *facts.span("wheat/grazing.intake"))
@@ -79,13 +77,21 @@ def answer(table: Table, context: Context) -> Answers:
         lasts = grazing.days_lasting(head, ready, forage.left, forage.growth, harvested, intake, weight)
         days = np.maximum(np.minimum(end - wait, lasts), 0.0)
         paid.append(grazing.forage_revenue(head, days, gain, worth))
-    payoff = np.stack([*paid, np.zeros_like(paid[0])], axis=2)
+    return np.stack([*paid, np.zeros_like(paid[0])], axis=2)
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Weeks to turn on, barred until plants are rooted and there is enough to graze."""
+    forage = forage_draws(table, context)
+    end = w.spring_close(table, context, "off_date")[:, None]
+    payoff = _payoff(table, context, forage, end)
     lacking = w.unknown(table, rooted="whether plants are anchored (pull some by hand)", weight="weight of the cattle")
     lacking |= w.unknown(table, value_of_gain="value of gain") | {"head and acres": np.isnan(w.stocking(table))}
     lacking["forage (clip a hoop) or height"] = np.isnan(forage.standing[:, 0])
     missing = w.any_of(lacking)
     early = np.zeros((len(table), len(OPTIONS)), bool)
-    early[:, :2] = (~table.flag("rooted") | (table.text("stage") == "seedling"))[:, None]
+    soon = np.array(DAYS) < context.facts.value("wheat/grazing.rooting_wait")
+    early[:, :OFF] = (~table.flag("rooted") | (table.text("stage") == "seedling"))[:, None] & soon
     expected = forage.standing.mean(axis=1)[:, None] + forage.growth.mean(axis=1)[:, None] * np.array(DAYS)
     short = np.zeros_like(early)
     short[:, :OFF] = expected < forage.least
@@ -146,7 +152,7 @@ def _because(table: Table, context: Context, forage: Forage, expected: Floats) -
             f"{forage.left:.0f} left "
             "behind are common practice.",
             f"Forage grows {forage.growth[i].min():.0f} to {forage.growth[i].max():.0f} lb/ac a day from dormancy to "
-            f"mild weather "
+            "mild weather "
             "(common practice).",
             "Fully tillered and anchored plants (Feekes 4) come first: pull by hand, leaves must tear before roots "
             "give.",

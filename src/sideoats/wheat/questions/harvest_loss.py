@@ -11,7 +11,7 @@ from sideoats.decide import Decision, decide
 from sideoats.question import Answers, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 from sideoats.wheat import harvest
-from sideoats.wheat.questions._common import ACRES, CROPS, PRICE, YIELD, absent
+from sideoats.wheat.questions._common import ACRES, CROPS, PRICE, YIELD, absent, told
 
 Floats = NDArray[np.float64]
 _C = "evidence:combine_check."
@@ -55,7 +55,7 @@ def answer(table: Table, context: Context) -> Answers:
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac", act_by=decision.act_by,
         headline=_headline(table, loss, reasonable, over, header_led, decision),
-        because=_because(table, loss, header_led),
+        because=_because(table, context, loss, header_led),
         quantities={
             "loss": (loss.total, "bu/ac"), "machine_loss": (loss.machine, "bu/ac"), "ahead_loss": (loss.ahead, "bu/ac"),
             "reasonable_loss": (reasonable, "bu/ac"), "share_of_crop": (loss.total / table.number("yield"), "1"),
@@ -105,12 +105,16 @@ def _headline(
     return text
 
 
-def _because(table: Table, loss: harvest.Loss, header_led: NDArray[np.bool_]) -> Callable[[int], list[str]]:
+def _because(
+    table: Table, context: Context, loss: harvest.Loss, header_led: NDArray[np.bool_]
+) -> Callable[[int], list[str]]:
     def text(i: int) -> list[str]:
         out = [
             f"Through the machine {loss.machine[i]:.2f} bu/ac; shattered or lost at the header {loss.ahead[i]:.2f} "
-            f"bu/ac.",
-            "Up to 3 % of the crop is a reasonable loss; usually more than 60 % of all loss is shatter and header.",
+            "bu/ac.",
+            f"Up to {told(context, 'wheat/harvest.reasonable_loss', 100)} % of the crop is a reasonable loss; usually "
+            f"more than "
+            f"{told(context, 'wheat/harvest.header_share', 100)} % of all loss is shatter and header.",
         ]
         if header_led[i]:
             out.append("No sieve or fan brings back what never went through the machine.")

@@ -95,7 +95,8 @@ def answer(table: Table, context: Context) -> Answers:
     rate = seed.seeding_rate(drop, size)
     late = np.nan_to_num(table.number("days_late"))
     if (late > 0).any():
-        rate = late_rate(rate, late, facts.value("wheat/seeding.late_share"), facts.value("wheat/seeding.late_top"))
+        raise_by = (facts.value(f"wheat/seeding.{k}") for k in ("late_share", "late_top", "late_full"))
+        rate = late_rate(rate, late, *raise_by)
     if table.flag("residue").any():
         rate = rate + np.where(table.flag("residue"), facts.value("wheat/seeding.residue"), 0.0)
     seeds = rate * size

@@ -26,6 +26,7 @@ from sideoats.wheat.questions._common import (
     known_or,
     lacking_text,
     shown_day,
+    told,
     unknown,
     wheat_price,
     yield_draws,
@@ -117,7 +118,8 @@ def answer(table: Table, context: Context) -> Answers:
         missing=missing,
         missing_headline=lacking_text(lacking),
         cautions=(
-            "A nitrogen rate without a profile test can waste or starve: trial sites ran from 11 to 197 lb/ac.",
+            "A nitrogen rate without a profile test can waste or starve: trial sites ran from "
+            f"{told(context, 'wheat/nitrogen.kansas.profile_found')} lb/ac.",
             "Send samples cool or air-dried within 12 hours, never oven-dried; follow the laboratory's own "
             "instructions.",
         ),
@@ -150,13 +152,15 @@ def _because(table: Table, context: Context, worth: _Worth, variation: Floats) -
         depth = {row[0]: row[1] for row in facts.by_id["wheat/soil.depth"].rows}
         further = {row[0]: row[1] for row in facts.by_id["wheat/soil.depth_nebraska"].rows}
         out = [
-            f"Profile nitrogen could be anything from 11 to 197 lb/ac; the default stands for one number in that "
-            f"range and "
+            f"Profile nitrogen could be anything from {told(context, 'wheat/nitrogen.kansas.profile_found')} lb/ac; "
+            f"the "
+            "default stands for one number in that "
+            "range and "
             f"leads to {worth.default_rate[i]:.0f} lb/ac of nitrogen.",
             f"Cores for a mean within {100 * table.number('within')[i]:.0f} % at 95 %, when cores vary by "
             f"{100 * variation[i]:.0f} %; Colorado asks for {low:.0f} to {high:.0f}.",
             f"Nitrate to {depth['nitrate']:.0f} in every year (Nebraska: {further['nitrate']:.0f} in); phosphorus, "
-            f"potassium "
+            "potassium "
             f"and pH from the top {depth['surface']:.0f} in every few years.",
             f"One composite errs by about {worth.error:.0f} lb/ac (common practice), which is counted in.",
         ]

@@ -125,7 +125,7 @@ def _because(
     def text(i: int) -> list[str]:
         out = [
             f"Ounces caught over {float(sprayer.ounce_course(spacing[i])):.1f} ft at {spacing[i]:g} in are gallons an "
-            f"acre; "
+            "acre; "
             "on any other course they are not."
         ]
         if np.isfinite(target[i]):

@@ -108,11 +108,10 @@ def _because(table: Table, context: Context, forage: Forage, planned: Floats) ->
         spring, fall = (context.facts.by_id[f"wheat/grazing.{k}_stocking"] for k in ("spring", "fall"))
         return [
             f"Published live weight: {spring.low:.0f} to {spring.high:.0f} lb/ac in spring, about half in fall and "
-            f"winter "
+            "winter "
             f"({fall.low:.0f} to {fall.high:.0f}, from memory).",
-            "Cattle eat 2.5 to 3 % of live weight a day (from memory); half to 70 % of what disappears is eaten, the "
-            "rest "
-            "trampled (common practice).",
+            f"Cattle eat {w.told(context, 'wheat/grazing.intake', 100, '.1f')} % of live weight a day (from memory); "
+            f"{w.told(context, 'wheat/grazing.harvested', 100)} % of what disappears is eaten (common practice).",
             "Where wheat runs out before the days wanted, the days left earn nothing and moving costs money.",
         ]
 

@@ -29,6 +29,7 @@ from sideoats.wheat.questions._common import (
     lacking_text,
     shown_day,
     spring_close,
+    told,
     unknown,
     wheat_price,
     yield_draws,
@@ -290,7 +291,7 @@ def _headline(context: Context, decision: Decision, crop: _Crop, close: Floats, 
         if at == LATER:
             return (
                 f"Wait, and look by {shown_day(context, look[i])}: deciding then is worth {money:.0f} USD/ac over "
-                f"none, "
+                "none, "
                 f"{money - decision.expected[i, :LATER].max():.1f} more than any rate today."
             )
         return "No topdress: nitrogen at hand covers the crop, or a pound costs more than it brings."
@@ -315,7 +316,8 @@ def _because(table: Table, context: Context, crop: _Crop, past: Bools) -> Callab
             out.append("The money below rests on the Kansas budget: the other slope belongs to credits of its own.")
         if not (table.known("profile_nitrogen")[i] or table.known("nitrate_ppm")[i]):
             out.append(
-                "The profile was not tested: its nitrogen is drawn from what trial sites held (11 to 197 lb/ac)."
+                "The profile was not tested: its nitrogen is drawn from what trial sites held "
+                f"({told(context, 'wheat/nitrogen.kansas.profile_found')} lb/ac)."
             )
         if np.isnan(table.number("slope")[i]):
             out.append("The response is a working curve from the Kansas budget, not a local trial: see slope and bend.")
@@ -324,7 +326,7 @@ def _because(table: Table, context: Context, crop: _Crop, past: Bools) -> Callab
             full = (crop.reaches[i] == 1).mean()
             out.append(
                 f"In {100 * full:.0f} % of past years enough rain moved it in before jointing ({share:.2f} of the "
-                f"response)."
+                "response)."
             )
         return out
 

@@ -265,7 +265,7 @@ def _because(
         open_ = [at for at in range(len(names)) if np.isfinite(deviation[i, 0, at])]
         out = [
             f"{result.trials} trials of {len(result.names)} varieties; least significant difference {result.lsd:.1f} "
-            f"bu/ac, "
+            "bu/ac, "
             f"heritability {result.heritability:.2f}."
         ]
         size = int(min(table.number("size")[i], len(open_)))
@@ -276,7 +276,7 @@ def _because(
             chosen = " and ".join(sets[0].varieties)
             out.append(
                 f"Best set of {size} in equal parts: {chosen}; {sets[0].worst_fifth:+.1f} bu/ac against the trial "
-                f"mean in the "
+                "mean in the "
                 "worst fifth of seasons."
             )
         out.append("Chances hold next year's season, not only how well the means are known.")

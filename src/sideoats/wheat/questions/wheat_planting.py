@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -124,13 +124,14 @@ def _by_date(table: Table, context: Context, best: Floats, fly: Floats) -> tuple
     away = np.clip(up - best[:, None, None], -float(early[-1][0]), float(late[-1][0]))
     share = np.nan_to_num(planting.relative_yield(away, early, late))
     pest = out.between("pests of early wheat", *facts.span("wheat/planting.early_pest_loss"))[None, :, None]
-    share = share * (1 - planting.early_pest_share(fly[:, None, None] - up, pest))
+    before = facts.value("wheat/planting.early_pest_days")
+    share = share * (1 - planting.early_pest_share(fly[:, None, None] - up, pest, before))
     if table.flag("volunteer").any():
         virus = out.between("virus from volunteer", *facts.span("wheat/planting.volunteer_loss"))[None, :, None]
         clear = np.array(DAYS) >= facts["wheat/planting.volunteer_before"].low
         share = share * np.where(table.flag("volunteer")[:, None, None] & ~clear, 1 - virus, 1.0)
     share = np.where(np.isnan(up), 0.0, share)
-    reference = (date(context.on.year if context.on.month >= 7 else context.on.year - 1, 9, 19) - context.on).days
+    reference = (w.month_day(facts["wheat/planting.fall_forage_sown"].text, context.on) - context.on).days
     at_reference = out.between("fall forage", *facts.span("wheat/planting.fall_forage"))[None, :, None]
     gone = out.between("fall forage gone", *facts.span("wheat/planting.fall_forage_gone"))[None, :, None]
     forage = np.nan_to_num(planting.fall_forage(up - reference, at_reference, gone))
@@ -155,12 +156,13 @@ def _payoff(table: Table, context: Context, sown: _Sown) -> Floats:
         grain = grain + np.where(grazed[:, None, None], gain, 0.0)
     seed_price = table.number("seed_price")
     if table.known("seed_price").any():
-        base = facts.span("wheat/seeding.kansas_grazing")[0]
+        base = float(
+            facts["wheat/seeding.kansas"].rows[1][3]
+        )  # low end of the middle rain class: only the raise counts
         days_late = np.array(DAYS)[None, :] - sown.best[:, None]
-        rate = planting.late_rate(
-            base / 1.5, days_late, facts.value("wheat/seeding.late_share"), facts.value("wheat/seeding.late_top")
-        )
-        grain = grain - ((rate - base / 1.5) * np.nan_to_num(seed_price)[:, None])[:, None, :]
+        raise_by = (facts.value(f"wheat/seeding.{k}") for k in ("late_share", "late_top", "late_full"))
+        rate = planting.late_rate(base, days_late, *raise_by)
+        grain = grain - ((rate - base) * np.nan_to_num(seed_price)[:, None])[:, None, :]
     return np.asarray(grain)
 
 
@@ -226,22 +228,29 @@ def _headline(
     return text
 
 
+def _share_at(context: Context, days: float) -> float:
+    """Published share of full yield so many days after (or before) the best date."""
+    facts = context.facts.by_id
+    early = facts["wheat/planting.early_yield.bushland"].rows
+    return float(planting.relative_yield(days, early, facts["wheat/planting.late_yield.witt1996"].rows))
+
+
 def _because(table: Table, context: Context, sown: _Sown, opens: Floats, closes: Floats) -> Callable[[int], list[str]]:
     def text(i: int) -> list[str]:
         first, last = (context.on + timedelta(days=int(end[i])) for end in sown.window)
         out = [
             f"Published grain window of zone {table.text('zone')[i]}: {first:%-d %b} to {last:%-d %b}; best grain "
-            f"date taken as "
+            "date taken as "
             f"{w.shown_day(context, sown.best[i])}.",
-            "Late sowing follows a Kansas trial (77 % of full yield a month after the best date), early sowing a "
-            "Texas one "
-            "(80 % three weeks before it).",
+            f"Late sowing follows a Kansas trial ({100 * _share_at(context, 31):.0f} % of full yield a month after "
+            f"the best "
+            f"date), early sowing a Texas one ({100 * _share_at(context, -21):.0f} % three weeks before it).",
         ]
         if table.text("purpose")[i] in ("dual", "graze-out"):
             low, high = context.facts.by_id["wheat/planting.fall_forage"].span
             out.append(
                 f"Fall forage {low:,.0f} to {high:,.0f} lb/ac for a sowing of Sept 19 (Kansas trial), falling "
-                f"straight to "
+                "straight to "
                 "nothing about two months later (that slope is common practice)."
             )
         if not table.known("top_moist")[i]:

@@ -29,11 +29,7 @@ INPUTS = (
     w.HEAD, w.STOCKING, w.GAIN, w.VALUE_OF_GAIN,
     Field("hollow_stem_date", "date", "first hollow stem expected; mid March if absent",
           found_in=("place:hollow_stem_date",)),
-    Field("hay_yield", "number", "hay expected; the common range if absent", unit="ton/ac", low=0.1, high=8),
-    Field("hay_price", "number", "price of wheat hay", unit="USD/ton", low=5, high=600,
-          found_in=("quote:grass hay", "setting:price.wheat_hay")),
-    Field("hay_cost", "number", "cutting and baling; common practice if absent", unit="USD/ton", low=0, high=200,
-          found_in=("setting:cost.hay_making",)),
+    *w.HAY,
     Field("grazed_already", "flag", "cattle have been on it this season", default=False),
     Field("insured", "flag", "insured for grain", found_in=("place:insured",)),
     Field("agent_asked", "flag", "the insurance agent has agreed to other uses", default=False),
@@ -68,14 +64,9 @@ def _budget(table: Table, context: Context) -> _Budget:
     until = np.maximum(stem, 0.0)[:, None]
     more = out.between("graze-out stocking", *facts.span("wheat/grazing.graze_out_stocking"))
     days = out.between("graze-out days", *facts.span("wheat/grazing.graze_out_days"))
-    low, high = facts.span("wheat/hay.wheat_yield")
-    tons = np.where(np.isnan(table.number("hay_yield")[:, None]), out.between("wheat hay", low, high),
-                    table.number("hay_yield")[:, None])  # fmt: skip
-    making = w.known_or(table.number("hay_cost"), context, "wheat/hay.cost")[:, None]
-    hay_price = table.number("hay_price")[:, None] * out.price_ratio("grass hay", [90])[:, 0]
     payoff = np.stack(
         [np.where(table.flag("grazed_already")[:, None], grazed, net), grazed + a_day * until,
-         a_day * (until + days * more), tons * (hay_price - making)], axis=2,
+         a_day * (until + days * more), w.hay_money(table, context, 90)], axis=2,
     )  # fmt: skip
     return _Budget(payoff, net, a_day, stem)
 
@@ -152,13 +143,13 @@ def _because(table: Table, context: Context, budget: _Budget) -> Callable[[int],
         if w.stocking(table)[i] > 0:
             out.append(
                 f"{w.stocking(table)[i]:.2f} head/ac bring {budget.graze_day[i].mean():.2f} USD/ac a day; grazing out "
-                f"adds 45 to "
-                "70 days at half to all again the stocking (common practice)."
+                f"adds {w.told(context, 'wheat/grazing.graze_out_days')} days at "
+                f"{w.told(context, 'wheat/grazing.graze_out_stocking', 1, '.1f')} times the stocking (common practice)."
             )
         _, penalty = context.facts.choose("wheat/grazing_penalty")
         out.append(
             f"Grain after timely grazing is drawn {100 * penalty.low:.0f} to {100 * penalty.high:.0f} % lower; a "
-            f"Texas trial found "
+            "Texas trial found "
             "early-sown wheat gained from moderate grazing, so the sign itself is disputed."
         )
         if not table.known("hollow_stem_date")[i]:

@@ -72,7 +72,7 @@ def answer(table: Table, context: Context) -> Answers:
         table, context, unit="USD/ac", verdict=np.where(missing, LOOK, WAIT).astype(np.int8), missing=missing,
         missing_headline="Probe the profile: stored water (and a station or the rain to come) is not known.",
         headline=lambda i: f"{middle[i]:.0f} bu/ac in an even year, {low[i]:.0f} to {high[i]:.0f} in eight of ten.",
-        because=_because(chosen, slope, start, stored, rain),
+        because=_because(context, chosen, slope, start, stored, rain),
         quantities={
             "yield": (middle, "bu/ac"), "yield_low": (low, "bu/ac"), "yield_high": (high, "bu/ac"),
             "stored_water": (stored, "inch"), "rain_to_come": (np.median(rain, axis=1), "inch"),
@@ -83,7 +83,7 @@ def answer(table: Table, context: Context) -> Answers:
 
 
 def _because(
-    chosen: list[tuple[str, Any]], slope: Floats, start: Floats, stored: Floats, rain: Floats
+    context: Context, chosen: list[tuple[str, Any]], slope: Floats, start: Floats, stored: Floats, rain: Floats
 ) -> Callable[[int], list[str]]:
     def text(i: int) -> list[str]:
         kind = "an upper boundary, not a mean" if chosen[i][0] == "french_schultz" else "a mean of many crops"
@@ -91,7 +91,7 @@ def _because(
         return [
             f"{slope[i]:.2f} bu/ac for each inch of water used above {start[i]:.2f} in: {kind}.",
             f"{stored[i]:.1f} in stored; {low:.1f} to {high:.1f} in of rain to come, of which 60 to 90 % is used "
-            f"(common "
+            "(common "
             "practice).",
         ]
 
