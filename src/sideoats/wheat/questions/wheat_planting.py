@@ -220,6 +220,9 @@ def _headline(
         if opens[i] > 7:
             return f"Do not sow yet: {start} to {end} pays best for {table.text('purpose')[i]}."
         today = decision.expected[i, best] - decision.expected[i, 0]
+        if DAYS[best] == 0 and closes[i] == 0:
+            lost = decision.expected[i, 0] - decision.expected[i, 1]
+            return f"Sow now: every {STEP} days of waiting cost about {lost:.0f} USD/ac."
         if DAYS[best] == 0:
             return f"Sow now: every day up to {end} is within 2 % of the best."
         day = w.shown_day(context, DAYS[best])
