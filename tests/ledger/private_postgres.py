@@ -43,6 +43,13 @@ def _user() -> str | None:
         return None
 
 
+def _alive(pid: str) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] not in ("Z", "X")
+    except OSError:
+        return False
+
+
 class Server:
     """A running server; `stop` removes it with its data."""
 
@@ -86,8 +93,9 @@ class Server:
                 if self.process.poll() is not None:
                     break
                 time.sleep(0.05)
+        said = (self.folder / "log").read_text()[-2000:]
         self.stop()
-        raise RuntimeError("the server did not start: " + (self.folder / "log").read_text()[-2000:])
+        raise RuntimeError(f"the server did not start: {said}")
 
     def execute(self, statement: str) -> None:
         """One statement as the server's owner."""
@@ -96,16 +104,19 @@ class Server:
 
     def kill(self) -> None:
         """kill -9 of the server and the processes it started; data stay as they are."""
+        self.process.send_signal(signal.SIGSTOP)  # so that it starts no more of them meanwhile
         children = subprocess.run(
             ["ps", "-o", "pid=", "--ppid", str(self.process.pid)], capture_output=True, text=True
         ).stdout.split()
-        self.process.send_signal(signal.SIGKILL)
-        self.process.wait()
         for child in children:
             try:
                 os.kill(int(child), signal.SIGKILL)
             except ProcessLookupError:
                 continue
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait()
+        while any(_alive(child) for child in children):  # their shared memory would keep the next start from succeeding
+            time.sleep(0.01)
         self.log.close()
         (self.folder / "data" / "postmaster.pid").unlink(missing_ok=True)
 

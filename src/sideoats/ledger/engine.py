@@ -180,12 +180,16 @@ def reporting(address: str) -> Iterator[None]:
         raise LedgerError(f"{where}: {said}") from None
 
 
+_UNREACHED = "the server cannot be reached, nothing was stored"
+# Whether the last commit still arrived cannot be known from here; sending again is safe, because ids are stored once.
+_LOST = "the connection to the server was lost; send again what was not acknowledged, nothing is stored twice"
 _SAID: tuple[tuple[tuple[str, ...], str], ...] = (
     (("database is locked", "lock timeout"), "another program writes for too long; nothing was stored, try again"),
     (("disk is full", "no space left", "disk i/o error"), "the disk is full or failing; nothing was stored"),
     (("unable to open", "readonly", "read-only"), "its folder must be writable, even for reading"),
     (("append-only", "in order"), "entries are never changed or removed; append a correction instead"),
-    (("connection failed", "refused", "could not", "timeout"), "the server cannot be reached, nothing stored"),
+    (("closed the connection", "terminating connection", "connection is lost"), _LOST),
+    (("connection failed", "connection is bad", "refused", "could not", "timeout"), _UNREACHED),
     (("permission denied",), "this database user may not do that"),
 )
 
