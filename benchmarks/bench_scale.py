@@ -17,7 +17,8 @@ from benchmarks.office import build
 from sideoats.demo.district import TODAY
 from sideoats.ledger import NewEntry, open_ledger
 from sideoats.week.engines import Dask, Engine, Processes, Serial
-from sideoats.week.store import WeekStore, run_stored
+from sideoats.week.store import WeekStore
+from sideoats.week.stored_run import run_stored
 
 DRAWS = 500
 

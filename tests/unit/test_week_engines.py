@@ -17,7 +17,8 @@ from sideoats.errors import InputError, SideoatsError
 from sideoats.ledger import NewEntry, open_ledger
 from sideoats.week import run_week
 from sideoats.week.engines import Engine, Processes, Serial, engine_named
-from sideoats.week.store import WeekStore, run_stored
+from sideoats.week.store import WeekStore
+from sideoats.week.stored_run import run_stored
 
 QUESTIONS = ["sorghum-aphid", "wean-date"]
 
@@ -95,7 +96,7 @@ def test_only_changed_places_are_asked_again(ledger: Path, tmp_path: Path) -> No
 KILLED = """
 import sys, time
 from datetime import date
-import sideoats.week.store as store
+import sideoats.week.stored_run as store
 slow = store.encode_block
 def encode(common, block):
     time.sleep(0.15)

@@ -15,7 +15,7 @@ from sideoats.cli._shared import SHAPES, ledger_location, on_option, today
 if TYPE_CHECKING:
     from sideoats.call import Call
     from sideoats.week import Week
-    from sideoats.week.store import StoredRun
+    from sideoats.week.stored_run import StoredRun
 
 
 @click.command()
@@ -73,7 +73,7 @@ def command(
     with _progress() as bar:
         options |= {"engine": engine_named(engine, workers=workers, address=scheduler), "progress": bar}
         if store is not None:
-            from sideoats.week.store import run_stored
+            from sideoats.week.stored_run import run_stored
 
             done = run_stored(location, day, store, **options)
         else:

@@ -6,15 +6,16 @@ sorted by kind and crop before they are cut into blocks: a block then meets few 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from sideoats.call import Call
-from sideoats.errors import SideoatsError
+from sideoats.errors import SideoatsError, one_line
 from sideoats.facts import Facts
 from sideoats.outlook import Outlook
 from sideoats.question import Context, Question, Table, find
@@ -25,6 +26,7 @@ from sideoats.week.snapshot import Snapshot
 if TYPE_CHECKING:
     from sideoats.ledger import Entry, Place
 
+T = TypeVar("T")
 CHUNK_BYTES = 8_000_000  # of one payoff array: small enough to stay in cache, which is also the fastest
 BLOCK_PLACES = 400
 
@@ -43,10 +45,11 @@ class Common:
 
 @dataclass(frozen=True)
 class Block:
-    """Some places and the newest evidence at them."""
+    """Some places and the newest evidence at them; `marks` are the caller's own, by place, and travel along."""
 
     places: tuple[Place, ...]
     evidence: Mapping[str, Mapping[str, Entry]]
+    marks: Mapping[str, bytes] = field(default_factory=dict)
 
 
 @dataclass
@@ -60,17 +63,19 @@ class BlockAnswers:
 
 def common_of(district: District, questions: Sequence[str], risk_aversion: float | None) -> Common:
     """The part of a district that every block shares."""
-    bare = replace(district.snapshot, places=(), evidence={})
+    bare = replace(district.snapshot, places=(), evidence={}, stations={})  # the outlook holds the stations' records
     return Common(district.on, district.facts, district.outlook, bare, tuple(questions), risk_aversion)
 
 
-def blocks(snapshot: Snapshot, places: Sequence[Place], size: int = BLOCK_PLACES) -> Iterator[Block]:
-    """`places` in blocks, sorted so that a block is mostly of one kind and crop."""
-    ordered = sorted(places, key=lambda p: (p.kind, str(p.attributes.get("crop", "")), p.id))
+def blocks(
+    evidence: Mapping[str, Mapping[str, Entry]], places: Sequence[Place], size: int = BLOCK_PLACES
+) -> Iterator[Block]:
+    """`places` in blocks, sorted so that a block is mostly of one kind, crop and station."""
+    ordered = sorted(places, key=lambda p: (p.kind, *(str(p.attributes.get(a, "")) for a in ("crop", "station")), p.id))
     for first in range(0, len(ordered), size):
         part = tuple(ordered[first : first + size])
         ids = [p.id for p in part]
-        held = {kind: {i: at[i] for i in ids if i in at} for kind, at in snapshot.evidence.items()}
+        held = {kind: {i: at[i] for i in ids if i in at} for kind, at in evidence.items()}
         yield Block(part, {kind: at for kind, at in held.items() if at})
 
 
@@ -83,16 +88,54 @@ def answer_block(common: Common, block: Block) -> BlockAnswers:
         question = find(name)
         if not chosen_places(question, block.places):
             continue
-        try:
-            table, found = gather(question, snapshot)
-            table = in_season(question, table, context)
-            out.problems += found
-            out.asked[name] = len(table)
-            for piece in chunks(table, question, common.outlook.draws):
-                out.calls += question.ask(piece, context).calls()
-        except SideoatsError as error:  # one question's bad data must not cost the adviser the rest of the week
-            out.problems.append(Problem(block.places[0].id, name, str(error)))
+        table, found = gather(question, snapshot)
+        out.problems += found
+
+        def seasonal(rows: Table, question: Question = question) -> list[Table]:
+            return [in_season(question, rows, context)]
+
+        def calls(rows: Table, question: Question = question) -> list[Call]:
+            return list(question.ask(rows, context).calls())
+
+        asked, failed = sparing(seasonal, table, name)
+        out.problems += failed
+        for part in asked:
+            out.asked[name] = out.asked.get(name, 0) + len(part)
+            for piece in chunks(part, question, common.outlook.draws):
+                answered, failed = sparing(calls, piece, name)
+                out.calls += answered
+                out.problems += failed
     return out
+
+
+def sparing(work: Callable[[Table], list[T]], table: Table, question: str) -> tuple[list[T], list[Problem]]:
+    """What `work` gives for the table; where a row makes it fail, for all rows but that one, which is a problem.
+
+    One place's bad data, or a fault of one question, must not cost the adviser the rest of the week. With
+    SIDEOATS_TRACE set, a fault of the program is raised, for its authors.
+    """
+    if not len(table):
+        return [], []
+    try:
+        return work(table), []
+    except Exception as error:
+        if not isinstance(error, SideoatsError) and os.environ.get("SIDEOATS_TRACE"):
+            raise
+        said = _said(error)
+    if len(table) == 1:
+        return [], [Problem(table.keys[0], question, said)]
+    ends = [sparing(work, table.take(np.array([row])), question)[1] for row in (0, len(table) - 1)]
+    if all(end and end[0].message == said for end in ends):  # it is not about one row
+        return [], [Problem(table.keys[0], question, f"{said} (so for {len(table)} places)")]
+    middle = len(table) // 2
+    halves = [sparing(work, table.take(np.arange(*span)), question) for span in ((0, middle), (middle, len(table)))]
+    return [r for found, _ in halves for r in found], [p for _, failed in halves for p in failed]
+
+
+def _said(error: Exception) -> str:
+    if isinstance(error, SideoatsError):
+        return str(error)
+    return one_line(f"a fault of the program, not of your data: {type(error).__name__}: {error}; please report it")
 
 
 def in_season(question: Question, table: Table, context: Context) -> Table:
@@ -105,7 +148,7 @@ def in_season(question: Question, table: Table, context: Context) -> Table:
 def chunks(table: Table, question: Question, draws: int) -> Iterator[Table]:
     """The table in pieces whose payoff arrays stay within `CHUNK_BYTES`."""
     rows = max(1, CHUNK_BYTES // (8 * draws * question.options_count))
-    if len(table) and len(table) <= rows:
+    if 0 < len(table) <= rows:
         yield table
         return
     for first in range(0, len(table), rows):

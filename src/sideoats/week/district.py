@@ -47,6 +47,7 @@ def district_of(
     draws: int = DEFAULT_DRAWS,
     seed: int = DEFAULT_SEED,
     file: Path | None = None,
+    places: bool = True,
 ) -> District:
     """Read a ledger (open, or by its location) for one day.
 
@@ -54,15 +55,16 @@ def district_of(
     ----------
     kinds : evidence kinds that will be asked for
     file : district file; the usual place where None
+    places : False reads only what all places share
     """
     from sideoats.ledger import Ledger as LedgerClass
     from sideoats.ledger import open_ledger
 
     if not isinstance(ledger, LedgerClass):
         with open_ledger(ledger, create=False) as opened:
-            return district_of(opened, on, kinds=kinds, draws=draws, seed=seed, file=file)
+            return district_of(opened, on, kinds=kinds, draws=draws, seed=seed, file=file, places=places)
     facts = load_facts(file or district_file(ledger.address))
-    snapshot = take_snapshot(ledger, on, kinds)
+    snapshot = take_snapshot(ledger, on, kinds, places=places)
     settings = {**facts.settings, **snapshot.settings}
     facts = replace(facts, settings=settings)
     outlook = make_outlook(

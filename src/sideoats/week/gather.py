@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -49,16 +49,20 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
     behind: list[dict[str, None]] = [{} for _ in places]
     columns, ages = {}, {}
     for f in question.inputs:
-        values: list[Any] = []
+        finders = [(source, find) for source in f.found_in if (find := _finder(source, snapshot)) is not None]
+        values: list[Any] = [f.default] * len(places)
         age = np.full(len(places), np.nan)
+        read: dict[Any, Any] = {}  # settings and quotes are alike at most places
         for row, place in enumerate(places):
-            value = None
-            for source in f.found_in:
-                raw, unit, entry = _find(source, place, snapshot)
-                if raw is None or (entry is not None and (snapshot.on - entry.seen_on).days > f.fresh_days):
+            for source, find in finders:
+                raw, unit, entry = find(place)
+                if raw is None:
+                    continue
+                days = 0 if entry is None else (snapshot.on - entry.seen_on).days
+                if days > f.fresh_days:
                     continue
                 try:
-                    value = as_field(f, raw, unit)
+                    value = _once(read, f, raw, unit)
                 except InputError as error:
                     if source.startswith("place:") and isinstance(error, UnitError):
                         continue  # a yield in tons is right for its place, and not what this question asks
@@ -66,9 +70,10 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
                     continue
                 if entry is not None:
                     behind[row][entry.id] = None
-                    age[row] = (snapshot.on - entry.seen_on).days
+                    age[row] = days
+                if value is not None:
+                    values[row] = value
                 break
-            values.append(f.default if value is None else value)
         columns[f.name] = column(f, values)
         ages[f.name] = age
     table = Table(
@@ -102,27 +107,61 @@ def as_field(f: Field, raw: Any, unit: str | None) -> Any:
     return f.read(raw)
 
 
-def _find(source: str, place: Place, snapshot: Snapshot) -> tuple[Any, str | None, Entry | None]:
-    """(raw value or None, unit of plain numbers, the entry behind it) of one `found_in` source."""
+def _once(read: dict[Any, Any], f: Field, raw: Any, unit: str | None) -> Any:
+    """`as_field`, worked out once for each text; a stored value of another shape than expected is an InputError."""
+    if isinstance(raw, str) and raw in read:
+        return read[raw]
+    try:
+        value = as_field(f, raw, unit)
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        raise InputError(f"{str(raw)[:80]!r} cannot be used ({type(error).__name__})", expected=f.expected()) from None
+    if isinstance(raw, str):
+        read[raw] = value
+    return value
+
+
+_Found = tuple[Any, str | None, "Entry | None"]  # the raw value or None, the unit of plain numbers, the entry behind it
+
+
+def _finder(source: str, snapshot: Snapshot) -> Callable[[Place], _Found] | None:
+    """What looks one `found_in` source up for a place; None where nothing of the kind is on file anywhere."""
     where, _, what = source.partition(":")
     if where == "place":
-        return place.attributes.get(what), _unit("place", what), None
+        unit = _unit("place", what)
+        return lambda place: (place.attributes.get(what), unit, None)
     if where == "evidence":
         kind, _, name = what.partition(".")
-        entry = snapshot.evidence.get(kind, {}).get(place.id)
-        return (None, None, None) if entry is None else (entry.body.get(name), _unit(kind, name), entry)
+        held, unit = snapshot.evidence.get(kind), _unit(kind, name)
+        if not held:
+            return None
+
+        def newest(place: Place) -> _Found:
+            entry = held.get(place.id)
+            return (None, None, None) if entry is None else (entry.body.get(name), unit, entry)
+
+        return newest
     if where == "setting":
-        return snapshot.settings.get(what.format_map(_Blank(place.attributes))), None, None
-    commodity = what.format_map(_Blank(place.attributes)).lower()
+        if "{" not in what:
+            setting = snapshot.settings.get(what)
+            return None if setting is None else lambda place: (setting, None, None)
+        return lambda place: (snapshot.settings.get(what.format_map(_Blank(place.attributes))), None, None)
     if where == "quote":
-        market = str(place.attributes.get("market", ""))
-        entry = snapshot.quotes.get((market, commodity)) or next(
-            (e for (_, c), e in snapshot.quotes.items() if c == commodity), None
-        )
-        return (None, None, None) if entry is None else (entry.body.get("price"), None, entry)
+        return lambda place: _quoted(what, place, snapshot)
     if where == "quotes":
-        return snapshot.quote_series.get(commodity), None, None
+        return lambda place: (snapshot.quote_series.get(_commodity(what, place)), None, None)
     raise ValueError(f"found_in {source!r}: expected evidence:, place:, quote:, quotes: or setting:")
+
+
+def _quoted(what: str, place: Place, snapshot: Snapshot) -> _Found:
+    market, commodity = str(place.attributes.get("market", "")), _commodity(what, place)
+    entry = snapshot.quotes.get((market, commodity)) or next(
+        (e for (_, c), e in snapshot.quotes.items() if c == commodity), None
+    )
+    return (None, None, None) if entry is None else (entry.body.get("price"), None, entry)
+
+
+def _commodity(what: str, place: Place) -> str:
+    return what.format_map(_Blank(place.attributes)).lower() if "{" in what else what.lower()
 
 
 class _Blank(dict[str, Any]):

@@ -90,7 +90,7 @@ def run_week(
     engine : where the work runs; here, one block after another, where None
     progress : called with (places answered, places in all)
 
-    See `sideoats.week.store.run_stored` for more places than fit in memory.
+    See `sideoats.week.stored_run.run_stored` for more places than fit in memory.
     """
     from sideoats.ledger import Ledger as LedgerClass
     from sideoats.ledger import open_ledger
@@ -105,7 +105,7 @@ def run_week(
     district = district_of(ledger, on, kinds=evidence_needed(chosen), draws=draws, seed=seed)
     require_places(district.snapshot)
     places = [p for p in district.snapshot.places if farm is None or p.farm == farm]
-    cut = list(blocks(district.snapshot, places))
+    cut = list(blocks(district.snapshot.evidence, places))
     common = common_of(district, [q.name for q in chosen], risk_aversion)
     asked = {q.name: 0 for q in chosen}
     calls: list[Call] = []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
@@ -43,9 +43,15 @@ class Snapshot:
     farm_names: Mapping[str, str] = field(default_factory=dict)
 
 
-def take_snapshot(ledger: Ledger, on: date, kinds: Iterable[str]) -> Snapshot:
-    """Read everything that the questions may need, in a handful of queries however many places there are."""
-    wanted = sorted(set(kinds) - {"quote", "setting", "station_days"})
+COMMON_KINDS = frozenset({"quote", "setting", "station_days"})  # about the district; all else is about one place
+
+
+def take_snapshot(ledger: Ledger, on: date, kinds: Iterable[str], *, places: bool = True) -> Snapshot:
+    """Read everything that the questions may need, in a handful of queries however many places there are.
+
+    Without `places` only what all places share is read; `places_of` then reads some places at a time.
+    """
+    found, evidence = places_of(ledger, on, kinds) if places else ((), {})
     quotes = {(place, topic.lower()): entry for (place, topic), entry in ledger.latest_topics("quote", on).items()}
     settings = {topic: str(e.body["value"]) for (_, topic), e in ledger.latest_topics("setting", on).items()}
     series: dict[str, list[tuple[date, str]]] = {}
@@ -53,14 +59,23 @@ def take_snapshot(ledger: Ledger, on: date, kinds: Iterable[str]) -> Snapshot:
         series.setdefault(str(entry.body["commodity"]).lower(), []).append((entry.seen_on, str(entry.body["price"])))
     return Snapshot(
         on=on,
-        places=tuple(p for p in ledger.places(on) if not p.attributes.get("closed")),
-        evidence=ledger.latest(wanted, on),
+        places=found,
+        evidence=evidence,
         quotes=quotes,
         quote_series={k: tuple(v) for k, v in series.items()},
         settings=settings,
         stations=station_records(ledger, on),
-        farm_names={f.id: f.name for f in ledger.farms()},
+        farm_names={f.id: f.name for f in ledger.farms()} if places else {},
     )
+
+
+def places_of(
+    ledger: Ledger, on: date, kinds: Iterable[str], ids: Sequence[str] | None = None
+) -> tuple[tuple[Place, ...], Mapping[str, Mapping[str, Entry]]]:
+    """Places not closed (those of `ids`, or all), and kind -> place id -> newest entry of `kinds` at them."""
+    found = ledger.places(on, ids)
+    evidence = ledger.latest(sorted(set(kinds) - COMMON_KINDS), on, ids)
+    return tuple(p for p in found if not p.attributes.get("closed")), evidence
 
 
 def station_records(ledger: Ledger, on: date) -> dict[str, StationDays]:
@@ -75,7 +90,7 @@ def station_records(ledger: Ledger, on: date) -> dict[str, StationDays]:
         if entry.place:
             blocks.setdefault(entry.place, []).append(entry)
     records = {}
-    about = {p.id: p for p in ledger.places(on) if p.kind == "station"} if blocks else {}
+    about = {p.id: p for p in ledger.places(on, sorted(blocks)) if p.kind == "station"}
     for station, entries in blocks.items():
         record = _join(station, entries, on)
         if record is not None:
@@ -142,9 +157,12 @@ def recent(day: date, days: int) -> date:
     return day - timedelta(days=days)
 
 
+def no_places() -> LedgerError:
+    """What to say of a ledger that no week can be made of, with the way out of it."""
+    return LedgerError("the ledger holds no places; record some (`sideoats record place ...`) or run `sideoats demo`")
+
+
 def require_places(snapshot: Snapshot) -> None:
-    """Refuse to make a week out of an empty ledger, with the way out of it."""
+    """Refuse to make a week out of an empty ledger."""
     if not snapshot.places:
-        raise LedgerError(
-            "the ledger holds no places; record some (`sideoats record place ...`) or run `sideoats demo`"
-        )
+        raise no_places()
