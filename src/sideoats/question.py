@@ -5,11 +5,12 @@ A question is one module in ``<room>/questions/`` that exposes ``QUESTION``. doc
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date as calendar_date
 from datetime import timedelta
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -237,11 +238,31 @@ class Answers:
         if self.sources is None:
             self.sources = self.context.facts.cited()
 
+    @cached_property
     def _lost(self) -> Floats:
         """(n,) money for the whole place that waiting until next week would lose; for a look, its worth."""
         size = self.table.size if self.table.size.size else np.ones(len(self.table))
         worth = np.where(self.verdict == LOOK, _array(self.worth_of_a_look), 0.0)
-        return np.asarray(np.maximum(_array(self.cost_of_waiting), worth) * np.nan_to_num(size, nan=1.0))
+        lost = np.maximum(_array(self.cost_of_waiting), worth) * np.nan_to_num(size, nan=1.0)
+        return np.asarray(np.nan_to_num(lost, posinf=0.0))
+
+    @cached_property
+    def _quantities(self) -> list[tuple[str, str, list[Any]]]:
+        """Name, unit and the value of every row."""
+        shape = (len(self.table),)
+        return [(k, unit, np.broadcast_to(np.asarray(v), shape).tolist()) for k, (v, unit) in self.quantities.items()]
+
+    @cached_property
+    def _figures(self) -> list[Any]:
+        """What `_options` shows of every row and option, as plain lists; then where each bar stands."""
+        d = self.decision
+        if d is None:
+            return []
+        figures = (d.expected, d.low, d.high, d.chance_best, d.barred, d.worst_tenth, d.certainty_equivalent)
+        return [
+            *(figure.tolist() for figure in figures),
+            [np.broadcast_to(bar.mask, d.barred.shape).tolist() for bar in self.bars],
+        ]
 
     def call(self, row: int) -> Call:
         """One row as a call."""
@@ -250,17 +271,16 @@ class Answers:
         verdict = VERDICTS[int(_array(self.verdict)[row])]
         act, look = int(_array(self.act_by)[row]), int(_array(self.look_by)[row])
         quantities = {}
-        for name, (values, unit) in self.quantities.items():
-            value = np.broadcast_to(np.asarray(values), (len(self.table),))[row]
+        for name, unit, values in self._quantities:
+            value = values[row]
             if isinstance(value, str):
                 if value:
                     quantities[name] = Quantity(value, unit)
-            elif np.isfinite(value):
+            elif math.isfinite(value):
                 quantities[name] = Quantity(float(value), unit)
         cautions = self.cautions(row) if callable(self.cautions) else self.cautions
         sources = self.sources(row) if callable(self.sources) else self.sources
         missing = self.missing_headline if isinstance(self.missing_headline, str) else self.missing_headline(row)
-        lost = self._lost()[row]
         q = self.question
         return Call(
             question=q.name if q else "", on=on, verdict=verdict,
@@ -273,7 +293,7 @@ class Answers:
             seed=self.context.outlook.seed, version=VERSION, place=self.table.keys[row],
             place_name=self.table.names[row] if self.table.names else "",
             farm=self.table.farms[row] if self.table.farms else "", room=q.room if q else "",
-            cost_of_waiting=float(np.nan_to_num(lost, posinf=0.0)),
+            cost_of_waiting=float(self._lost[row]),
             evidence=self.table.evidence[row] if self.table.evidence else (),
         )  # fmt: skip
 
@@ -284,17 +304,16 @@ class Answers:
     def _options(self, row: int) -> tuple[OptionResult, ...]:
         if self.decision is None:
             return ()
-        d = self.decision
+        expected, low, high, chance, barred, worst, certain, standing = self._figures
         out = []
         for at, option in enumerate(self.options):
-            reasons = [bar.text(row) for bar in self.bars if np.broadcast_to(bar.mask, d.barred.shape)[row, at]]
-            if d.barred[row, at] and not reasons:
+            reasons = [bar.text(row) for bar, mask in zip(self.bars, standing, strict=True) if mask[row][at]]
+            if barred[row][at] and not reasons:
                 reasons = ["not allowed here"]
             out.append(
                 OptionResult(
-                    option.key, option.label, d.expected[row, at], d.low[row, at], d.high[row, at], self.unit,
-                    d.chance_best[row, at], "; ".join(reasons) or None, d.worst_tenth[row, at],
-                    d.certainty_equivalent[row, at],
+                    option.key, option.label, expected[row][at], low[row][at], high[row][at], self.unit,
+                    chance[row][at], "; ".join(reasons) or None, worst[row][at], certain[row][at],
                 )
             )  # fmt: skip
         return tuple(out)
