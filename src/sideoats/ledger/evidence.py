@@ -25,6 +25,7 @@ name          an id of a place or farm, kept as text
 from __future__ import annotations
 
 import difflib
+import json
 import math
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -44,35 +45,50 @@ _MOST_RECORDS = 1_000
 
 
 @dataclass(frozen=True)
-class JsonField(Field):
-    """Any JSON value that holds the paths in `needs`."""
-
-    needs: tuple[str, ...] = ()
+class OwnField(Field):
+    """What the ledger's own kinds of field have in common: `read` checks presence, `take` reads the value."""
 
     def __post_init__(self) -> None:
         """Its kind is not one of the schema's."""
+
+    def take(self, given: Any) -> Any:
+        """`given`, which is not blank, as this field's value. Raises InputError."""
+        raise NotImplementedError
+
+    def read(self, given: Any, where: str = "") -> Any:
+        """As `Field.read`."""
+        where = f"{where}{self.name}"
+        if given is None or (isinstance(given, str) and not given.strip()):
+            if self.required:
+                raise InputError("is missing", where=where, expected=self.expected(), todo=self.help)
+            return None
+        try:
+            return self.take(given)
+        except InputError as error:
+            expected = error.expected or self.expected()
+            raise type(error)(error.what, where=where, expected=expected, todo=error.todo) from None
+
+
+@dataclass(frozen=True)
+class JsonField(OwnField):
+    """Any JSON value that holds the paths in `needs`."""
+
+    needs: tuple[str, ...] = ()
 
     def expected(self) -> str:
         """What a right value looks like."""
         return "a mapping with " + ", ".join(self.needs) if self.needs else "a JSON value"
 
-    def read(self, given: Any, where: str = "") -> Any:
-        """`given` unchanged once every needed path is found in it."""
-        where = f"{where}{self.name}"
-        if given is None:
-            if self.required:
-                raise InputError("is missing", where=where, expected=self.expected(), todo=self.help)
-            return None
+    def take(self, given: Any) -> Any:
+        """`given` unchanged once every needed path is found in it; text is read as JSON."""
         if isinstance(given, str):
-            import json
-
             try:
                 given = json.loads(given)
             except (ValueError, RecursionError):
-                raise InputError("is not JSON", where=where, expected=self.expected()) from None
+                raise InputError("is not JSON") from None
         for path in self.needs:
             if not _holds(given, path.split(".")):
-                raise InputError(f"has no {path}", where=where, expected=self.expected())
+                raise InputError(f"has no {path}")
         return given
 
 
@@ -88,23 +104,15 @@ def _holds(value: Any, path: list[str]) -> bool:
 
 
 @dataclass(frozen=True)
-class DaysField(Field):
+class DaysField(OwnField):
     """One number or None a day, in `unit`."""
-
-    def __post_init__(self) -> None:
-        """Its kind is not one of the schema's."""
 
     def expected(self) -> str:
         """What a right value looks like."""
         return f"a list with one number or null a day, in {self.unit}"
 
-    def read(self, given: Any, where: str = "") -> list[float | None] | None:
+    def take(self, given: Any) -> list[float | None]:
         """The days in `unit`; NaN becomes None."""
-        where = f"{where}{self.name}"
-        if given is None:
-            if self.required:
-                raise InputError("is missing", where=where, expected=self.expected(), todo=self.help)
-            return None
         factor, offset = 1.0, 0.0
         if isinstance(given, Mapping):
             factor, offset = units.conversion(str(given.get("unit", self.unit)), self.unit)
@@ -112,53 +120,37 @@ class DaysField(Field):
         if hasattr(given, "tolist"):
             given = given.tolist()
         if not isinstance(given, list | tuple) or len(given) > _MOST_DAYS:
-            raise InputError("is not a list of days", where=where, expected=self.expected())
-        return [self._day(value, factor, offset, where, at) for at, value in enumerate(given)]
+            raise InputError("is not a list of days")
+        return [self._day(value, factor, offset, at) for at, value in enumerate(given)]
 
-    def _day(self, value: Any, factor: float, offset: float, where: str, at: int) -> float | None:
+    def _day(self, value: Any, factor: float, offset: float, at: int) -> float | None:
         if value is None or (isinstance(value, float) and math.isnan(value)):
             return None
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise InputError(f"day {at} is {str(value)[:40]!r}", where=where, expected=self.expected())
+            raise InputError(f"day {at} is {str(value)[:40]!r}")
         found = float(value) * factor + offset
         if not self.low <= found <= self.high or math.isinf(found):
-            raise InputError(
-                f"day {at} is {found:g}", where=where, expected=f"{self.low:g} to {self.high:g} {self.unit}, or null"
-            )
+            raise InputError(f"day {at} is {found:g}", expected=f"{self.low:g} to {self.high:g} {self.unit}, or null")
         return found
 
 
 @dataclass(frozen=True)
-class QuantityField(Field):
+class QuantityField(OwnField):
     """A number whose unit is one of several kinds (a yield in bu/ac or lb/ac), kept as text with its unit."""
 
     units: tuple[str, ...] = ()
-
-    def __post_init__(self) -> None:
-        """Its kind is not one of the schema's."""
 
     def expected(self) -> str:
         """What a right value looks like."""
         return "a number with a unit: " + ", ".join(self.units)
 
-    def read(self, given: Any, where: str = "") -> str | None:
+    def take(self, given: Any) -> str:
         """The quantity as text in the listed unit it was given in, else in the first listed unit of its kind."""
-        where = f"{where}{self.name}"
-        if given is None or (isinstance(given, str) and not given.strip()):
-            if self.required:
-                raise InputError("is missing", where=where, expected=self.expected(), todo=self.help)
-            return None
-        try:
-            if not isinstance(given, str):
-                raise UnitError(f"{given!r} has no unit")
-            value, unit = units.split(given)
-            if not unit:
-                raise UnitError(f"{given!r} has no unit")
-            value, unit = self._in_listed(value, unit)
-            self._bounded(value, given)
-        except InputError as error:
-            raise type(error)(error.what, where=where, expected=self.expected(), todo=error.todo) from None
-        return f"{value!r} {unit}"
+        value, unit = units.split(given) if isinstance(given, str) else (0.0, "")
+        if not unit:
+            raise UnitError(f"{given!r} has no unit")
+        value, unit = self._in_listed(value, unit)
+        return f"{self._bounded(value, given)!r} {unit}"
 
     def _in_listed(self, value: float, unit: str) -> tuple[float, str]:
         if unit in self.units:
@@ -172,27 +164,16 @@ class QuantityField(Field):
 
 
 @dataclass(frozen=True)
-class NameField(Field):
+class NameField(OwnField):
     """The id of a place or farm."""
-
-    def __post_init__(self) -> None:
-        """Its kind is not one of the schema's."""
 
     def expected(self) -> str:
         """What a right value looks like."""
         return "an id"
 
-    def read(self, given: Any, where: str = "") -> str | None:
+    def take(self, given: Any) -> str:
         """The id as given."""
-        where = f"{where}{self.name}"
-        if given is None or given == "":
-            if self.required:
-                raise InputError("is missing", where=where, expected=self.expected(), todo=self.help)
-            return None
-        try:
-            return canon.name(given, "place or farm")
-        except InputError as error:
-            raise InputError(error.what, where=where, expected=error.expected) from None
+        return canon.name(given, "place or farm")
 
 
 _OWN: dict[str, type[Field]] = {"json": JsonField, "days": DaysField, "quantity": QuantityField, "name": NameField}
