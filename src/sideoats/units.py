@@ -29,7 +29,7 @@ def registry() -> Any:
     """The one pint registry, made at first use because importing pint is slow."""
     import pint
 
-    ureg: Any = pint.UnitRegistry(cache_folder=None, autoconvert_offset_to_baseunit=False)
+    ureg: Any = pint.UnitRegistry(cache_folder=None, autoconvert_offset_to_baseunit=False, on_redefinition="ignore")
     for line in (
         "USD = [money] = dollar = dollars",
         "bu = [grain_bushel] = bushel = bushels",

@@ -1,0 +1,93 @@
+"""Which places to visit with the hours there are: worth of a look for each hour, counting the road.
+
+A visit is worth what the looks at that place are worth; it costs the time on the spot and the detour. Visits are added
+one by one, each time the one that brings most for each extra hour, at the point of the round where it adds least road
+(cheapest insertion). That is a heuristic: it is compared with every order in tests/property/test_insects_planner.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+_EARTH_KM = 6371.0088
+
+
+@dataclass(frozen=True)
+class Round:
+    """A round of visits.
+
+    Attributes
+    ----------
+    order : rows in the order of the round
+    hours : of each visit on the spot, in that order; road_hours : driving in all, back to the start
+    worth : of each visit, in that order
+    left : rows not visited, the most worth an hour first
+    """
+
+    order: NDArray[np.int64]
+    hours: Floats
+    road_hours: float
+    worth: Floats
+    left: NDArray[np.int64]
+
+    @property
+    def hours_in_all(self) -> float:
+        """Time on the spot and on the road."""
+        return float(self.hours.sum() + self.road_hours)
+
+
+def road_hours(latitude: ArrayLike, longitude: ArrayLike, *, speed: float, winding: float) -> Floats:
+    """Driving hours between every two points: great circle x `winding` / `speed`.
+
+    Parameters
+    ----------
+    latitude, longitude : (n,) degrees; a point that is not known (NaN) counts as standing at the mean of the others
+    speed : [km/h]; winding : road over straight line
+    """
+    lat, lon = np.radians(np.asarray(latitude, float)), np.radians(np.asarray(longitude, float))
+    lat, lon = (np.where(np.isnan(v), np.nanmean(v) if np.isfinite(v).any() else 0.0, v) for v in (lat, lon))
+    half = (
+        np.sin((lat[:, None] - lat) / 2) ** 2
+        + np.cos(lat[:, None]) * np.cos(lat) * np.sin((lon[:, None] - lon) / 2) ** 2
+    )
+    return np.asarray(2 * _EARTH_KM * np.arcsin(np.sqrt(np.clip(half, 0, 1))) * winding / speed)
+
+
+def plan_round(worth: ArrayLike, hours: ArrayLike, road: ArrayLike, available: float) -> Round:
+    """A round from and back to the start within the hours there are.
+
+    Parameters
+    ----------
+    worth : (n,) of a visit [USD]; hours : (n,) on the spot [h]
+    road : (n + 1, n + 1) driving hours, row and column 0 the start [h]
+    available : hours in all [h]
+    """
+    gain, stay, ways = np.asarray(worth, float), np.asarray(hours, float), np.asarray(road, float)
+    route, spent = [0, 0], 0.0
+    waiting = [i for i in range(len(gain)) if gain[i] > 0]
+    while waiting:
+        best = None
+        for i in waiting:
+            node = i + 1
+            detours = [ways[a, node] + ways[node, b] - ways[a, b] for a, b in pairwise(route)]
+            at = int(np.argmin(detours))
+            extra = detours[at] + stay[i]
+            rate = gain[i] / max(extra, 1e-9)
+            if spent + extra <= available + 1e-9 and (best is None or rate > best[0]):
+                best = (rate, i, at, extra)
+        if best is None:
+            break
+        _, chosen, at, extra = best
+        route.insert(at + 1, chosen + 1)
+        waiting.remove(chosen)
+        spent += extra
+    order = np.array([n - 1 for n in route[1:-1]], dtype=np.int64)
+    driving = float(sum(ways[a, b] for a, b in pairwise(route)))
+    left = np.array([i for i in range(len(gain)) if i not in set(order.tolist())], dtype=np.int64)
+    left = left[np.argsort(-gain[left] / np.maximum(stay[left], 1e-9), kind="stable")]
+    return Round(order, stay[order], driving, gain[order], left)
