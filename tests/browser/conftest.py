@@ -13,10 +13,10 @@ sys.path[:0] = [
     str(Path(__file__).parents[1] / "desk"),
     str(Path(__file__).parent),
 ]  # the running desk is shared with those tests
-from running_desk import DAY, RunningDesk, make_demo_ledger, make_office, running
-from watching import ARGS, CHROMIUM, Watched, watch
+from running_desk import DAY, RunningDesk, make_demo_ledger, make_office, running  # noqa: E402
+from watching import ARGS, CHROMIUM, Watched, watch  # noqa: E402
 
-from sideoats.desk.settings import Settings
+from sideoats.desk.settings import Settings  # noqa: E402
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -93,7 +93,7 @@ def open_page(chromium: Any) -> Iterator[Callable[..., Watched]]:
         return found
 
     yield make
-    for context, found in opened:
+    for context, _ in opened:
         context.close()
     for _, found in opened:
         assert not found.complaints, found.complaints

@@ -127,20 +127,23 @@ def test_answers_put_into_the_page_are_clean_and_get_the_focus(
 
 
 FOCUSABLE = (
-    "[...document.querySelectorAll('a[href],button,input,select,textarea,summary,[tabindex]')].filter(e => !e.disabled && "
+    "[...document.querySelectorAll('a[href],button,input,select,textarea,summary,[tabindex]')].filter(e => "
+    "!e.disabled && "
     "e.tabIndex >= 0 && e.type !== 'hidden' && e.checkVisibility({visibilityProperty: true}))"
 )
 MARK = "() => { let n = 0; for (const e of " + FOCUSABLE + ") e.dataset.walk = n++; return n; }"
 # A radio group is one stop, wherever in it that is.
-MISSED = """seen => [...document.querySelectorAll('[data-walk]')].filter(e => !seen.includes(e.dataset.walk) && !(e.type === 'radio'
-  && [...document.getElementsByName(e.name)].some(o => seen.includes(o.dataset.walk)))).map(e => e.outerHTML.slice(0, 120))"""
+MISSED = """seen => [...document.querySelectorAll('[data-walk]')].filter(e => !seen.includes(e.dataset.walk)
+  && !(e.type === 'radio' && [...document.getElementsByName(e.name)].some(o => seen.includes(o.dataset.walk))))
+  .map(e => e.outerHTML.slice(0, 120))"""
 STEP = """() => {
   const e = document.activeElement;
   if (!e || e === document.body) return null;
   const box = e.getBoundingClientRect(), style = getComputedStyle(e);
   const top = document.elementFromPoint(Math.min(Math.max(box.x + box.width / 2, 1), innerWidth - 1),
                                         Math.min(Math.max(box.y + Math.min(box.height / 2, 20), 1), innerHeight - 1));
-  return {walk: e.dataset.walk ?? null, name: e.outerHTML.slice(0, 120), inView: box.bottom > 0 && box.top < innerHeight,
+  return {walk: e.dataset.walk ?? null, name: e.outerHTML.slice(0, 120),
+          inView: box.bottom > 0 && box.top < innerHeight,
           ring: style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2,
           covered: !(top && (e.contains(top) || top.contains(e) || top.tagName === 'LABEL'))};
 }"""
@@ -178,7 +181,8 @@ def test_the_keyboard_reaches_everything_and_is_seen(
 def widest(page: Any) -> list[str]:
     """What reaches beyond the right edge."""
     found: list[str] = page.evaluate(
-        "() => [...document.querySelectorAll('body *')].filter(e => e.getBoundingClientRect().right > innerWidth + 0.5 && "
+        "() => [...document.querySelectorAll('body *')].filter(e => "
+        "e.getBoundingClientRect().right > innerWidth + 0.5 && "
         "!e.closest('.scroller') && e.checkVisibility()).map(e => e.outerHTML.slice(0, 120)).slice(0, 4)"
     )
     return found
@@ -197,7 +201,8 @@ def test_nothing_runs_off_a_narrow_screen_or_large_text(
     assert page.evaluate("document.documentElement.scrollWidth") <= 1280
     cut = page.evaluate(
         "() => [...document.querySelectorAll('button,h1,h2,h3,td,th,label,.line-day,.line-money')].filter(e => "
-        "!e.matches('.hidden-word') && e.scrollWidth > e.clientWidth + 2 && getComputedStyle(e).overflowX === 'hidden' && e.checkVisibility())"
+        "!e.matches('.hidden-word') && e.scrollWidth > e.clientWidth + 2 && e.checkVisibility() && "
+        "getComputedStyle(e).overflowX === 'hidden')"
         ".map(e => e.outerHTML.slice(0, 100))"
     )
     assert not cut
@@ -208,8 +213,10 @@ def small_targets(page: Any, least: float) -> list[str]:
     found: list[str] = page.evaluate(
         "least => [...document.querySelectorAll('button,input:not([type=hidden]),select,textarea,summary,a.button,"
         "nav a,.choices button')].filter(e => e.checkVisibility({visibilityProperty: true})).filter(e => { "
-        "const t = (['radio', 'checkbox'].includes(e.type) && e.closest('label')) || e; const b = t.getBoundingClientRect();"
-        "return b.width > 0 && (b.width < least - 0.5 || b.height < least - 0.5); }).map(e => e.outerHTML.slice(0, 120))",
+        "const t = (['radio', 'checkbox'].includes(e.type) && e.closest('label')) || e;"
+        "const b = t.getBoundingClientRect();"
+        "return b.width > 0 && (b.width < least - 0.5 || b.height < least - 0.5); })"
+        ".map(e => e.outerHTML.slice(0, 120))",
         least,
     )
     return found

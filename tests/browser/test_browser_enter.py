@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import signal
@@ -11,6 +12,7 @@ import time
 import uuid
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -49,9 +51,7 @@ def count(page: Any, *leaves: int) -> None:
 
 def held(page: Any) -> list[dict[str, Any]]:
     """What the phone's queue holds."""
-    found: list[dict[str, Any]] = page.evaluate(
-        "async () => (await import(document.body.dataset.queue)).all('queue')"
-    )
+    found: list[dict[str, Any]] = page.evaluate("async () => (await import(document.body.dataset.queue)).all('queue')")
     return found
 
 
@@ -97,7 +97,9 @@ def test_counting_with_undo_and_stop_lines(desk: RunningDesk, open_page: Callabl
     assert page.inner_text("#waits-text").startswith("Nothing waits, last sent")
 
 
-def test_the_phones_stop_lines_are_those_of_the_ledgers_questions(desk: RunningDesk, open_page: Callable[..., Watched]) -> None:
+def test_the_phones_stop_lines_are_those_of_the_ledgers_questions(
+    desk: RunningDesk, open_page: Callable[..., Watched]
+) -> None:
     """The phone's arithmetic against `WaldPlan` of the insects room, on many running totals."""
     from sideoats.facts import load
     from sideoats.insects.sampling import wald_plan
@@ -126,7 +128,7 @@ def test_the_phones_stop_lines_are_those_of_the_ledgers_questions(desk: RunningD
 
 
 def test_distances_agree_with_the_geodesic(desk: RunningDesk, open_page: Callable[..., Watched]) -> None:
-    """Distance to outlines against pyproj's geodesic on WGS84 along the same edges; the desk's flat reckoning is within 1 %."""
+    """Distance to outlines against pyproj's geodesic on WGS84 along the same edges: flat reckoning is within 1 %."""
     pyproj = pytest.importorskip("pyproj")
     geod = pyproj.Geod(ellps="WGS84")
     ring = [[-99.0, 38.0], [-98.99, 38.0], [-98.99, 38.008], [-99.0, 38.008], [-99.0, 38.0]]
@@ -135,14 +137,21 @@ def test_distances_agree_with_the_geodesic(desk: RunningDesk, open_page: Callabl
     ready(found.page)
     script = """async ([place, points]) => { const p = await import(document.body.dataset.position);
       return points.map(([longitude, latitude]) => p.distance(place, {longitude, latitude})); }"""
-    points = [[-99.02, 38.004], [-98.995, 37.99], [-98.98, 38.02], [-98.995, 38.004], [-98.9901, 38.0041], [-98.8, 38.1]]
+    points = [
+        [-99.02, 38.004],
+        [-98.995, 37.99],
+        [-98.98, 38.02],
+        [-98.995, 38.004],
+        [-98.9901, 38.0041],
+        [-98.8, 38.1],
+    ]
     got = found.page.evaluate(script, [{"rings": [ring]}, points])
     for (x, y), metres in zip(points, got, strict=True):
         if -99.0 < x < -98.99 and 38.0 < y < 38.008:
             assert metres == 0
             continue
         edge = [(a[0] + (b[0] - a[0]) * t / 400, a[1] + (b[1] - a[1]) * t / 400)
-                for a, b in zip(ring, ring[1:], strict=False) for t in range(401)]  # fmt: skip
+                for a, b in pairwise(ring) for t in range(401)]  # fmt: skip
         true = min(geod.inv(x, y, ex, ey)[2] for ex, ey in edge)
         assert metres == pytest.approx(true, rel=0.01, abs=1.5)
     hole = [[-98.997, 38.002], [-98.993, 38.002], [-98.993, 38.006], [-98.997, 38.006], [-98.997, 38.002]]
@@ -185,9 +194,11 @@ def test_targets_of_48_pixels_and_clean_screens(desk: RunningDesk, open_page: Ca
         count(page, 3, 0)
         assert not small_targets(page, 48) and not violations(page)
         gaps = page.evaluate(
-            "() => { const b = [...document.querySelectorAll('.pads button, .on button')].map(e => e.getBoundingClientRect());"
+            "() => { const b = [...document.querySelectorAll('.pads button, .on button')]"
+            ".map(e => e.getBoundingClientRect());"
             "let least = 99; b.forEach((p, i) => b.slice(i + 1).forEach(q => { const dx = Math.max(q.left - p.right, "
-            "p.left - q.right), dy = Math.max(q.top - p.bottom, p.top - q.bottom); least = Math.min(least, Math.max(dx, dy)); }));"
+            "p.left - q.right), dy = Math.max(q.top - p.bottom, p.top - q.bottom);"
+            "least = Math.min(least, Math.max(dx, dy)); }));"
             "return least; }"
         )
         assert gaps >= 7.5
@@ -204,17 +215,36 @@ class Airplane:
     def __init__(self, desk: RunningDesk) -> None:
         self.desk = desk
         self.server: uvicorn.Server | None = None
+        self.losing = 0  # so many answers to phones get lost on their way back
 
     def land(self) -> None:
         listening = socket.socket()
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(("127.0.0.1", self.desk.settings.port))
-        config = uvicorn.Config(make_app(self.desk.settings, self.desk.desk), log_config=None, access_log=False,
+        app = self.with_losses(make_app(self.desk.settings, self.desk.desk))
+        config = uvicorn.Config(app, log_config=None, access_log=False,
                                 lifespan="off", ws="none", timeout_graceful_shutdown=1)  # fmt: skip
         self.server = uvicorn.Server(config)
         self.thread = threading.Thread(target=self.server.run, kwargs={"sockets": [listening]}, daemon=True)
         self.thread.start()
         wait_until(lambda: bool(self.server and self.server.started))
+
+    def with_losses(self, app: Any) -> Any:
+        """The desk takes an entry in, but its answer never reaches the phone."""
+
+        async def lossy(scope: Any, receive: Any, send: Any) -> None:
+            if scope["path"] != "/send/entry" or not self.losing:
+                await app(scope, receive, send)
+                return
+            self.losing -= 1
+
+            async def nowhere(message: Any) -> None:
+                return None
+
+            await app(scope, receive, nowhere)
+            raise ConnectionResetError
+
+        return lossy
 
     def take_off(self) -> None:
         assert self.server is not None
@@ -267,10 +297,8 @@ class Phone:
             except (psutil.NoSuchProcess, ProcessLookupError):
                 continue
         time.sleep(0.3)
-        try:
+        with contextlib.suppress(Exception):  # the browser is gone, which is the point
             self.context.close()
-        except Exception:  # noqa: BLE001, S110 - the browser is gone, which is the point
-            pass
 
     def switch_off(self) -> None:
         self.context.close()
@@ -324,26 +352,15 @@ def test_no_signal_dead_battery_lost_answers_and_each_entry_once(
     phone.battery_dies()
 
     page = phone.switch_on()
-    lost = {"n": 0}
-
-    def lose_the_first_answers(route: Any) -> None:
-        lost["n"] += 1
-        answer = route.fetch()
-        if lost["n"] <= 2:
-            route.abort()  # the desk has it, the phone does not know
-        else:
-            route.fulfill(response=answer)
-
     airplane.land()
     page.goto(desk.base + "/enter/")
     ready(page)  # the session died with the battery: the page still opens and shows what waits
     wait_until(lambda: page.inner_text("#waits-text") == "3 wait, sign in to send")
     assert "The session has ended" in page.inner_text("#screen")
     assert desk.desk.ledger.head()[0] == start
-    page.route("**/send/entry", lose_the_first_answers)
+    airplane.losing = 2
     page.goto(f"{desk.base}/enter/?token={desk.settings.token}")
     ready(page)
-    wait_until(lambda: lost["n"] >= 1)
     for _ in range(4):
         page.click("#waits")
         page.click("button:has-text('Send now')")
@@ -351,6 +368,7 @@ def test_no_signal_dead_battery_lost_answers_and_each_entry_once(
     wait_until(lambda: page.inner_text("#waits-text").startswith("Nothing waits"))
     phone.switch_off()
 
+    assert airplane.losing == 0
     entries = [e for e in desk.desk.ledger.history(corrected=True) if e.seq > start]
     assert sorted((e.kind, e.place) for e in entries) == [
         ("leaf_counts", "dry-fork.sorghum-8"), ("leaf_counts", FIELD), ("photo", "dry-fork.sorghum-8"),
@@ -365,7 +383,9 @@ def test_no_signal_dead_battery_lost_answers_and_each_entry_once(
     assert not phone.watched.elsewhere
 
 
-def test_a_conflict_is_shown_and_kept_until_someone_decides(desk: RunningDesk, open_page: Callable[..., Watched]) -> None:
+def test_a_conflict_is_shown_and_kept_until_someone_decides(
+    desk: RunningDesk, open_page: Callable[..., Watched]
+) -> None:
     found = open_page(desk, **PHONE)
     page = found.page
     found.go("/enter/")
@@ -377,7 +397,9 @@ def test_a_conflict_is_shown_and_kept_until_someone_decides(desk: RunningDesk, o
     page.click("button:has-text('Done: keep it')")
     wait_until(lambda: page.inner_text("#waits-text").startswith("1 waits"))
     waiting = held(page)[0]
-    taken = NewEntry("leaf_counts", {"counts": [99]}, place=FIELD, id=waiting["id"], seen_at=datetime(2026, 9, 13, tzinfo=UTC))
+    taken = NewEntry(
+        "leaf_counts", {"counts": [99]}, place=FIELD, id=waiting["id"], seen_at=datetime(2026, 9, 13, tzinfo=UTC)
+    )
     desk.desk.ledger.append([taken])
     page.unroute("**/send/entry")
     page.click("#waits")
@@ -428,7 +450,9 @@ def test_a_refused_entry_can_be_changed_and_a_file_made_of_it(
     found.expect_complaint("422")
 
 
-def test_an_ended_session_and_a_shared_phone_lose_nothing(office: RunningDesk, open_page: Callable[..., Watched]) -> None:
+def test_an_ended_session_and_a_shared_phone_lose_nothing(
+    office: RunningDesk, open_page: Callable[..., Watched]
+) -> None:
     found = open_page(office, who="sam", **PHONE)
     page = found.page
     found.go("/enter/")
@@ -492,16 +516,22 @@ def test_the_manifest_lets_a_phone_install_it(desk: RunningDesk, open_page: Call
     session = found.page.context.new_cdp_session(found.page)
     told = session.send("Page.getAppManifest")
     assert not told["errors"], told["errors"]
-    assert session.send("Page.getInstallabilityErrors")["installabilityErrors"] in ([], [{"errorId": "in-incognito", "errorArguments": []}])
+    assert session.send("Page.getInstallabilityErrors")["installabilityErrors"] in (
+        [],
+        [{"errorId": "in-incognito", "errorArguments": []}],
+    )
 
 
-def test_ids_are_version_4_uuids_and_times_carry_their_offset(desk: RunningDesk, open_page: Callable[..., Watched]) -> None:
+def test_ids_are_version_4_uuids_and_times_carry_their_offset(
+    desk: RunningDesk, open_page: Callable[..., Watched]
+) -> None:
     found = open_page(desk, timezone_id="America/Chicago", **PHONE)
     found.go("/enter/")
     ready(found.page)
     script = """async () => { const q = await import(document.body.dataset.queue);
       const own = crypto.randomUUID; crypto.randomUUID = undefined; const plain = q.mint(); crypto.randomUUID = own;
-      return [q.mint(), plain, q.localTime(new Date('2026-01-05T18:30:00Z')), q.localTime(new Date('2026-07-05T18:30:00Z'))]; }"""
+      return [q.mint(), plain, q.localTime(new Date('2026-01-05T18:30:00Z')),
+        q.localTime(new Date('2026-07-05T18:30:00Z'))]; }"""
     first, second, winter, summer = found.page.evaluate(script)
     assert uuid.UUID(first).version == uuid.UUID(second).version == 4
     assert (winter, summer) == ("2026-01-05T12:30:00-06:00", "2026-07-05T13:30:00-05:00")

@@ -38,7 +38,8 @@ def test_the_file_is_for_its_owner_only_and_holds_no_secret(accounts: Accounts, 
     ("password", "why"),
     [
         ("short", "too short"), ("a" * 401, "too long"), ("aaaaaaaaaaaaaaaa", "tried first"),
-        ("password1234", "tried first"), ("Sunshine2026!", "tried first"), ("123456789012", "tried first"), ("ada likes 12 oats", "holds the name"),
+        ("password1234", "tried first"), ("Sunshine2026!", "tried first"), ("123456789012", "tried first"),
+        ("ada likes 12 oats", "holds the name"),
     ],
 )  # fmt: skip
 def test_poor_passwords_are_refused(password: str, why: str) -> None:

@@ -1,4 +1,4 @@
-"""A call's page, and what leads from it: evidence, facts, last week, one value moved; what was done and how it held up."""
+"""A call's page and what leads from it: evidence, facts, last week, one value moved, what was done, how it held up."""
 
 from __future__ import annotations
 
@@ -29,9 +29,10 @@ def counted(demo_ledger: Path, tmp_path_factory: pytest.TempPathFactory) -> Iter
         found.desk.ledger.append(
             [
                 NewEntry("place", about, place=FIELD, farm=old.farm, seen_at=seen - timedelta(days=9)),
-                NewEntry("setting", {"name": "cost.sorghum_aphid", "value": "14 USD/ac"}, seen_at=seen - timedelta(days=9)),
-                NewEntry("leaf_counts", {"counts": [2, 0, 5, 1, 0, 3] * 5, "stage": "boot"}, place=FIELD, observer="sam",
-                         seen_at=seen - timedelta(days=8)),
+                NewEntry("setting", {"name": "cost.sorghum_aphid", "value": "14 USD/ac"},
+                         seen_at=seen - timedelta(days=9)),
+                NewEntry("leaf_counts", {"counts": [2, 0, 5, 1, 0, 3] * 5, "stage": "boot"}, place=FIELD,
+                         observer="sam", seen_at=seen - timedelta(days=8)),
                 NewEntry("leaf_counts", {"counts": [90, 160, 40, 300, 12, 220] * 5, "stage": "boot"}, place=FIELD,
                          observer="sam", seen_at=seen),
             ]
@@ -87,7 +88,8 @@ def test_evidence_leads_to_its_entry_and_a_correction_keeps_both(counted: Runnin
     wrong = client.post(f"{new}/correct", data={"counts": "many", "stage": "boot"})
     assert wrong.status_code == 422 and 'value="many"' in wrong.text
     fixed = NewEntry("leaf_counts", {"counts": [90, 160, 40, 300, 12, 220] * 5, "stage": "boot"}, place=FIELD,
-                     observer="sam", corrects=new.rsplit("/", 1)[1], seen_at=datetime.combine(DAY, time(9), tzinfo=UTC))  # fmt: skip
+                     observer="sam", corrects=new.rsplit("/", 1)[1],
+                     seen_at=datetime.combine(DAY, time(9), tzinfo=UTC))  # fmt: skip
     counted.desk.ledger.append([fixed])
 
 
@@ -133,8 +135,8 @@ def test_an_action_keeps_the_call_and_an_outcome_scores_it(counted: RunningDesk,
     counted.wait_for_week()
     page = client.get(f"/done/new?question=sorghum-aphid&place={FIELD}").text
     assert "Treat today" in page and "The label governs" in page
-    form = {"question": "sorghum-aphid", "place_of": FIELD, "option": "treat-day-0", "on": DAY.isoformat(), "cost": "15",
-            "cost.unit": "USD/ac"}  # fmt: skip
+    form = {"question": "sorghum-aphid", "place_of": FIELD, "option": "treat-day-0", "on": DAY.isoformat(),
+            "cost": "15", "cost.unit": "USD/ac"}  # fmt: skip
     done = client.post("/done/new", data=form)
     assert done.status_code == 303, done.text
     action = next(e for e in counted.desk.ledger.history(kind="action"))

@@ -65,7 +65,7 @@ def test_a_station_file_from_first_look_to_ledger(desk: RunningDesk) -> None:
         settle(client, again)
         client.post(again + "/take-in")
         assert "0 entries stored; 2 were there already" in settle(client, again)
-    assert not list((desk.settings.folder() / "incoming").glob("*.csv"))
+    assert not list((desk.settings.folder() / "incoming").iterdir())
 
 
 @pytest.mark.parametrize(
@@ -86,8 +86,9 @@ def test_names_never_become_paths(desk: RunningDesk) -> None:
         address = send(client, "..\\..\\etc/../pass<b>wd.csv", b"a,b\n1,2\n").headers["location"]
         text = client.get(address).text
     assert "pass&lt;b&gt;wd.csv" in text and "etc" not in re.findall(r"<h1>([^<]*)", text)[0]
-    for path in (desk.settings.folder() / "incoming").iterdir():
-        assert re.fullmatch(r"[0-9a-f]{32}\.\w+", path.name) and path.stat().st_mode & 0o077 == 0
+    for path in (desk.settings.folder() / "incoming").rglob("*"):
+        assert re.fullmatch(r"[0-9a-f]{32}(/\w[\w.-]*\.\w+)?", str(path.relative_to(path.parents[path.is_file()])))
+        assert path.stat().st_mode & 0o077 == 0
 
 
 def test_a_file_larger_than_allowed_is_refused(desk: RunningDesk) -> None:

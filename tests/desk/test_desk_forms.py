@@ -101,8 +101,9 @@ def test_a_quantity_of_several_units_must_say_which() -> None:
 @settings(deadline=None)  # the first unit costs an import
 @given(st.text(max_size=40), st.text(max_size=10))
 def test_anything_typed_is_read_or_refused_in_one_line(text: str, unit: str) -> None:
-    fields = [YIELD, SHARE, RESULT, Field("n", "numbers", "n", unit="%"), Field("c", "counts", "c"), Field("d", "date", "d"),
-              Field("f", "flag", "f"), Field("k", "choice", "k", choices=("a", "b")), PRICE, Field("s", "series", "s")]  # fmt: skip
+    fields = [YIELD, SHARE, RESULT, Field("n", "numbers", "n", unit="%"), Field("c", "counts", "c"),
+              Field("d", "date", "d"), Field("f", "flag", "f"), Field("k", "choice", "k", choices=("a", "b")), PRICE,
+              Field("s", "series", "s")]  # fmt: skip
     typed = forms.typed(fields, lambda n: unit if n.endswith(".unit") else text)
     values, errors = forms.read(fields, typed)
     assert set(values) | set(errors) == {f.name for f in fields}
@@ -113,7 +114,8 @@ def test_anything_typed_is_read_or_refused_in_one_line(text: str, unit: str) -> 
     ("value", "unit", "text"),
     [
         (12.4, "USD/ac", "$12.40/ac"), (-3, "USD/ac", "−$3.00/ac"), (1234.6, "USD", "$1,235"), (0.0, "USD", "$0.00"),
-        (-0.001, "USD/ac", "$0.00/ac"), (math.nan, "USD/ac", "not known"), (80.0, "bu/ac", "80 bu/ac"), ("NO3", "1", "NO3"),
+        (-0.001, "USD/ac", "$0.00/ac"), (math.nan, "USD/ac", "not known"), (80.0, "bu/ac", "80 bu/ac"),
+        ("NO3", "1", "NO3"),
         (150, "USD", "$150"), (12_345.678, "USD/head", "$12,346/head"),
     ],
 )  # fmt: skip

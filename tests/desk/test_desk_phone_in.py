@@ -92,7 +92,8 @@ def test_a_hazard_answers_stop_at_any_price(desk: RunningDesk) -> None:
     with desk.launched() as client:
         form = form_of(client.get("/phone-in/hay-nitrate").text, "/phone-in/hay-nitrate")
         told = {**form, "result": "11400", "result.unit": "ppm", "form": "NO3", "basis": "dry", "class": "pregnant-cow"}
-        for money in ({}, *({k: "9999" for k in form if "price" in k and not k.endswith(".unit")},) * 1):
+        prices = [k for k in form if "price" in k and not k.endswith(".unit")]
+        for money in ({}, dict.fromkeys(prices, "1"), dict.fromkeys(prices, "1999")):
             answer = client.post("/phone-in/hay-nitrate", data={**told, **money})
             assert answer.status_code == 200, re.findall(r'wrong-line"[^>]*>([^<]*)', answer.text)
             assert re.search(r"call-verdict[^>]*>Stop", answer.text)
@@ -125,7 +126,8 @@ def test_a_form_filled_from_the_address(desk: RunningDesk) -> None:
 def typed(question: Question) -> st.SearchStrategy[dict[str, str]]:
     """Anything that a person could send from the question's form."""
     anything = st.text(max_size=30) | st.sampled_from(
-        ["", "0", "-1", "1e309", "NaN", "inf", "12", "0.5", "27 %", "80 bu/ac", "4.50 USD/bu", "2026-08-10", "yes", "no",
+        ["", "0", "-1", "1e309", "NaN", "inf", "12", "0.5", "27 %", "80 bu/ac", "4.50 USD/bu", "2026-08-10",
+         "yes", "no",
          "1,2,3", "1;2", "=1+1", "<script>", "9" * 400, "٣", "１２", "1,234.5", "$4", "98 F"]
     )  # fmt: skip
     names: dict[str, st.SearchStrategy[str]] = {}

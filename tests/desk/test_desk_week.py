@@ -31,11 +31,13 @@ class StubWeek:
 
 def stub_call(number: int, verdict: str, **changes: Any) -> Call:
     return Call(
-        question="sorghum-aphid", on=DAY, verdict=verdict, act_by=DAY + timedelta(days=number % 20) if verdict == "act" else None,
+        question="sorghum-aphid", on=DAY, verdict=verdict,
+        act_by=DAY + timedelta(days=number % 20) if verdict == "act" else None,
         look_by=DAY + timedelta(days=number % 9) if verdict == "look" else None,
         headline=f"{number} aphids a leaf: treating today is worth {number % 50} USD/ac over leaving it.",
         options=(OptionResult("treat", "Treat today", 10.0, 1.0, 20.0, "USD/ac", 0.7),), place=f"p{number}",
-        place_name=f"sorghum {number}", farm=f"farm-{number % 40}", room="insects", cost_of_waiting=float(MANY * 2 - number),
+        place_name=f"sorghum {number}", farm=f"farm-{number % 40}", room="insects",
+        cost_of_waiting=float(MANY * 2 - number),
         **changes,
     )  # fmt: skip
 

@@ -71,6 +71,7 @@ def make_app(settings: Settings, desk: Desk | None = None) -> Starlette:
         },
         lifespan=lifespan,
     )  # fmt: skip
+    app.router.redirect_slashes = False
     app.state.desk = room
     return app
 

@@ -153,7 +153,8 @@ def typed(
         name = prefix + f.name
         if f.kind == "records":
             listed = [typed(f.fields, get, f"{name}.{at}.") for at in range(min(rows, _MOST_ROWS))]
-            filled = [row for row in listed if row]
+            usual = {sub.name: default_text(sub) for sub in f.fields}
+            filled = [row for row in listed if any(str(value) != usual[key] for key, value in row.items())]
             if filled:
                 out[f.name] = filled
             continue

@@ -1,4 +1,4 @@
-"""Files on their way in: kept under a name of our own, read in a process with bounds, stored when someone says so.
+"""Files on their way in: kept in a folder of our own naming, read in a bounded process, stored when someone says so.
 
 A file goes through four steps: received, read (nothing written yet), looked at, taken in. Between the steps it lies in
 the desk's folder; it is removed when it was taken in or thrown away, and when the desk starts.
@@ -6,9 +6,11 @@ the desk's folder; it is removed when it was taken in or thrown away, and when t
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import os
+import re
 import secrets
 import shutil
 import threading
@@ -76,12 +78,13 @@ class Files:
         """Keep a file under a random name. Raises InputError for an empty, too large or strange one."""
         shown = Path(name.replace("\\", "/")).name[:120]
         suffixes = Path(shown.lower()).suffixes[-2:]
-        kept = "".join(s for s in suffixes if s in SUFFIXES)
         if not suffixes or suffixes[-1] not in SUFFIXES:
             raise InputError(
                 f"{shown!r} has an ending that no reader knows", where="file", expected=", ".join(SUFFIXES)
             )
-        path = self._folder / (secrets.token_hex(16) + kept)
+        folder = self._folder / secrets.token_hex(16)
+        folder.mkdir(mode=0o700)
+        path = folder / _plain_name(shown)  # readers write it into what they read, so it stays what it was
         size = 0
         with open(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "wb") as out:
             while block := source.read(1 << 20):
@@ -90,7 +93,7 @@ class Files:
                     break
                 out.write(block)
         if size > most or not size:
-            path.unlink()
+            remove(path)
             what = "is empty" if not size else f"is larger than {most / 1e6:.0f} MB"
             raise InputError(what, where="file", expected="a file with records")
         job = FileJob(secrets.token_urlsafe(12), owner, shown, path, size)
@@ -101,7 +104,7 @@ class Files:
 
     def _forget(self) -> None:
         for key in [k for k, j in self._jobs.items() if not j.busy][: max(len(self._jobs) - _MOST_HELD, 0)]:
-            self._jobs.pop(key).path.unlink(missing_ok=True)
+            remove(self._jobs.pop(key).path)
 
     def get(self, key: str, owner: str) -> FileJob | None:
         """A file of `owner`'s."""
@@ -117,7 +120,7 @@ class Files:
         with self._lock:
             if not job.busy:
                 self._jobs.pop(job.id, None)
-                job.path.unlink(missing_ok=True)
+                remove(job.path)
 
     def read(self, job: FileJob, format_name: str, options: dict[str, Any]) -> None:
         """Begin to read a file; what comes of it is in the job."""
@@ -155,11 +158,23 @@ class Files:
             job.stored = sum(r.stored for r in receipts)
             job.there = len(receipts) - job.stored
             job.state = "taken in"
-            job.path.unlink(missing_ok=True)
+            remove(job.path)
         except SideoatsError as error:
             job.state, job.line = "read", str(error)
         except Exception as error:
             job.state, job.line = "read", f"Nothing was stored ({type(error).__name__})."
+
+
+def _plain_name(name: str) -> str:
+    """A file name of letters, digits, dot, dash and underscore that begins with none of these marks."""
+    return re.sub(r"[^A-Za-z0-9._-]+", "_", name).lstrip("._-")[-80:] or "file.txt"
+
+
+def remove(path: Path) -> None:
+    """Take a kept file away with the folder it lies in."""
+    path.unlink(missing_ok=True)
+    with contextlib.suppress(OSError):
+        path.parent.rmdir()
 
 
 def _bounded() -> None:

@@ -148,7 +148,13 @@ def _lines(visit: Visit) -> list[dict[str, Any]]:
     return known[1]
 
 
+def without_slash(visit: Visit) -> Response:
+    """The address as people type it."""
+    return visit.go("/enter/")
+
+
 PAGES = (
+    Page("/enter", RECORD, without_slash),
     Page("/enter/", RECORD, shell),
     Page("/enter/data.json", RECORD, data),
     Page("/enter/worker.js", OPEN, worker),

@@ -53,7 +53,7 @@ def ranked_picture(title: str, found: Estimates) -> Picture:
     apart = int((blue > blue[0] - 2 * half).sum())
     said = (
         f"{names[0]} leads with {blue[0]:.1f} bu/ac; {apart} of {len(names)} varieties are not told apart from it by "
-        f"these trials (least significant difference {2 * half:.1f} bu/ac at 5 %). Bars that overlap are not told apart."
+        f"these trials (least significant difference {2 * half:.1f} bu/ac at 5 %). Overlapping bars are not told apart."
     )
     return intervals(f"{title}: {names[0]} leads, {apart} cannot be told apart", said, names, blue - half, blue,
                      blue + half, unit="bu/ac")  # fmt: skip
