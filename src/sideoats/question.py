@@ -371,6 +371,8 @@ class Question:
     in_season : which rows of the week's table make sense today; all where None
     limits : what the answer does not cover
     options_count : the most options a row can have, for sizing chunks
+    apart : fields on which the options or the facts read depend; rows that differ in them are asked apart, so that no
+        call shows or cites what only a neighbour in its batch needed
     check : refuse a combination of inputs in a phone-in (raise InputError); values by field name
     """
 
@@ -385,6 +387,7 @@ class Question:
     in_season: Callable[[Table, Context], Bools] | None = None
     limits: str = ""
     options_count: int = 16
+    apart: tuple[str, ...] = ()
     check: Callable[[dict[str, Any]], None] | None = None
 
     def ask(self, table: Table, context: Context) -> Answers:

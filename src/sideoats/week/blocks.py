@@ -10,9 +10,11 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import TYPE_CHECKING, TypeVar
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sideoats.call import Call
 from sideoats.errors import SideoatsError, one_line
@@ -81,6 +83,20 @@ def blocks(
 
 def answer_block(common: Common, block: Block) -> BlockAnswers:
     """Every question to every place of the block that it is about, in season."""
+    with _one_thread().limit(limits=1, user_api="blas"):
+        return _answers(common, block)
+
+
+@lru_cache(maxsize=1)
+def _one_thread() -> Any:
+    """Keeps linear algebra to one thread: small matrices are slower on two, and sums would differ in the last digit."""
+    import scipy.linalg  # noqa: F401  it brings a library of its own, which must be there to be held back
+    from threadpoolctl import ThreadpoolController
+
+    return ThreadpoolController()
+
+
+def _answers(common: Common, block: Block) -> BlockAnswers:
     out = BlockAnswers()
     snapshot = replace(common.snapshot, places=block.places, evidence=block.evidence)
     context = Context(common.on, common.facts, common.outlook, common.risk_aversion)
@@ -146,10 +162,19 @@ def in_season(question: Question, table: Table, context: Context) -> Table:
 
 
 def chunks(table: Table, question: Question, draws: int) -> Iterator[Table]:
-    """The table in pieces whose payoff arrays stay within `CHUNK_BYTES`."""
-    rows = max(1, CHUNK_BYTES // (8 * draws * question.options_count))
-    if 0 < len(table) <= rows:
-        yield table
-        return
-    for first in range(0, len(table), rows):
-        yield table.take(np.arange(first, min(first + rows, len(table))))
+    """The table in pieces whose payoff arrays stay within `CHUNK_BYTES`; rows to be asked apart never share one."""
+    most = max(1, CHUNK_BYTES // (8 * draws * question.options_count))
+    for rows in _apart(table, question.apart):
+        for first in range(0, len(rows), most):
+            part = rows[first : first + most]
+            yield table if len(part) == len(table) else table.take(part)
+
+
+def _apart(table: Table, fields: Sequence[str]) -> list[NDArray[np.int64]]:
+    """Rows that agree in `fields`, in groups; the first group holds the first row."""
+    if not fields:
+        return [np.arange(len(table))] if len(table) else []
+    groups: dict[str, list[int]] = {}
+    for row in range(len(table)):
+        groups.setdefault(repr([table.columns[name][row] for name in fields]), []).append(row)
+    return [np.array(rows, dtype=np.int64) for rows in groups.values()]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from sideoats.wheat.questions import _common as w
 
 Floats = NDArray[np.float64]
 MOST = 14  # varieties shown as options
+_RESTS_ON = ("trials", "unit", "means", "management", "site", "purpose")
 _T = "evidence:variety_trial."
 MEAN = (
     Field("variety", "text", "variety", required=True), Field("site", "text", "trial site"),
@@ -101,9 +103,15 @@ def _studied(row: dict[str, Any]) -> _Result:
     )  # fmt: skip
 
 
+@lru_cache(maxsize=256)
+def _kept(frozen: tuple[tuple[str, Any], ...]) -> _Result:
+    """`_studied` of records on file, kept: a region's fields rest on the same trials. (A named file may change.)"""
+    row = dict(frozen)
+    return _studied({**row, "means": tuple(dict(mean) for mean in row["means"])})
+
+
 def _row(table: Table, i: int) -> dict[str, Any]:
-    names = ("trials", "unit", "means", "management", "site", "purpose")
-    return {name: table.columns[name][i] for name in names}
+    return {name: table.columns[name][i] for name in _RESTS_ON}
 
 
 def _results(table: Table) -> tuple[list[_Result | None], list[str]]:
@@ -120,7 +128,8 @@ def _results(table: Table) -> tuple[list[_Result | None], list[str]]:
         key = repr(row)
         if key not in known:
             try:
-                known[key] = _studied(row)
+                frozen = {**row, "means": tuple(tuple(mean.items()) for mean in row["means"] or ())}
+                known[key] = _studied(row) if row["trials"] else _kept(tuple(frozen.items()))
             except InputError as error:
                 known[key] = str(error)
         found = known[key]
@@ -296,7 +305,7 @@ QUESTION = Question(
     "that one "
     "beats another, and the best set of two or three.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=w.CROPS), size="acres", in_season=_in_season,
-    check=_check, options_count=MOST,
+    check=_check, options_count=MOST, apart=(*_RESTS_ON, "candidates"),
     limits="Trial plots are not fields. Spatial trend within a trial is not modelled. Grazed and ungrazed trials are "
     "never "
     "joined.",
