@@ -53,9 +53,10 @@ class Field:
     choices : allowed words of a choice; ``aliases`` maps other spellings to them
     bare : a number without unit is taken as ``unit`` (only where the name itself says the unit)
     default : shown and used when absent
-    found_in : where the week finds it: ``"evidence:KIND.FIELD"``, ``"place:ATTRIBUTE"``, ``"quote:COMMODITY"``,
-        ``"quotes:COMMODITY"`` (all of them, a series), ``"setting:NAME"``; the first that is known is taken;
-        ``{crop}`` and other place attributes are filled in
+    found_in : where the week finds it: ``"evidence:KIND.FIELD"`` (newest entry), ``"history:KIND"`` (all entries of the
+        last months, as records with ``on``), ``"place:ATTRIBUTE"``, ``"quote:COMMODITY"``, ``"quotes:COMMODITY"`` (all
+        of them, a series), ``"setting:NAME"``; the first that is known is taken; ``{crop}`` and other place attributes
+        are filled in
     fresh_days : evidence older than this many days counts as not known
     fields : the fields of one record, for ``records``
     """

@@ -41,6 +41,8 @@ def _known(source: str) -> bool:
     if where == "evidence":
         kind, _, name = what.partition(".")
         return kind in kinds and name in kinds[kind].fields
+    if where == "history":
+        return what in kinds
     if where == "place":
         return what in kinds["place"].fields
     return where in ("quote", "quotes", "setting") and bool(what)

@@ -126,4 +126,4 @@ def made(bulletin: Bulletin, words: Words) -> str:
     """From which state of the ledger the bulletin was made."""
     from sideoats.bulletin.public import LEAST_FARMS
 
-    return words.phrase("made", entry=bulletin.head[0], hash=bulletin.head[1][:16], least=LEAST_FARMS)
+    return words.phrase("made", entry=bulletin.head[0], hash=bulletin.head[1], least=LEAST_FARMS)

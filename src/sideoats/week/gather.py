@@ -140,6 +140,16 @@ def _finder(source: str, snapshot: Snapshot) -> Callable[[Place], _Found] | None
             return (None, None, None) if entry is None else (entry.body.get(name), unit, entry)
 
         return newest
+    if where == "history":
+        folded = snapshot.evidence.get(source)
+        if not folded:
+            return None
+
+        def all_of_it(place: Place) -> _Found:
+            entry = folded.get(place.id)
+            return (None, None, None) if entry is None else (entry.body["rows"], None, entry)
+
+        return all_of_it
     if where == "setting":
         if "{" not in what:
             setting = snapshot.settings.get(what)
@@ -149,7 +159,7 @@ def _finder(source: str, snapshot: Snapshot) -> Callable[[Place], _Found] | None
         return lambda place: _quoted(what, place, snapshot)
     if where == "quotes":
         return lambda place: (snapshot.quote_series.get(_commodity(what, place)), None, None)
-    raise ValueError(f"found_in {source!r}: expected evidence:, place:, quote:, quotes: or setting:")
+    raise ValueError(f"found_in {source!r}: expected evidence:, history:, place:, quote:, quotes: or setting:")
 
 
 def _quoted(what: str, place: Place, snapshot: Snapshot) -> _Found:

@@ -15,7 +15,7 @@ from sideoats.week.blocks import BlockAnswers, answer_block, blocks, common_of
 from sideoats.week.district import district_of
 from sideoats.week.engines import Engine, Serial
 from sideoats.week.gather import Problem
-from sideoats.week.snapshot import require_places
+from sideoats.week.snapshot import HISTORY, require_places
 
 if TYPE_CHECKING:
     from sideoats.ledger import Ledger
@@ -57,9 +57,10 @@ class Week:
 
 
 def evidence_needed(questions: Iterable[Question]) -> set[str]:
-    """Evidence kinds that the questions' fields are found in."""
-    sources = (s for q in questions for f in q.inputs for s in f.found_in)
-    return {s.partition(":")[2].partition(".")[0] for s in sources if s.startswith("evidence:")}
+    """Evidence kinds that the questions' fields are found in; ``history:KIND`` where all of a kind is wanted."""
+    sources = {s for q in questions for f in q.inputs for s in f.found_in}
+    newest = {s.partition(":")[2].partition(".")[0] for s in sources if s.startswith("evidence:")}
+    return newest | {s for s in sources if s.startswith(HISTORY)}
 
 
 def weekly_questions(names: Sequence[str] | None = None) -> list[Question]:

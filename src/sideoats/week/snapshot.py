@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
@@ -11,6 +12,7 @@ import numpy as np
 
 from sideoats import units
 from sideoats.errors import InputError, LedgerError
+from sideoats.ledger.evidence import evidence_kinds
 from sideoats.station import Flag, StationDays
 
 if TYPE_CHECKING:
@@ -43,6 +45,8 @@ class Snapshot:
     farm_names: Mapping[str, str] = field(default_factory=dict)
 
 
+HISTORY = "history:"
+HISTORY_DAYS = 120  # of entries that a question may want one after another (trap catches)
 COMMON_KINDS = frozenset({"quote", "setting", "station_days"})  # about the district; all else is about one place
 
 
@@ -72,10 +76,37 @@ def take_snapshot(ledger: Ledger, on: date, kinds: Iterable[str], *, places: boo
 def places_of(
     ledger: Ledger, on: date, kinds: Iterable[str], ids: Sequence[str] | None = None
 ) -> tuple[tuple[Place, ...], Mapping[str, Mapping[str, Entry]]]:
-    """Places not closed (those of `ids`, or all), and kind -> place id -> newest entry of `kinds` at them."""
-    found = ledger.places(on, ids)
-    evidence = ledger.latest(sorted(set(kinds) - COMMON_KINDS), on, ids)
-    return tuple(p for p in found if not p.attributes.get("closed")), evidence
+    """Places not closed (those of `ids`, or all), and kind -> place id -> newest entry of `kinds` at them.
+
+    A kind written ``history:KIND`` gives one entry a place that holds all of that kind of the last `HISTORY_DAYS`.
+    """
+    found = tuple(p for p in ledger.places(on, ids) if not p.attributes.get("closed"))
+    wanted = set(kinds) - COMMON_KINDS
+    folded = {kind for kind in wanted if kind.startswith(HISTORY)}
+    evidence = dict(ledger.latest(sorted(wanted - folded), on, ids))
+    for kind in sorted(folded):
+        evidence[kind] = _folded(ledger, on, kind.removeprefix(HISTORY), found if ids is not None else None)
+    return found, evidence
+
+
+def _folded(ledger: Ledger, on: date, kind: str, places: Sequence[Place] | None) -> dict[str, Entry]:
+    """Place -> its newest entry of the kind, with ``rows`` of all of them, oldest first, as its body."""
+    since = recent(on, HISTORY_DAYS)
+    if places is None:
+        entries = list(ledger.history(kind=kind, since=since, until=on))
+    else:
+        allowed = evidence_kinds()[kind].places
+        own = [p.id for p in places if not allowed or p.kind in allowed]
+        entries = [e for i in own for e in ledger.history(place=i, kind=kind, since=since, until=on)]
+    by_place: dict[str, list[Entry]] = {}
+    for entry in entries:
+        by_place.setdefault(entry.place or "", []).append(entry)
+    out = {}
+    for place, found in by_place.items():
+        rows = [{"on": e.seen_on.isoformat(), **e.body} for e in found]
+        mark = hashlib.sha256("".join(e.hash for e in found).encode()).hexdigest()
+        out[place] = replace(found[-1], body={"rows": rows}, hash=mark)
+    return out
 
 
 def station_records(ledger: Ledger, on: date) -> dict[str, StationDays]:
