@@ -31,8 +31,8 @@ def multiplying_progress(
 
     Parameters
     ----------
-    cumulative : (place or 1, draw, day) sum of daily rates up to the morning of each day, column 0 zero [1]
-    later_rate : (place or 1, draw) rate afterwards [1/day]
+    cumulative : (place, draw, day) sum of daily rates up to the morning of each day, column 0 zero [1]
+    later_rate : (place, draw) rate afterwards [1/day]
     window : (place or 1, draw) days until feeding no longer costs yield [day]
     usual_rate : (place or 1, draw) the rate that ordinary weather without enemies would give [1/day]
 
@@ -40,13 +40,14 @@ def multiplying_progress(
     -------
     progress (day, place, draw), and pest-days over the window as a multiple of those at the usual rate (place, draw)
     """
-    rates = np.asarray(cumulative, float)
-    one = np.ones(np.broadcast_shapes(rates.shape[:2], np.shape(window)))
-    before, whole = pest_days_by_day(one, rates, later_rate, _ROOMY, np.broadcast_to(window, one.shape))
-    ordinary = np.asarray(usual_rate, float)
-    days = rates.shape[2]
-    steady = ordinary[..., None] * np.arange(days)
-    _, usual = pest_days_by_day(one, steady, ordinary, _ROOMY, np.broadcast_to(window, one.shape))
+    later = np.asarray(later_rate, float)
+    rates = np.moveaxis(np.broadcast_to(cumulative, (*later.shape, np.shape(cumulative)[-1])), -1, 0)
+    shape, rows = later.shape, np.arange(later.shape[0])
+    one, length = np.ones(shape), np.broadcast_to(window, shape)
+    before, whole = pest_days_by_day(one, rates, rows, later, _ROOMY, length)
+    ordinary = np.broadcast_to(usual_rate, shape)
+    steady = np.arange(rates.shape[0])[:, None, None] * ordinary
+    _, usual = pest_days_by_day(one, steady, rows, ordinary, _ROOMY, length)
     return before / whole, whole / usual
 
 

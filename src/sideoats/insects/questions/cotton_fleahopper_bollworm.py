@@ -77,7 +77,8 @@ QUESTION = table_question(
         table="insects/cotton_fleahopper.threshold", sampled=_sampled, adjust=_adjust,
         over_stages=("bloom", "boll", "cutout"), check=_check,
         missing="No fleahoppers counted lately: look at 100 terminals.",
-        limits="Fleahoppers from squaring to the first week of bloom. Bollworm thresholds are from memory and decide nothing.",
+        limits="Fleahoppers from squaring to the first week of bloom. Bollworm thresholds are from memory "
+        "and decide nothing.",
         cautions=(
             "Sprays for fleahoppers remove predators and can bring on aphids and bollworms.",
             "Square-set cut-offs by week go with the count in some places; those on file are from memory.",

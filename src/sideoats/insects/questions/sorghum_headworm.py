@@ -109,7 +109,8 @@ def answer(table: Table, context: Context) -> Answers:
 
     def reasons(i: int) -> list[str]:
         lines = [
-            f"Loss by {printed[i]}: {loss[i]:.2f} USD/ac for each large larva a head; of medium ones {100 * survive:.0f} % get there."
+            f"Loss by {printed[i]}: {loss[i]:.2f} USD/ac for each large larva a head; "
+            f"of medium ones {100 * survive:.0f} % get there."
         ]
         lines.append(
             f"Field rule beside it: more than {rule['medium']:g} medium a head, or {rule['large']:g} large (one on "

@@ -148,9 +148,7 @@ def answer(table: Table, context: Context) -> Answers:
 
     def missing_headline(i: int) -> str:
         if not np.isnan(share[i]):
-            tail = (
-                "look tomorrow and count larvae" if paned[i] else f"look within {near:.0f} days and count larvae"
-            )
+            tail = "look tomorrow and count larvae" if paned[i] else f"look within {near:.0f} days and count larvae"
             risk = "; the stand is at risk: treat at once where larvae are found" if stand[i] else ""
             return f"{100 * share[i]:.0f} % of plants window-paned, larvae not counted: {tail}{risk}."
         return "No larvae counted in this seedling wheat: look at ten spots of a foot of row."
