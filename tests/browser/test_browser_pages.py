@@ -22,7 +22,7 @@ def test_filtering_changes_the_sheet_and_the_address_without_a_reload(
     page.evaluate("window.stillHere = true")
     total = page.locator(".line").count()
     page.select_option("#room", "weather")
-    wait_until(lambda: "room=weather" in page.url)
+    wait_until(lambda: "room=weather" in page.evaluate("location.search"))
     page.wait_for_load_state("networkidle")
     assert 0 < page.locator(".line").count() < total
     assert page.evaluate("window.stillHere") is True
@@ -30,7 +30,8 @@ def test_filtering_changes_the_sheet_and_the_address_without_a_reload(
         "#room"
     ) == "weather"
     page.go_back()
-    wait_until(lambda: "room=weather" not in page.url)
+    page.wait_for_url(desk.base + "/")
+    page.wait_for_load_state("networkidle")
     wait_until(lambda: page.locator(".line").count() == total)
 
 

@@ -67,6 +67,9 @@ def events_of(entries: Iterable[Entry], calls: Iterable[Call], on: date) -> list
         if e.kind == "call":
             said = e.body.get("call", {})
             text = f"{VERDICT_WORDS.get(said.get('verdict', ''), 'Call')}: {said.get('headline', '')}"
+        elif e.kind in ("action", "outcome"):
+            parts = [str(e.body.get(name)) for name in ("what", "value", "cost", "note") if e.body.get(name)]
+            text = words(", ".join(parts))
         elif e.kind == "photo":
             text = f"Photo: {e.body.get('note') or 'without a note'}"
         else:
