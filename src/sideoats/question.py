@@ -371,8 +371,8 @@ class Question:
     in_season : which rows of the week's table make sense today; all where None
     limits : what the answer does not cover
     options_count : the most options a row can have, for sizing chunks
-    apart : fields on which the options or the facts read depend; rows that differ in them are asked apart, so that no
-        call shows or cites what only a neighbour in its batch needed
+    apart : fields on which the options or the facts read depend (``name?``: only whether it is known); the week asks
+        rows that differ in them apart, so that no call shows or cites what only a neighbour in its batch needed
     check : refuse a combination of inputs in a phone-in (raise InputError); values by field name
     """
 

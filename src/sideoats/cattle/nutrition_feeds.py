@@ -197,15 +197,15 @@ def screen(
 def _counted(level: Floats, ceiling: Floats, cores: Floats, bales: Floats, facts: Facts) -> Floats:
     _, lowest, highest, count = facts["forage/lot.spread"].rows[0]
     spread = lots.log_spread_from_range(float(lowest), float(highest), int(count))
+    few, weight, assurance = (facts.value(f"forage/lot.{k}") for k in ("bales_assumed", "spread_weight", "assurance"))
     hot = np.nan_to_num(level) >= ceiling[:, None] * (1 - nitrate.ROUNDING)
     if not hot.any():
         return level
     out = level.copy()
-    many = np.where(np.isnan(bales), facts.value("forage/lot.bales_assumed"), bales)[hot]
-    freedom = np.full(many.shape, facts.value("forage/lot.spread_weight"))
+    many = np.where(np.isnan(bales), few, bales)[hot]
     out[hot] = lots.hottest_credible(
-        level[hot], np.nan_to_num(cores[hot], nan=1.0), many, np.full(many.shape, spread), freedom,
-        facts.value("forage/lot.assurance"),
+        level[hot], np.nan_to_num(cores[hot], nan=1.0), many, np.full(many.shape, spread), np.full(many.shape, weight),
+        assurance,
     )  # fmt: skip
     return out
 

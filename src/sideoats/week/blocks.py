@@ -174,7 +174,8 @@ def _apart(table: Table, fields: Sequence[str]) -> list[NDArray[np.int64]]:
     """Rows that agree in `fields`, in groups; the first group holds the first row."""
     if not fields:
         return [np.arange(len(table))] if len(table) else []
+    told = [table.known(name[:-1]) if name.endswith("?") else table.columns[name] for name in fields]
     groups: dict[str, list[int]] = {}
     for row in range(len(table)):
-        groups.setdefault(repr([table.columns[name][row] for name in fields]), []).append(row)
+        groups.setdefault(repr([column[row] for column in told]), []).append(row)
     return [np.array(rows, dtype=np.int64) for rows in groups.values()]

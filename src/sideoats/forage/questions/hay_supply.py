@@ -255,5 +255,5 @@ QUESTION = Question(
     "now, buying later or selling cows.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("herd",)), size="head", check=_check,
     limits="Hay only: other feeds come off the need by hand, or ask `ration`. No forecast of hay prices.",
-    options_count=len(OPTIONS),
+    options_count=len(OPTIONS), apart=("feeder", "storage"),
 )  # fmt: skip

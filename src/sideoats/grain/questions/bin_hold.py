@@ -390,6 +390,7 @@ QUESTION = Question(
     answer=answer,
     places=Places(kinds=("bin",), crops=(*CROPS, *CROP_ALIASES)),
     size="amount",
+    apart=("crop",),
     limits=(
         "No forecast: later prices are today's quotes with the spread of past moves. Interest is simple; loss is "
         "valued at today's price; quotes between dates are read off straight lines; tax and loan terms are not in it."

@@ -259,6 +259,7 @@ QUESTION = Question(
     places=Places(kinds=("trap",)),
     check=_check,
     options_count=4,
+    apart=("species",),
     limits="Corn earworm, fall armyworm and black cutworm have degree-days with a source or a memory mark; other "
     "species are told by their flight only. A trap says where to look, never to treat.",
 )

@@ -94,9 +94,8 @@ def answer(table: Table, context: Context) -> Answers:
     drop = np.where(by_target, seed.seeds_to_drop(target, share), (low + high) / 2)
     rate = seed.seeding_rate(drop, size)
     late = np.nan_to_num(table.number("days_late"))
-    if (late > 0).any():
-        raise_by = (facts.value(f"wheat/seeding.{k}") for k in ("late_share", "late_top", "late_full"))
-        rate = late_rate(rate, late, *raise_by)
+    raise_by = (facts.value(f"wheat/seeding.{k}") for k in ("late_share", "late_top", "late_full"))
+    rate = late_rate(rate, late, *raise_by)
     if table.flag("residue").any():
         rate = rate + np.where(table.flag("residue"), facts.value("wheat/seeding.residue"), 0.0)
     seeds = rate * size
@@ -188,6 +187,7 @@ QUESTION = Question(
     "precipitation and purpose.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=CROPS), size="acres", in_season=_in_season,
     check=_check,
+    apart=("purpose", "residue", "target?", "planned?", "survival?", "germination?", "emergence?", "precipitation?"),
     limits="Published rates are Kansas's. Texas trials disagree on whether low rates cost grain; both stand in the "
     "facts.",
 )  # fmt: skip

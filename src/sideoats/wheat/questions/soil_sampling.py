@@ -189,7 +189,7 @@ QUESTION = Question(
     "cores "
     "that one composite takes.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=CROPS), size="acres", in_season=_in_season,
-    check=_check,
+    check=_check, apart=("purpose",),
     limits="Uses the Kansas budget (its two coefficients are from memory) and a working response curve, not a local "
     "trial.",
 )  # fmt: skip

@@ -295,7 +295,7 @@ QUESTION = Question(
     "forage, pests "
     "of early wheat, moisture to come up on.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=w.CROPS), size="acres", in_season=_in_season,
-    options_count=len(OPTIONS),
+    options_count=len(OPTIONS), apart=("purpose", "volunteer", "seed_price?"),
     limits="Yield by date joins two published trials (Texas before, Kansas after the best date). Costs that are the "
     "same for "
     "every date are left out, so payoffs are for comparing days, not a budget.",
