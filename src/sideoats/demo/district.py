@@ -164,7 +164,12 @@ def _others(farms: list[str]) -> list[Site]:
         )
     for number, insect in enumerate(("fall armyworm", "corn earworm", "fall armyworm")):
         rows.append((farms[number * 4], f"{insect} trap {number + 1}", "trap", {"crop": insect}))
-    return [Site(f"{farm}.{name.replace(' ', '-')}", farm, name, kind, own) for farm, name, kind, own in rows]
+    sites = []
+    for number, (farm, name, kind, own) in enumerate(rows):
+        at = farms.index(farm)  # farmsteads lie about the invented grid of the fields
+        own |= {"latitude": 38.0 + 0.04 * (at % 4) + 0.004 * (number % 3), "longitude": -99.17 + 0.08 * (at // 3)}
+        sites.append(Site(f"{farm}.{name.replace(' ', '-')}", farm, name, kind, own))
+    return sites
 
 
 def make_district() -> District:

@@ -1,0 +1,132 @@
+"""The scouting round of a week: which places to visit with the hours there are, in which order, and what to count."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from sideoats.call import Call
+from sideoats.insects.planner import plan_round, road_hours
+from sideoats.ledger import Place
+from sideoats.week.district import District
+from sideoats.week.run import Week
+from sideoats.week.stop_lines import stop_lines
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One place of the round.
+
+    Attributes
+    ----------
+    number : in the order of the round, 0 for a place left out
+    reasons : the calls that ask for the look, the most worth first
+    worth : money for the whole place that the looks are worth [USD]; `guessed` where nothing is known of it yet
+    look_by : the earliest date among the reasons
+    """
+
+    number: int
+    place: Place
+    reasons: tuple[Call, ...]
+    worth: float
+    guessed: bool
+    look_by: date | None
+    latitude: float
+    longitude: float
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Visits in order, those left out, and the hours."""
+
+    on: date
+    visits: tuple[Visit, ...]
+    left: tuple[Visit, ...]
+    hours: float
+    road_hours: float
+    available: float
+
+
+def position(place: Place) -> tuple[float, float]:
+    """(latitude, longitude) of a place: its own, or the middle of its outline's first ring; NaN where unknown."""
+    at = place.attributes
+    if isinstance(at.get("latitude"), int | float) and isinstance(at.get("longitude"), int | float):
+        return float(at["latitude"]), float(at["longitude"])
+    outline = at.get("outline") or {}
+    try:
+        ring: Any = outline["coordinates"][0]
+        ring = ring[0] if outline["type"] == "MultiPolygon" else ring
+        corners = np.array(ring, dtype=float)[:-1, :2]
+        return float(corners[:, 1].mean()), float(corners[:, 0].mean())
+    except (KeyError, IndexError, TypeError, ValueError):
+        return math.nan, math.nan
+
+
+def plan_visits(
+    week: Week, district: District, *, hours: float, start: tuple[float, float] | None = None, farm: str | None = None
+) -> Plan:
+    """Choose and order the visits of a week.
+
+    Parameters
+    ----------
+    hours : there are in all, road included
+    start : latitude and longitude of the office; the middle of the places where None
+    farm : only this farm's places
+    """
+    facts = district.facts.reader()
+    by_place: dict[str, list[Call]] = {}
+    for call in week.calls:
+        if call.verdict == "look" and (farm is None or call.farm == farm):
+            by_place.setdefault(call.place, []).append(call)
+    places = {p.id: p for p in district.snapshot.places}
+    unknown = facts.value("insects/planner.unknown_worth")
+    visits = [_visit(places[i], calls, unknown) for i, calls in by_place.items() if i in places]
+    visits.sort(key=lambda v: (v.look_by or date.max, v.place.id))  # of equal worth the sooner date goes first
+    latitude, longitude = (np.array([getattr(v, name) for v in visits]) for name in ("latitude", "longitude"))
+    base = start or (_middle(latitude), _middle(longitude))
+    road = road_hours(
+        np.append(base[0], latitude),
+        np.append(base[1], longitude),
+        speed=facts.value("insects/planner.speed"),
+        winding=facts.value("insects/planner.winding"),
+    )
+    stay = np.full(len(visits), facts.value("insects/planner.visit_hours"))
+    found = plan_round(np.array([v.worth for v in visits]), stay, road, hours)
+    numbered = tuple(_numbered(visits[i], n) for n, i in enumerate(found.order.tolist(), 1))
+    left = tuple(visits[i] for i in found.left.tolist())
+    return Plan(week.on, numbered, left, found.hours_in_all, found.road_hours, hours)
+
+
+def _middle(values: Any) -> float:
+    known = values[np.isfinite(values)]
+    return float(known.mean()) if known.size else 0.0
+
+
+def _visit(place: Place, calls: Sequence[Call], unknown: float) -> Visit:
+    ranked = tuple(sorted(calls, key=lambda c: (-c.cost_of_waiting, c.question)))
+    worth = sum(c.cost_of_waiting for c in ranked)
+    dates = [c.look_by for c in ranked if c.look_by]
+    latitude, longitude = position(place)
+    guessed = worth <= 0
+    return Visit(
+        0, place, ranked, unknown if guessed else worth, guessed, min(dates, default=None), latitude, longitude
+    )
+
+
+def _numbered(visit: Visit, number: int) -> Visit:
+    return Visit(**{**visit.__dict__, "number": number})
+
+
+def counting_lines(district: District, places: Sequence[str]) -> Mapping[str, list[dict[str, Any]]]:
+    """Place -> its counting plans (question, by stage the four numbers of the stop lines), for a field card."""
+    wanted = set(places)
+    out: dict[str, list[dict[str, Any]]] = {}
+    for plan in stop_lines(district):
+        if plan["place"] in wanted:
+            out.setdefault(plan["place"], []).append(plan)
+    return out

@@ -1,0 +1,71 @@
+"""The scouting round out of a week: what is visited, the map and the cards."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from sideoats.bulletin.field_card import cards, round_map, round_text
+from sideoats.demo.district import TODAY, all_entries
+from sideoats.ledger import open_ledger
+from sideoats.week import District, Week, district_of, run_week
+from sideoats.week.run import evidence_needed, weekly_questions
+from sideoats.week.visits import counting_lines, plan_visits, position
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory: pytest.TempPathFactory) -> tuple[Week, District]:
+    with open_ledger(tmp_path_factory.mktemp("visits") / "ledger.sqlite") as ledger:
+        ledger.append(all_entries())
+        kinds = evidence_needed(weekly_questions())
+        return run_week(ledger, TODAY, draws=60), district_of(ledger, TODAY, kinds=kinds, draws=60)
+
+
+def test_the_round_keeps_to_the_hours_and_takes_the_worthiest_first(found: tuple[Week, District]) -> None:
+    short, long = (plan_visits(*found, hours=h) for h in (2.0, 40.0))
+    assert short.hours <= 2.0 and 0 < len(short.visits) < len(long.visits)
+    asked = {c.place for c in found[0].of("look")}
+    assert {v.place.id for v in (*short.visits, *short.left)} == asked == {v.place.id for v in long.visits}
+    best = max(long.visits, key=lambda v: v.worth)
+    assert best.place.id in {v.place.id for v in short.visits}
+    assert all(v.look_by is None or v.look_by <= TODAY + timedelta(days=60) for v in long.visits)
+
+
+def test_one_farm_only(found: tuple[Week, District]) -> None:
+    plan = plan_visits(*found, hours=40, farm="two-elms", start=(38.1, -99.0))
+    assert plan.visits and all(v.place.farm == "two-elms" for v in (*plan.visits, *plan.left))
+
+
+def test_the_map_and_the_cards_name_every_visit_and_carry_stop_lines(found: tuple[Week, District]) -> None:
+    plan = plan_visits(*found, hours=40)
+    drawn = round_map(plan)
+    assert drawn is not None and drawn.svg.count("<circle") == len(plan.visits) + len(plan.left)
+    lines = counting_lines(found[1], [v.place.id for v in plan.visits])
+    page = cards(plan, lines)
+    assert all(v.place.id in page for v in plan.visits)
+    asked = [(v, c.question) for v in plan.visits for c in v.reasons]
+    aphids = [v for v, question in asked if question == "sorghum-aphid" and "forage" not in v.place.id]
+    assert not aphids or "leave it, at or under" in page
+    assert "label governs" in page
+    assert all(v.place.id in round_text(plan) for v in plan.visits)
+
+
+def test_positions_come_from_outlines(found: tuple[Week, District]) -> None:
+    fields = [p for p in found[1].snapshot.places if p.kind == "field"]
+    for place in fields:
+        ring = place.attributes["outline"]["coordinates"][0]
+        latitude, longitude = position(place)
+        assert min(c[1] for c in ring) < latitude < max(c[1] for c in ring)
+        assert min(c[0] for c in ring) < longitude < max(c[0] for c in ring)
+
+
+def test_hostile_names_are_text(found: tuple[Week, District], tmp_path: Path) -> None:
+    from dataclasses import replace
+
+    plan = plan_visits(*found, hours=4)
+    first = plan.visits[0]
+    nasty = replace(first, place=replace(first.place, name="<script>x</script>"))
+    page = cards(replace(plan, visits=(nasty, *plan.visits[1:])), {})
+    assert "<script>" not in page
