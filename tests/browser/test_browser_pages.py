@@ -73,7 +73,6 @@ def test_the_text_of_an_answer_can_be_copied(desk: RunningDesk, open_page: Calla
     page.select_option("[name=stage]", "boot")
     for name, value in (("yield", "80"), ("price", "4.5"), ("cost", "14")):
         page.fill(f"[name={name}]", value)
-    page.click("summary:has-text('More')")
     page.fill("[name=counts]", "90, 160, 40, 300, 12, 220")
     page.click("button:has-text('Answer')")
     page.click("button:has-text('Copy the text')")

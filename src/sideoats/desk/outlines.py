@@ -137,9 +137,15 @@ def _spot(spot: Spot, at: list[Ring] | tuple[float, float], flat: Any) -> Markup
     if isinstance(at, tuple):
         x, y = flat(*at)
         shape = Markup('<circle class="dot {}" cx="{:.1f}" cy="{:.1f}" r="7"/>').format(classes, x, y)
+        x += 7
     else:
+        x, y = flat(max(p[0] for ring in at for p in ring), sum(p[1] for p in at[0]) / len(at[0]))
         path = " ".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in (flat(*p) for p in ring)) + "Z" for ring in at)
         shape = Markup('<path class="outline {}" fill-rule="evenodd" d="{}"/>').format(classes, path)
+    if spot.verdict not in ("", "wait"):  # an outline may be too small for its pattern to be seen
+        shape += Markup('<use href="#mark-{}" x="{:.1f}" y="{:.1f}" width="18" height="24"/>').format(
+            spot.verdict, x + 3, y - 12
+        )
     return Markup('<a href="/places/{}" tabindex="-1"><title>{}</title>{}</a>').format(spot.place.id, spot.title, shape)
 
 

@@ -24,6 +24,7 @@ VERDICT_LINES = {
 }
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_PLURALS = {"day": "days", "month": "months", "year": "years", "leaf": "leaves", "hour": "hours", "bushel": "bushels"}
 _MINUS = "−"
 
 
@@ -65,7 +66,7 @@ def measure(value: Any, unit: str = "") -> str:
     text = figure(value)
     if text == "not known" or unit in ("", "1"):
         return text
-    return f"{text} {unit}"
+    return f"{text} {unit if text == '1' else _PLURALS.get(unit, unit)}"
 
 
 def share(value: Any) -> str:
