@@ -338,7 +338,7 @@ class _Reply:
 
     def _headline(self, i: int) -> str:
         case, d = self.case, self.decision
-        seen = f"{_plain(case.counted.mean[i])} {case.unit[i]}"
+        seen = _amount(case.counted.mean[i], case.unit[i])
         if self.over[i]:
             return f"{seen}, but past the stage in which it costs yield: nothing to treat for."
         if self.all_barred[i] and not self.active[i]:
@@ -371,7 +371,7 @@ class _Reply:
             else:
                 lines.append(
                     f"Counted on {case.counted.units[i]:.0f} units; insects clump, so the true mean is likely "
-                    f"{_plain(low)} to {_plain(high)} {case.unit[i]}."
+                    f"{_range(low, high, case.unit[i])}."
                 )
         if not np.isnan(case.low[i]):
             lines.append(self._threshold_words(i))
@@ -382,14 +382,14 @@ class _Reply:
 
     def _threshold_words(self, i: int) -> str:
         case = self.case
-        span = _plain(case.low[i]) + ("" if case.high[i] == case.low[i] else f" to {_plain(case.high[i])}")
+        span = _range(case.low[i], case.high[i], case.unit[i])
         whose = case.publisher[i] or "Published"
         if case.nominal[i]:
             return (
-                f"{whose}: {span} {case.unit[i]}. This threshold rests on experience and moves with neither price nor "
+                f"{whose}: {span}. This threshold rests on experience and moves with neither price nor "
                 "cost; money is reckoned as if control just paid there."
             )
-        return f"{whose}: injury level {span} {case.unit[i]} at this cost and value, control taken as complete."
+        return f"{whose}: injury level {span} at this cost and value, control taken as complete."
 
     def _bar_words(self) -> tuple[Bar, ...]:
         def before_harvest(i: int) -> str:
@@ -436,3 +436,15 @@ def stop_lines(low: Floats, high: Floats, context: Context, counted: Counted, hi
 
 def _plain(value: float) -> str:
     return f"{value:.3g}"
+
+
+def _amount(value: float, unit: str) -> str:
+    """A number with its sample unit; a share of something as per cent of it."""
+    return f"{100 * value:.0f} %{unit.removeprefix('share')}" if unit.startswith("share ") else f"{_plain(value)} {unit}"
+
+
+def _range(low: float, high: float, unit: str) -> str:
+    if low == high:
+        return _amount(low, unit)
+    first = f"{100 * low:.0f}" if unit.startswith("share ") else _plain(low)
+    return f"{first} to {_amount(high, unit)}"

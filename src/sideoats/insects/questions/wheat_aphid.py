@@ -103,8 +103,8 @@ def _infested(table: Table, context: Context) -> Counted:
     share, n = table.number("infested"), table.number("n")
     z = context.outlook.normal("wheat aphid tillers", table.keys)
     hits, size = np.nan_to_num(share * n)[:, None], np.nan_to_num(n, nan=1.0)[:, None]
-    drawn = special.betaincinv(hits + 0.5, size - hits + 0.5, special.ndtr(z))
-    drawn = np.asarray(np.where(np.isnan(n)[:, None], share[:, None], drawn), np.float64)
+    sampled = special.betaincinv(hits + 0.5, size - hits + 0.5, special.ndtr(z))
+    drawn: Floats = np.where(np.isnan(n)[:, None], share[:, None], sampled)
     rows = len(table)
     return Counted(100 * share, n, 100 * drawn, np.full(rows, np.inf), np.inf, np.ones(rows))
 
