@@ -108,8 +108,8 @@ def main() -> None:
     plain = (time.perf_counter() - started) * FIELDS / part
     print(
         f"sorghum-aphid, {FIELDS:,} fields x {DRAWS:,} draws x 16 options on 2 threads: {ours:.2f} s, {acts} act; peak "
-        f"{peak:.0f} MiB ({before:.0f} MiB before). The same code one field at a time: {one_by_one:.1f} s (timed on {part}), "
-        f"ratio {one_by_one / ours:.1f}. A loop over fields written out by hand: {plain:.1f} s, ratio {plain / ours:.1f}"
+        f"{peak:.0f} MiB ({before:.0f} MiB before). The same code one field at a time: {one_by_one:.1f} s (timed on "
+        f"{part}), ratio {one_by_one / ours:.1f}. A loop over fields by hand: {plain:.1f} s, ratio {plain / ours:.1f}"
     )
 
 

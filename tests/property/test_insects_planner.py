@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import permutations
+from itertools import pairwise, permutations
 
 import numpy as np
 import pytest
@@ -19,7 +19,7 @@ def best_by_all_orders(worth: np.ndarray, hours: np.ndarray, road: np.ndarray, a
     for count in range(1, len(worth) + 1):
         for order in permutations(places, count):
             route = [0, *(i + 1 for i in order), 0]
-            spent = hours[list(order)].sum() + sum(road[a, b] for a, b in zip(route, route[1:], strict=False))
+            spent = hours[list(order)].sum() + sum(road[a, b] for a, b in pairwise(route))
             if spent <= available + 1e-9:
                 best = max(best, float(worth[list(order)].sum()))
     return best

@@ -14,10 +14,10 @@ from sideoats.desk.forms import label_of, units_for
 from sideoats.desk.outlines import for_phone
 from sideoats.desk.pages.by_hand import kinds_by_hand, typed_fields
 from sideoats.desk.shown import STATIC, asset
-from sideoats.week.stop_lines import stop_lines
 from sideoats.desk.visit import OPEN, RECORD, Page, Visit
 from sideoats.ledger.evidence import QuantityField
 from sideoats.schema import Field
+from sideoats.week.stop_lines import stop_lines
 
 SHELL_FILES = (
     "desk.css",
