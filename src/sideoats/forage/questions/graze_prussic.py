@@ -182,7 +182,8 @@ def answer(table: Table, context: Context) -> Answers:
     answered = np.maximum(days, lab)  # a laboratory lifts no wait
     payoff = np.stack([np.zeros((n, context.outlook.draws)), -day * days * moves, -day * answered * moves], axis=2)
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
-    missing = no_height & ~waiting
+    unnamed = ~table.known("species")  # what nobody has named is never cleared
+    missing = (no_height | unnamed) & ~waiting
     verdict = np.where(j.barred & ~missing, STOP, np.where(missing | shoots_unknown, LOOK, ACT)).astype(np.int8)
     within = dict(facts["forage/look_within"].rows)
     again = np.ceil(np.where(j.days > 0, j.days, within["usual"]))
@@ -197,7 +198,7 @@ def answer(table: Table, context: Context) -> Answers:
             "species_risk": (np.array(j.risk, dtype=object), ""),
             "hcn_ward_wet": (words.label("ward_wet"), ""), "hcn_guides_dry": (words.label("guides_dry"), ""),
         },
-        missing=missing, missing_headline="Measure the height and look for new shoots before any turnout.",
+        missing=missing, missing_headline=words.lacking,
         cautions=lambda i: cautions.emergency(*cautions.PRUSSIC, cautions.NITRATE[1]),
     )  # fmt: skip
 
@@ -244,6 +245,11 @@ class _Words:
         if self.j.groups[i] != "none" and not self.table.known("new_shoots")[i]:
             return "Tall enough and no wait runs, but look for new shoots first: they decide."
         return f"No rule on file stands against grazing this {self.table.text('species')[i]} today."
+
+    def lacking(self, i: int) -> str:
+        if not self.table.known("species")[i]:
+            return "Name the forage that stands there before any turnout: sorghum, sudan or johnsongrass can kill."
+        return "Measure the height and look for new shoots before any turnout."
 
     def because(self, i: int) -> list[str]:
         j, facts = self.j, self.context.facts
