@@ -366,12 +366,14 @@ class _Reply:
         lines: list[str] = []
         if not case.missing[i]:
             low, high = np.quantile(case.counted.density[i], [0.1, 0.9])
-            if np.isnan(case.counted.units[i]):
+            if np.isnan(case.counted.units[i]) and str(case.unit[i]).startswith("share "):
+                lines.append(f"Judged by eye: the true share is likely {range_words(low, high, case.unit[i])}.")
+            elif np.isnan(case.counted.units[i]):
                 lines.append("How many units were counted was not given: the mean is taken as it stands.")
             else:
                 lines.append(
                     f"Counted on {case.counted.units[i]:.0f} units; insects clump, so the true mean is likely "
-                    f"{_range(low, high, case.unit[i])}."
+                    f"{range_words(low, high, case.unit[i])}."
                 )
         if not np.isnan(case.low[i]):
             lines.append(self._threshold_words(i))
@@ -382,7 +384,7 @@ class _Reply:
 
     def _threshold_words(self, i: int) -> str:
         case = self.case
-        span = _range(case.low[i], case.high[i], case.unit[i])
+        span = range_words(case.low[i], case.high[i], case.unit[i])
         whose = case.publisher[i] or "Published"
         if case.nominal[i]:
             return (
@@ -440,10 +442,11 @@ def _plain(value: float) -> str:
 
 def _amount(value: float, unit: str) -> str:
     """A number with its sample unit; a share of something as per cent of it."""
-    return f"{100 * value:.0f} %{unit.removeprefix('share')}" if unit.startswith("share ") else f"{_plain(value)} {unit}"
+    share = unit.startswith("share ")
+    return f"{100 * value:.0f} %{unit.removeprefix('share')}" if share else f"{_plain(value)} {unit}"
 
 
-def _range(low: float, high: float, unit: str) -> str:
+def range_words(low: float, high: float, unit: str) -> str:
     if low == high:
         return _amount(low, unit)
     first = f"{100 * low:.0f}" if unit.startswith("share ") else _plain(low)

@@ -23,6 +23,7 @@ from sideoats.insects.questions._count import (
     cost_of,
     count_draws,
     crop_value,
+    range_words,
     spread,
     weigh,
 )
@@ -226,8 +227,8 @@ def _others(
             continue
         for (at, unit), (low, high) in rows.items():
             if at == stage and (unit == per or (per.endswith(" sweeps") and unit.endswith(" sweeps"))):
-                span = f"{low:g}" if low == high else f"{low:g} to {high:g}"
-                lines.append(f"{_title(name)} prints {span} per {unit} at {stage}.")
+                span = range_words(low, high, "share of leaf area" if unit == "canopy" else f"per {unit}")
+                lines.append(f"{_title(name)} prints {span} at {stage}.")
     return lines
 
 
