@@ -8,9 +8,20 @@ PAGES = (
     "/", "/phone-in", "/phone-in/sorghum-aphid", "/phone-in/hay-nitrate", "/enter/by-hand",
     f"/enter/by-hand?kind=leaf_counts&place={FIELD}", "/enter/by-hand?kind=place", "/places", f"/places/{FIELD}",
     f"/call/sorghum-aphid/{FIELD}", f"/call/sorghum-aphid/{FIELD}/last-week", "/weather", "/markets", "/trials",
-    "/done",
+    "/done", "/bulletin", "/bulletin?language=es",
     f"/done/new?question=sorghum-aphid&place={FIELD}", "/done/new", "/files", "/help", "/session",
 )  # fmt: skip
 OFFICE_PAGES = ("/people", "/audit", "/session")
 REFUSALS = ("/no-such-page", "/places/nowhere", "/?on=yesterday", f"/call/hay-nitrate/{FIELD}", "/entry/none")
-EMPTY = ("/", "/places", "/weather", "/markets", "/trials", "/done", "/files", "/phone-in", "/enter/by-hand")
+EMPTY = (
+    "/",
+    "/bulletin",
+    "/places",
+    "/weather",
+    "/markets",
+    "/trials",
+    "/done",
+    "/files",
+    "/phone-in",
+    "/enter/by-hand",
+)

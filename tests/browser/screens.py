@@ -39,8 +39,11 @@ def visit(browser: Any, desk: RunningDesk, **options: Any) -> Any:
 def draw(browser: Any, desk: RunningDesk) -> None:
     """Every picture."""
     page = visit(browser, desk, **DESK)
-    for name, path in (("week", "/"), ("call", "/call/wheat-planting/wren-hollow.wheat-9"), ("place", f"/places/{FIELD}"),
-                       ("weather", "/weather"), ("markets", "/markets?commodity=wheat")):  # fmt: skip
+    views = {
+        "week": "/", "call": "/call/wheat-planting/wren-hollow.wheat-9", "place": f"/places/{FIELD}",
+        "weather": "/weather", "markets": "/markets?commodity=wheat",
+    }  # fmt: skip
+    for name, path in views.items():
         page.goto(desk.base + path)
         page.wait_for_load_state("networkidle")
         keep(name, page.screenshot())

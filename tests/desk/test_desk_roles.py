@@ -16,7 +16,7 @@ from sideoats.ledger import NewEntry
 ROLES = {"ada": "adviser", "sam": "scout", "rita": "reader", "gus": "reader", None: None}
 PARTS = {
     "question": "sorghum-aphid", "place": FIELD, "entry": str(uuid.uuid4()), "file": "none", "name": "nobody",
-    "fact:path": "insects/none", "farm": "two-elms", "picture": "none",
+    "fact:path": "insects/none", "farm": "two-elms", "language": "en", "form": "bulletin.txt",
 }  # fmt: skip
 ELSEWHERE = "long-ditch.sorghum-2"  # a place of another farm
 
