@@ -98,22 +98,20 @@ def daily_coefficient(zone: RootZone, day_of_year: NDArray[np.int64], since_plan
 
 @dataclass(frozen=True)
 class ForageAhead:
-    """Water and growth of the coming days.
+    """Water and growth of the coming days; `...` are the axes of the fields.
 
     Attributes
     ----------
-    depletion_today : (field,) [mm]
-    depletion : (field, year, day) [mm]
-    growth : (field, year) transpiration of the coming days over that of the usual year, 1 is usual
-    usual : (field,) transpiration of the usual year [mm]
-    missing : days of the running-up record without rain or temperature
+    depletion_today : (...) [mm]
+    depletion : (..., year, day) [mm]
+    growth : (..., year) transpiration of the coming days over that of the usual year, 1 is usual
+    usual : (...) transpiration of the usual year [mm]
     """
 
     depletion_today: Floats
     depletion: Floats
     growth: Floats
     usual: Floats
-    missing: int
 
 
 def forage_ahead(
@@ -124,39 +122,51 @@ def forage_ahead(
     ahead_rain: ArrayLike,
     ahead_coefficient: ArrayLike,
     available: ArrayLike,
-    fraction: float,
+    fraction: ArrayLike,
     *,
     start_of_window: NDArray[np.int64],
+    window_counts: ArrayLike = True,
     told_depletion: ArrayLike = np.nan,
 ) -> ForageAhead:
-    """Run the balance up to today, then through each past year's coming days.
+    """Run the balance up to today, then through each past year's coming days, for many fields at once.
 
     Growth is taken as proportional to transpiration (a common first approximation for forage short of water).
 
     Parameters
     ----------
-    past_et, past_rain, past_coefficient : (day,) up to yesterday [mm/day]
-    ahead_et, ahead_rain : (year, day) from today [mm/day]; ahead_coefficient (day,)
-    available : (field,) total available water [mm]
-    fraction : depletion fraction
-    start_of_window : positions in the past series at which the same calendar window began in earlier years
-    told_depletion : (field,) depletion measured today [mm], NaN where not
+    past_et, past_rain, past_coefficient : (..., day) up to yesterday [mm/day]; days outside a field's own record have
+        NaN weather and a coefficient of 0, which leaves its soil as it was
+    ahead_et, ahead_rain : (..., year, day) from today [mm/day]; ahead_coefficient (..., day)
+    available : (...) total available water [mm]
+    fraction : (...) depletion fraction
+    start_of_window : (window,) positions in the past series at which the same calendar window began in earlier years
+    window_counts : (..., window) False where the window does not lie within the field's own record
+    told_depletion : (...) depletion measured today [mm], NaN where not
     """
-    taw = floats(available).reshape(-1)
+    taw, share = floats(available), floats(fraction)
     past = water_balance(
-        floats(past_et)[None, :], floats(past_rain)[None, :], floats(past_coefficient)[None, :], taw[:, None], fraction,
-        start_depletion=taw / 2,
-    )  # fmt: skip
+        past_et, past_rain, past_coefficient, taw[..., None], share[..., None], start_depletion=taw / 2
+    )
     told = np.broadcast_to(floats(told_depletion), taw.shape)
-    today = np.where(np.isnan(told), past.depletion[:, -1], np.minimum(told, taw))
-    et, rain = floats(ahead_et), floats(ahead_rain)
+    today = np.where(np.isnan(told), past.depletion[..., -1], np.minimum(told, taw))
+    et = floats(ahead_et)
     span = et.shape[-1]
     coming = water_balance(
-        et[None, ...], rain[None, ...], floats(ahead_coefficient)[None, None, :], taw[:, None, None], fraction,
-        start_depletion=today[:, None],
+        et, ahead_rain, floats(ahead_coefficient)[..., None, :], taw[..., None, None], share[..., None, None],
+        start_depletion=today[..., None],
     )  # fmt: skip
-    begins = [int(b) for b in start_of_window if b >= 0 and b + span <= past.crop_et.shape[-1]]
-    windows = np.stack([past.crop_et[:, b : b + span].sum(axis=-1) for b in begins], axis=1) if begins else None
-    usual = np.full(len(taw), np.nan) if windows is None else np.median(windows, axis=1)
-    growth = coming.crop_et.sum(axis=-1) / np.where(usual > 0, usual, np.nan)[:, None]
-    return ForageAhead(today, coming.depletion, growth, usual, int(past.missing.sum()))
+    usual = _usual(past.crop_et, span, start_of_window, window_counts)
+    growth = coming.crop_et.sum(axis=-1) / np.where(usual > 0, usual, np.nan)[..., None]
+    return ForageAhead(today, coming.depletion, growth, usual)
+
+
+def _usual(crop_et: Floats, span: int, starts: NDArray[np.int64], counts: ArrayLike) -> Floats:
+    """(...) median over the windows that count of the transpiration in them [mm]; NaN without any."""
+    inside = (starts >= 0) & (starts + span <= crop_et.shape[-1])
+    sums = [crop_et[..., b : b + span].sum(axis=-1) for b in starts[inside].tolist()]
+    if not sums:
+        return np.full(crop_et.shape[:-1], np.nan)
+    counted = np.broadcast_to(np.asarray(counts, bool), (*crop_et.shape[:-1], len(starts)))[..., inside]
+    windows = np.where(counted, np.stack(sums, axis=-1), np.nan)
+    none = np.asarray(~counted.any(axis=-1))
+    return np.where(none, np.nan, np.nanmedian(np.where(none[..., None], 0.0, windows), axis=-1))

@@ -18,7 +18,7 @@ from sideoats.station import StationDays, same_day
 from sideoats.weather import drought
 from sideoats.weather.rain_standing import RainStanding, rain_standing
 from sideoats.weather.rainfall import days_since, dry_spells, percent_of_normal
-from sideoats.weather.root_zone import ForageAhead, RootZone, daily_coefficient, forage_ahead, root_zone
+from sideoats.weather.root_zone import RootZone, daily_coefficient, forage_ahead, root_zone
 from sideoats.weather.station_air import StationAir, calendar, reference_et, station_air
 
 Floats = NDArray[np.float64]
@@ -27,6 +27,7 @@ _INCH = 25.4
 AHEAD = 60
 SPANS = (30, 90, 180, 365)
 MAIN = 90
+GROUNDS = 96  # balances at a time: the loop over days is shared, and the arrays stay near 100 MB
 OPTIONS = (
     Option("buy-now", "Secure feed for the likely shortage, or cut numbers to fit, now"),
     Option("wait", "Wait for rain and meet a shortage when it comes", passive=True),
@@ -68,10 +69,31 @@ class _Standing:
 
 @dataclass(frozen=True)
 class _Ground:
-    """A root zone at a station with its coming weeks."""
+    """A root zone at a station with its coming weeks, for the least, middle and most water that the soil may hold.
+
+    `depletion_today` (soil,), `depletion` (soil, year, day), `growth` (soil, year); `missing` days of the record.
+    """
 
     zone: RootZone
-    ahead: ForageAhead
+    depletion_today: Floats
+    depletion: Floats
+    growth: Floats
+    missing: int
+
+
+@dataclass(frozen=True)
+class _Weather:
+    """A station's past up to yesterday (day,) and its coming weeks (year, day), in mm."""
+
+    start: date
+    et: Floats
+    rain: Floats
+    ahead_et: Floats
+    ahead_rain: Floats
+    missing: int
+
+
+_Key = tuple[int, str, str, date | None, float]  # station, crop, soil, planting date, share of water left or -1
 
 
 @dataclass(frozen=True)
@@ -98,33 +120,100 @@ def _standing(record: StationDays, context: Context) -> _Standing:
     return _Standing(spans, int(spell.current), since if since >= 0 else np.nan, quality)
 
 
-def _ground(context: Context, air: StationAir, at: int, zone: RootZone, told: float, planted: date | None) -> _Ground:
-    """The balance of one kind of ground at one station, for the least, middle and most water that the soil may hold.
+def _standing_at(context: Context, station: str) -> _Standing:
+    found: _Standing = context.once(
+        f"rain-deficit standing {station}", lambda fresh: _standing(fresh.outlook.records[station], fresh)
+    )
+    return found
 
-    `told` is the share of the water that is left, NaN where it was not measured.
-    """
+
+def _weather(context: Context, at: int) -> _Weather:
     out, on = context.outlook, context.on
     record = out.records[out.windows.stations[at] if out.windows else ""]
     until = min(record.index(on), len(record))
-    own = air.only(at)
+    air = context.once("rain-deficit air", _air).only(at)
     tmax, tmin = record.usable("tmax")[None, :until], record.usable("tmin")[None, :until]
-    past_et = reference_et(own, tmax, tmin, record.start)[0]
-    dates = record.times[:until]
-    of_year = (dates - dates.astype("datetime64[Y]")).astype(np.int64) + 1
-    sown = None if planted is None else (dates - np.datetime64(planted, "D")).astype(np.float64)
+    et, rain = reference_et(air, tmax, tmin, record.start)[0], record.usable("rain")[:until]
     high, low = out.daily("tmax")[[at], :, :AHEAD], out.daily("tmin")[[at], :, :AHEAD]
-    ahead_et = reference_et(own, high, low, on)[0]
-    coming, _ = calendar(on, AHEAD)
-    sown_ahead = None if planted is None else (on - planted).days + np.arange(float(AHEAD))
-    years = range(record.start.year + 1, on.year)
-    starts = np.array([record.index(same_day(on, year)) for year in years], dtype=np.int64)
-    available = np.array([zone.available_low, zone.available, zone.available_high])
-    ahead = forage_ahead(
-        past_et, record.usable("rain")[:until], daily_coefficient(zone, of_year, sown), ahead_et,
-        out.daily("rain")[at, :, :AHEAD], daily_coefficient(zone, coming, sown_ahead), available, zone.fraction,
-        start_of_window=starts, told_depletion=(1 - told) * available,
+    ahead, coming = reference_et(air, high, low, on)[0], out.daily("rain")[at, :, :AHEAD]
+    return _Weather(record.start, et, rain, ahead, coming, int((np.isnan(et) | np.isnan(rain)).sum()))
+
+
+def _air(context: Context) -> StationAir:
+    out, facts = context.outlook, context.facts
+    return station_air(
+        out.records, out.windows.stations if out.windows else (), usual_wind=facts.value("weather/rain.usual_wind"),
+        usual_latitude=facts.value("weather/livestock.latitude_unknown"),
     )  # fmt: skip
-    return _Ground(zone, ahead)
+
+
+def _grounds(context: Context, keys: list[_Key]) -> dict[_Key, _Ground]:
+    """The balances of many kinds of ground at once, whatever their station: the loop runs over days only."""
+    found: dict[_Key, _Ground] = {}
+    for first in range(0, len(keys), GROUNDS):
+        part = keys[first : first + GROUNDS]
+        weather = [_weather_at(context, key[0]) for key in part]
+        zones = [root_zone(context.facts, crop, soil) for _, crop, soil, _, _ in part]
+        available = np.array([[z.available_low, z.available, z.available_high] for z in zones])
+        left = np.array([np.nan if key[4] < 0 else key[4] for key in part])
+        past = _Past.of(context.on, part, weather, zones)
+        coming, _ = calendar(context.on, AHEAD)
+        curves = [_coefficient(z, coming, context.on, key[3]) for z, key in zip(zones, part, strict=True)]
+        ahead = forage_ahead(
+            past.et, past.rain, past.coefficient, np.stack([w.ahead_et for w in weather])[:, None],
+            np.stack([w.ahead_rain for w in weather])[:, None], np.stack(curves)[:, None], available,
+            np.array([[z.fraction] for z in zones]), start_of_window=past.windows,
+            window_counts=past.counts[:, None], told_depletion=(1 - left)[:, None] * available,
+        )  # fmt: skip
+        for i, key in enumerate(part):
+            found[key] = _Ground(
+                zones[i], ahead.depletion_today[i], ahead.depletion[i], ahead.growth[i], weather[i].missing
+            )
+    return found
+
+
+def _weather_at(context: Context, at: int) -> _Weather:
+    found: _Weather = context.once(f"rain-deficit weather {at}", lambda fresh: _weather(fresh, at))
+    return found
+
+
+def _coefficient(zone: RootZone, of_year: NDArray[np.int64], first: date, planted: date | None) -> Floats:
+    """Crop coefficient of days on end, the first of which is `first`."""
+    since = None if planted is None else (first - planted).days + np.arange(float(of_year.size))
+    return daily_coefficient(zone, of_year, since)
+
+
+@dataclass(frozen=True)
+class _Past:
+    """Pasts of several kinds of ground on one calendar, (ground, 1, day); nothing happens outside a station's record.
+
+    `windows` (window,) are the positions of today's calendar day in earlier years, `counts` (ground, window) is True
+    where the station's record had run for a year by then.
+    """
+
+    et: Floats
+    rain: Floats
+    coefficient: Floats
+    windows: NDArray[np.int64]
+    counts: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, on: date, keys: list[_Key], weather: list[_Weather], zones: list[RootZone]) -> _Past:
+        """Lay the pasts out side by side."""
+        first = min(w.start for w in weather)
+        begins = [(w.start - first).days for w in weather]
+        days = max(b + w.et.size for b, w in zip(begins, weather, strict=True))
+        et, rain, coefficient = (np.full((len(keys), days), fill) for fill in (np.nan, np.nan, 0.0))
+        years = range(first.year + 1, on.year)
+        windows = np.array([(same_day(on, year) - first).days for year in years], dtype=np.int64)
+        counts = np.zeros((len(keys), len(windows)), bool)
+        for i, (key, w, begin, zone) in enumerate(zip(keys, weather, begins, zones, strict=True)):
+            own = slice(begin, begin + w.et.size)
+            et[i, own], rain[i, own] = w.et, w.rain
+            of_year, _ = calendar(w.start, w.et.size)
+            coefficient[i, own] = _coefficient(zone, of_year, w.start, key[3])
+            counts[i] = (np.array(years) > w.start.year) & (windows + AHEAD <= own.stop)
+        return cls(et[:, None], rain[:, None], coefficient[:, None], windows, counts)
 
 
 def _rows(table: Table, context: Context) -> list[_Row]:
@@ -134,31 +223,24 @@ def _rows(table: Table, context: Context) -> list[_Row]:
     if out.windows is None:
         return [_Row(None, None, none, float(p), np.nan) for p in told]
     stations = out.windows.stations
-    air = station_air(
-        out.records, stations, usual_wind=facts.value("weather/rain.usual_wind"),
-        usual_latitude=facts.value("weather/livestock.latitude_unknown"),
-    )  # fmt: skip
     at = out.station_rows(table.text("station"))
-    standing = {k: _standing(out.records[stations[k]], context) for k in set(at.tolist())}
+    standing = {k: _standing_at(context, stations[k]) for k in dict.fromkeys(at.tolist())}
     planted = [None if np.isnat(d) else d.item() for d in table.date("planting_date")]
-    keys = [
+    keys: list[_Key] = [
         (int(k), str(c), str(s), None if not _is_sown(facts, str(c)) else p, float(w))
         for k, c, s, p, w in zip(
             at, table.text("crop"), table.text("soil"), planted, np.nan_to_num(table.number("soil_water"), nan=-1.0),
             strict=True,
         )
     ]  # fmt: skip
-    grounds = {}
-    for key in set(keys):
-        k, crop, soil, sown, left = key
-        grounds[key] = _ground(context, air, k, root_zone(facts, crop, soil), np.nan if left < 0 else left, sown)
+    grounds = _grounds(context, list(dict.fromkeys(keys)))
     rows = []
-    soil_draw = out.uniform("water held by the soil")
+    soil_draw, years = out.uniform("water held by the soil"), out.year_of_draw
     for i, key in enumerate(keys):
         ground, rain = grounds[key], standing[key[0]]
         main = rain.spans[MAIN]
         percent = told[i] if np.isfinite(told[i]) else main.stands.percent
-        growth = _between_soils(ground.ahead.growth[:, out.year_of_draw], soil_draw)
+        growth = _between_soils(ground.growth[:, years], soil_draw)
         rows.append(_Row(rain, ground, growth, float(percent), float(drought.percentile_of(main.index))))
     return rows
 
@@ -210,7 +292,7 @@ def answer(table: Table, context: Context) -> Answers:
 
 def _left(row: Any) -> float:
     """Share of the root zone's water that is left, in the middle soil."""
-    return float(1 - row.ground.ahead.depletion_today[1] / row.ground.zone.available)
+    return float(1 - row.ground.depletion_today[1] / row.ground.zone.available)
 
 
 def _quantities(rows: list[_Row], classes: NDArray[np.int64], little: float) -> dict[str, tuple[Any, str]]:
@@ -257,7 +339,7 @@ class _Words:
         for i, row in enumerate(self.rows):
             if row.ground is not None:
                 zone = row.ground.zone
-                dry = np.median(row.ground.ahead.depletion[1], axis=0) > zone.fraction * zone.available
+                dry = np.median(row.ground.depletion[1], axis=0) > zone.fraction * zone.available
                 found[i] = min(int(np.argmax(dry)) if dry.any() else 14, 14)
         return found
 
@@ -292,7 +374,7 @@ class _Words:
             )
         out.append(
             f"{r.standing.dry_now} days in a row without rain to speak of; the balance ran over the whole record with "
-            f"{r.ground.ahead.missing} days missing."
+            f"{r.ground.missing} days missing."
         )
         out += [f"Assumed: {words}." for words in r.ground.zone.assumed]
         out += [f"Doubt: {words}." for words in r.standing.quality]
@@ -312,7 +394,7 @@ QUESTION = Question(
     inputs=INPUTS, answer=answer,
     places=Places(kinds=("pasture", "field"), crops=("native grass", "rotated pasture", "bermudagrass", "alfalfa",
                                                      "forage sorghum", "sudangrass", "millet")),
-    size="acres", check=_check, options_count=len(OPTIONS),
+    size="acres", check=_check, options_count=len(OPTIONS), apart=("soil?",),
     limits="Growth is taken as proportional to transpiration; evapotranspiration from temperature and the usual wind "
     "and humidity.",
 )  # fmt: skip
