@@ -86,8 +86,8 @@ def _stage_words(total: float, facts: Facts) -> str:
 def _cutting(table: Table, context: Context, at_stake: Floats, in_bud: NDArray[np.bool_]) -> tuple[Floats, Any]:
     """What cutting today pays (place, draw), and where it cannot be weighed (place,).
 
-    It gives up the growth of the days until the planned cutting, costs the moving of the work, and ends most feeding.  That regrowth starts
-    sooner is not counted, so an early cutting is not made to look better than it is.
+    It gives up the growth of the days until the planned cutting, costs the moving of the work, and ends most of the
+    feeding.  That regrowth starts sooner is not counted, so an early cutting is not made to look better than it is.
     """
     facts, out = context.facts, context.outlook
     kills, growth = facts[_F + "cut_kills"], facts[_F + "growth_days"]
