@@ -155,7 +155,7 @@ def _wheat(district: District, rng: np.random.Generator) -> list[NewEntry]:
         found.append(
             district.seen(
                 site, "leaf_disease", 138, disease="leaf rust", stage="heading", nearby=True, flag=0.0,
-                below=0.02 * (number % 3), lower=0.05 * (number % 3),
+                below=0.02 * (2 - number % 3), lower=0.05 * (2 - number % 3),
             )
         )  # fmt: skip
     return found

@@ -270,8 +270,8 @@ def _because(table: Table, context: Context, w: _Outcome, mean: Floats) -> Calla
             lines.append("The variety's rating is not known: susceptible ones answer at least twice as much.")
         if np.nan_to_num(table.number("flag")[i]) > 0:
             lines.append(
-                f"Severity seen on the flag leaf counts as loss by two published slopes ({by_flag.mid:g} % of yield, or "
-                f"{by_area.mid:g} bu/ac, for each 1 % of leaf area); it grows until dough."
+                "Severity seen on the flag leaf counts as loss by two published slopes "
+                f"({by_flag.mid:g} % of yield, or {by_area.mid:g} bu/ac, for each 1 % of leaf area); it grows on."
             )
         if disease[i] == "stripe rust":
             lines.append(f"Pustules of stripe rust come from infections {age.mid:g} days old and more.")
