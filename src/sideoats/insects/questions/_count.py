@@ -431,7 +431,7 @@ def stop_lines(low: Floats, high: Floats, context: Context, counted: Counted, hi
     for pair in {(float(a), float(b)) for a, b in zip(low[usable], high[usable])}:
         safe, treat = pair if pair[1] > pair[0] else (pair[0] * wide.low, pair[1] * wide.high)
         rows = usable & (low == pair[0]) & (high == pair[1])
-        plan = wald_plan("negative binomial", safe, treat, alpha=alpha, beta=beta, k=counted.plan_k)
+        plan = wald_plan("negative binomial", safe, treat, alpha=alpha, beta=beta, k=counted.plan_k, bounded=True)
         below[rows], above[rows] = plan.lines(counted.units[rows])
     return below, above
 

@@ -126,6 +126,7 @@ class Reply:
             alpha=in_vain,
             beta=miss,
             k=facts.value(FACTS + "dispersion"),
+            bounded=True,
         )
         leaves = np.nan_to_num(self.leaves, nan=0.0)
         lower, upper = plan.lines(leaves)

@@ -1,0 +1,74 @@
+"""The stop lines that the questions use, on ten thousand simulated fields of known density, for clumped insects."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from sideoats.facts import load
+from sideoats.insects import disease, sampling
+
+FIELDS = 10_000
+
+
+def plan_of(pest: str) -> sampling.WaldPlan:
+    """The plan of a question, from the facts that it reads."""
+    facts = load()
+    alpha, beta = facts.value("insects/counting.risk_needless"), facts.value("insects/counting.risk_missed")
+    wide = facts["insects/counting.indifference"]
+    if pest == "sorghum aphid":
+        threshold = facts["insects/sorghum_aphid.threshold"]
+        alpha, beta = facts["insects/sorghum_aphid.sampling_risks"].rows[0]
+        safe, treat, k = threshold.low, threshold.mid, facts.value("insects/sorghum_aphid.dispersion")
+    elif pest == "wheat fall armyworm":
+        threshold = facts["insects/wheat_fall_armyworm.threshold"]
+        safe, treat, k = threshold.low, threshold.high, facts.value("insects/counting.k_unknown")
+    else:  # one printed level, told apart by the two multiples on file
+        level = {"alfalfa weevil": 1.68, "soybean stink bug": 3.0}[pest]
+        key = {"alfalfa weevil": "alfalfa_weevil.k", "soybean stink bug": "soybean_stinkbug.k"}[pest]
+        safe, treat, k = wide.low * level, wide.high * level, facts.value(f"insects/{key}")
+    return sampling.wald_plan("negative binomial", safe, treat, alpha=alpha, beta=beta, k=k, bounded=True)
+
+
+@pytest.mark.parametrize("pest", ["sorghum aphid", "wheat fall armyworm", "alfalfa weevil", "soybean stink bug"])
+def test_error_rates_stay_at_or_under_those_asked_and_counts_are_saved(pest: str) -> None:
+    plan = plan_of(pest)
+    rng = np.random.default_rng(20260914)
+    safe = sampling.simulate_plan(plan, plan.safe, rng, fields=FIELDS, most=700)
+    treat = sampling.simulate_plan(plan, plan.treat, rng, fields=FIELDS, most=700)
+    assert 1 - safe.no_treatment <= plan.alpha
+    assert treat.no_treatment <= plan.beta
+    assert min(safe.stopped_by_line, treat.stopped_by_line) > 0.999
+    fixed, _ = sampling.fixed_size(plan)
+    assert max(safe.mean_units, treat.mean_units) < 0.85 * fixed
+
+
+def test_clearer_fields_are_decided_sooner_and_better() -> None:
+    plan = plan_of("sorghum aphid")
+    rng = np.random.default_rng(3)
+    empty = sampling.simulate_plan(plan, plan.safe / 4, rng, fields=2000, most=700)
+    full = sampling.simulate_plan(plan, plan.treat * 4, rng, fields=2000, most=700)
+    near = sampling.simulate_plan(plan, plan.slope, rng, fields=2000, most=700)
+    assert empty.no_treatment > 0.99 and full.no_treatment < 0.02
+    assert max(empty.mean_units, full.mean_units) < near.mean_units / 2
+
+
+def test_bounded_lines_lie_outside_the_usual_ones() -> None:
+    usual = sampling.wald_plan("negative binomial", 0.2, 0.5, alpha=0.1, beta=0.1, k=0.6)
+    bounded = sampling.wald_plan("negative binomial", 0.2, 0.5, alpha=0.1, beta=0.1, k=0.6, bounded=True)
+    assert bounded.lower < usual.lower and bounded.upper > usual.upper and bounded.slope == usual.slope
+    _, units = sampling.wald_characteristics(bounded, [0.2, 0.5])
+    assert (units > sampling.wald_characteristics(usual, [0.2, 0.5])[1]).all()
+
+
+def test_leaf_rust_regression_and_where_it_is_held_back() -> None:
+    """Arithmetic of the printed equation (Burleigh, Roelfs & Eversmeyer 1972), and its nonsense at both ends."""
+    found = disease.leaf_rust_loss([0, 1, 2, 0, 10], [0, 5, 20, 0, 40], [40, 40, 60, 0, 80], most=0.5)
+    np.testing.assert_allclose(found.share, [0.2545, 0.2933, 0.3993, 0.0, 0.5], atol=1e-4)
+    assert found.held.tolist() == [False, False, False, True, True]
+
+
+def test_rain_ranks_years_and_nothing_else() -> None:
+    multiple = disease.rain_multiple([[10.0, 0.0, 200.0], [1.0, 2.0, 3.0]], 0.6, 1.4)
+    np.testing.assert_allclose(multiple, [[1.0, 0.6, 1.4], [0.6, 1.0, 1.4]])
+    np.testing.assert_allclose(disease.rain_multiple([[5.0]], 0.6, 1.4), [[1.0]])
