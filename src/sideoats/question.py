@@ -189,7 +189,7 @@ class Answers:
     bars : reasons for barred options (the masks must be those given to `decide`)
     verdict : (n,) codes from `sideoats.call`; made by `verdicts` where None
     act_by, look_by : (n,) days from today, -1 for none
-    quantities : name -> ((n,) array, unit)
+    quantities : name -> ((n,) array, unit or (n,) units where rows are counted in different ones)
     worth_of_a_look : (n,) money in `unit`; look_cost : the cost of that look in the same unit
     missing : (n,) True where evidence is lacking: the row answers look, with `missing_headline`
     cautions : texts, or row -> texts
@@ -208,7 +208,7 @@ class Answers:
     verdict: NDArray[np.int8] | None = None
     act_by: NDArray[np.int64] | None = None
     look_by: NDArray[np.int64] | None = None
-    quantities: Mapping[str, tuple[Any, str]] = field(default_factory=dict)
+    quantities: Mapping[str, tuple[Any, Any]] = field(default_factory=dict)
     worth_of_a_look: Floats | None = None
     look_cost: float = 0.0
     missing: Bools | None = None
@@ -247,10 +247,13 @@ class Answers:
         return np.asarray(np.nan_to_num(lost, posinf=0.0))
 
     @cached_property
-    def _quantities(self) -> list[tuple[str, str, list[Any]]]:
-        """Name, unit and the value of every row."""
+    def _quantities(self) -> list[tuple[str, str | list[str], list[Any]]]:
+        """Name, unit (one for all rows, or one a row) and the value of every row."""
         shape = (len(self.table),)
-        return [(k, unit, np.broadcast_to(np.asarray(v), shape).tolist()) for k, (v, unit) in self.quantities.items()]
+        return [
+            (k, unit if isinstance(unit, str) else list(unit), np.broadcast_to(np.asarray(v), shape).tolist())
+            for k, (v, unit) in self.quantities.items()
+        ]
 
     @cached_property
     def _figures(self) -> list[Any]:
@@ -271,8 +274,8 @@ class Answers:
         verdict = VERDICTS[int(_array(self.verdict)[row])]
         act, look = int(_array(self.act_by)[row]), int(_array(self.look_by)[row])
         quantities = {}
-        for name, unit, values in self._quantities:
-            value = values[row]
+        for name, units, values in self._quantities:
+            value, unit = values[row], units if isinstance(units, str) else units[row]
             if isinstance(value, str):
                 if value:
                     quantities[name] = Quantity(value, unit)
