@@ -309,10 +309,11 @@ class _Reply:
         fact = self.context.facts[_C + "next_look"]
         return fact.low, fact.mid, fact.high
 
-    def _quantities(self) -> dict[str, tuple[Any, str]]:
+    def _quantities(self) -> dict[str, tuple[Any, Any]]:
         case = self.case
         hidden = case.missing
-        unit = str(case.unit[0]) if len(set(case.unit.tolist())) == 1 else "count/sample unit"
+        units = [str(u) for u in case.unit]
+        unit = units[0] if len(set(units)) == 1 else units
 
         def shown(values: Floats) -> Floats:
             return np.where(hidden, np.nan, values)

@@ -1,0 +1,227 @@
+"""Insect and disease questions by phone and over a table of fields: verdicts, dates, bars, refusals in one line."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pytest
+
+import sideoats
+from sideoats.asking import table_of
+from sideoats.errors import InputError
+from sideoats.facts import load
+from sideoats.outlook import make_outlook
+from sideoats.question import Context, find
+from sideoats.schema import read_all
+from sideoats.station import StationDays
+
+ON, SPRING = date(2026, 9, 14), date(2026, 4, 20)
+WHEAT = {"yield": "50 bu/ac", "price": "5.60 USD/bu"}
+MIDGE = {"crop_value": "500 USD/ha", "cost": "20 USD/ha"}
+BEANS = {"yield": "36 bu/ac", "price": "10.5 USD/bu", "cost": "13 USD/ac"}
+HAY = {"height": "18 in", "price": "180 USD/ton", "yield": "1.5 ton/ac", "cost": "12 USD/ac"}
+ASKED: dict[str, dict[str, str]] = {
+    "sorghum-aphid": {"mean": "80", "n": "40", "stage": "milk", "yield": "75 bu/ac", "price": "4.3 USD/bu",
+                      "cost": "14 USD/ac"},
+    "sorghum-midge": MIDGE | {"per_head": "1", "n": "30"},
+    "sorghum-headworm": {"large": "0.5", "medium": "0.4", "n": "30", "heads": "50000", "price": "4.3 USD/bu"},
+    "wheat-fall-armyworm": {"counts": "2,0,4,1,3,0,2,5,1,2", "size": "0.3 in", "purpose": "grain"},
+    "wheat-aphid": WHEAT | {"species": "greenbug", "mean": "12", "n": "50", "stage": "seedling"},
+    "soybean-podworm": BEANS | {"counts": "9,4,7,11,6,8", "row_feet": "3 ft", "stage": "R5"},
+    "soybean-stinkbug": BEANS | {"counts": "3,5,9,2,7,4", "method": "sweep", "stage": "R6"},
+    "soybean-defoliation": BEANS | {"defoliation": "18%", "stage": "R4"},
+    "alfalfa-weevil": HAY | {"mean": "1.8", "n": "50"},
+    "cotton-fleahopper-bollworm": {"mean": "0.22", "n": "100", "stage": "squaring", "damaged_squares": "7%"},
+    "wheat-fungicide": WHEAT | {"stage": "heading", "lower": "5%", "flag": "1%", "rating": "susceptible"},
+}  # fmt: skip
+
+
+def ask(name: str, on: date = ON, **values: str) -> dict[str, Any]:
+    return sideoats.ask(name, values, on=on)
+
+
+def expected(answer: dict[str, Any]) -> dict[str, float]:
+    return {o["key"]: o["expected"] for o in answer["options"]}
+
+
+@pytest.mark.parametrize("name", ASKED)
+def test_every_question_answers_with_its_shape(name: str) -> None:
+    found = ask(name, **ASKED[name])
+    text = " ".join([found["headline"], *found["because"], *found["cautions"]])
+    assert found["verdict"] in ("act", "look", "wait") and "\n" not in found["headline"]
+    assert "nan" not in text.lower().replace("financ", "") and len(found["options"]) >= 16
+    assert any("label governs" in c.lower() or "label" in c.lower() for c in found["cautions"])
+    assert found["sources"] and all(s["citation"] and s["provenance"] for s in found["sources"])
+    assert all(q["unit"] for q in found["quantities"].values())
+
+
+@pytest.mark.parametrize("name", ASKED)
+def test_a_field_in_a_table_is_answered_as_if_alone(name: str) -> None:
+    question, facts = find(name), load()
+    values = read_all(question.inputs, ASKED[name])
+    context = Context(ON, facts, make_outlook(ON, facts=facts, draws=80))
+    blank = {f.name: f.default for f in question.inputs}
+    three = question.ask(table_of(question, [blank, values, values], keys=["x", "y", "z"]), context)
+    alone = question.ask(table_of(question, [values], keys=["y"]), context)
+    rows = [three.call(1).contract(), alone.call(0).contract()]
+    for row in rows:
+        row.pop("sources")  # those of the whole table: a blank row may rest on a fact that the others did not need
+    assert rows[0] == rows[1]
+
+
+def test_armyworms_over_the_threshold_in_forage_wheat_are_treated_now() -> None:
+    found = ask("wheat-fall-armyworm", larvae="2.5 /ft", rows="7.5 in", size="0.4 in", purpose="forage")
+    assert found["verdict"] == "act" and found["act_by"] == "2026-09-14"
+    assert found["quantities"]["larvae_per_square_foot"]["value"] == pytest.approx(4.0)
+    by_area = ask("wheat-fall-armyworm", larvae="4 /ft2", rows="7.5 in", size="0.4 in", purpose="forage")
+    assert by_area["verdict"] == "act" and by_area["act_by"] == "2026-09-14"
+
+
+def test_window_paned_wheat_without_a_count_is_looked_at_tomorrow() -> None:
+    found = ask("wheat-fall-armyworm", windowpane="27%")
+    assert (found["verdict"], found["look_by"], found["act_by"]) == ("look", "2026-09-15", None)
+
+
+def test_large_armyworms_have_less_feeding_left_and_are_controlled_less() -> None:
+    small, large = (
+        ask("wheat-fall-armyworm", larvae="2.5 /ft", size=size, purpose="grain") for size in ("0.2 in", "1.3 in")
+    )
+    gain = "expected_gain_of_treating_today"
+    assert large["quantities"][gain]["value"] < small["quantities"][gain]["value"]
+    assert large["verdict"] != "act"
+
+
+def test_midges_under_the_published_level_wait_and_over_it_are_treated() -> None:
+    under, over = ask("sorghum-midge", per_head="1", **MIDGE), ask("sorghum-midge", per_head="2", **MIDGE)
+    assert (under["verdict"], over["verdict"]) == ("wait", "act")
+    assert under["quantities"]["injury_level_published"]["value"] == pytest.approx(1.6)
+    assert over["act_by"] == "2026-09-14" and under["look_by"] == "2026-09-15"
+
+
+def test_no_price_lifts_the_interval_before_harvest() -> None:
+    common = BEANS | {"counts": "9,14,7,11,16,8", "row_feet": "3 ft", "stage": "R5"}
+    inside = ask("soybean-podworm", **common, harvest_date="2026-09-24", phi_days="21")
+    assert inside["verdict"] == "stop" and "21-day interval" in inside["headline"]
+    assert all(o["barred"] for o in inside["options"] if o["key"].startswith("treat"))
+    richer = ask("soybean-podworm", **(common | {"price": "200 USD/bu"}), harvest_date="2026-09-24", phi_days="21")
+    assert richer["verdict"] == "stop"
+    unread = ask("soybean-podworm", **common, harvest_date="2026-09-24")
+    assert unread["verdict"] == "look" and "read it" in unread["headline"]
+
+
+def test_reentry_bars_the_days_before_field_work() -> None:
+    found = ask("soybean-podworm", **ASKED["soybean-podworm"], entry_date="2026-09-15", rei_hours="48")
+    barred = {o["key"] for o in found["options"] if o["barred"]}
+    assert barred == {"treat-day-0", "treat-day-1"} and found["act_by"] != "2026-09-14"
+
+
+def test_both_publishers_are_shown_and_the_choice_changes_the_threshold() -> None:
+    name, values = "soybean-stinkbug", ASKED["soybean-stinkbug"]
+    georgia, tennessee = (ask(name, **values, publisher=p) for p in ("georgia", "tennessee"))
+    low = "threshold_low"
+    assert georgia["quantities"][low]["value"] == 6 and tennessee["quantities"][low]["value"] == 18
+    assert any("Tennessee prints 18" in b for b in georgia["because"])
+    with pytest.raises(InputError, match="no table on file"):
+        ask(name, **values, publisher="nowhere")
+
+
+def test_weevils_cutting_now_beats_treating_once_the_field_is_in_bud() -> None:
+    bud = ask("alfalfa-weevil", SPRING, **HAY, mean="3", n="50", in_bud="60%")
+    assert bud["verdict"] == "act" and "cut now" in bud["headline"]
+    early = ask("alfalfa-weevil", SPRING, **HAY, mean="3", n="50", harvest_date="2026-05-18", phi_days="7")
+    money = expected(early)
+    assert early["verdict"] == "act" and money["treat-day-0"] > money["never"] > money["cut-early"]
+    soon = expected(ask("alfalfa-weevil", SPRING, **HAY, mean="3", n="50", harvest_date="2026-04-21", phi_days="7"))
+    assert soon["cut-early"] > soon["never"]
+    unknown = ask("alfalfa-weevil", SPRING, **HAY, mean="3", n="50")
+    assert next(o for o in unknown["options"] if o["key"] == "cut-early")["barred"]
+
+
+def test_weevils_on_short_stems_and_without_a_count() -> None:
+    short = ask("alfalfa-weevil", SPRING, **(HAY | {"height": "8 in"}), mean="3")
+    assert short["verdict"] == "look" and "10 in" in short["headline"]
+    with pytest.raises(InputError, match="exactly one of counts and mean"):
+        ask("alfalfa-weevil", SPRING, **HAY)
+
+
+def test_weevil_season_by_degree_days_of_the_station() -> None:
+    """A constant 58 degF from 1 January is ten degree-days a day over 48 degF: 1090 on the 110th morning."""
+    question, facts = find("alfalfa-weevil"), load()
+    days, celsius = 900, (58 - 32) / 1.8
+    record = StationDays(
+        station="north", start=date(2024, 1, 1), values={k: np.full(days, celsius) for k in ("tmax", "tmin")}
+    )
+    context = Context(SPRING, facts, make_outlook(SPRING, facts=facts, draws=20, stations={"north": record}))
+    table = table_of(question, [read_all(question.inputs, HAY | {"mean": "1", "station": "north"})])
+    total = float(question.ask(table, context).quantities["degree_days_this_year"][0][0])
+    assert total == pytest.approx(10 * (SPRING - date(2026, 1, 1)).days)
+    assert question.in_season is not None
+
+
+def test_aphids_past_flowering_and_the_two_sources(tmp_path: Any) -> None:
+    late = ask("wheat-aphid", **WHEAT, species="oat aphid", mean="9", n="60", stage="flowering", cost="9 USD/ac")
+    assert any("no measurable loss" in b for b in late["because"])
+    ripe = ask("wheat-aphid", **WHEAT, species="oat aphid", mean="90", n="60", stage="ripe")
+    assert ripe["verdict"] == "wait" and ripe["look_by"] is None
+    mummies = ask("wheat-aphid", **WHEAT, species="greenbug", mean="80", n="60", stage="boot", parasitized="25%")
+    assert mummies["verdict"] != "act" and any("recount" in b for b in mummies["because"])
+    with pytest.raises(InputError, match="tillers infested"):
+        ask("wheat-aphid", **WHEAT, species="Russian wheat aphid", mean="5", stage="jointing")
+
+
+def test_russian_wheat_aphid_level_of_the_published_example() -> None:
+    """Texas A&M: crop 50 USD/ac, control 9 USD/ac, 0.5 % of yield per 1 % of tillers -> 36 %."""
+    found = ask("wheat-aphid", species="rwa", infested="20%", n="100", stage="boot", crop_value="50 USD/ac",
+                cost="9 USD/ac")  # fmt: skip
+    assert found["quantities"]["threshold_low"]["value"] == pytest.approx(36) and found["verdict"] == "wait"
+
+
+def test_fungicide_answers_by_disease_rating_and_stage() -> None:
+    common = WHEAT | {"cost": "16 USD/ac"}
+    sick = ask("wheat-fungicide", **common, stage="heading", lower="5%", flag="2%", rating="susceptible")
+    clean = ask("wheat-fungicide", **common, stage="heading", lower="0%", flag="0%", rating="resistant")
+    assert (sick["verdict"], clean["verdict"]) == ("act", "wait")
+    ret = "expected_return"
+    assert sick["quantities"][ret]["value"] > 0 > clean["quantities"][ret]["value"]
+    assert ask("wheat-fungicide", **common, stage="milk", flag="30%")["verdict"] == "wait"
+    inside = ask("wheat-fungicide", **common, stage="flowering", flag="20%", harvest_date="2026-10-04", phi_days="30")
+    assert inside["verdict"] == "stop"
+    wet, dry = (
+        ask("wheat-fungicide", **common, stage="heading", lower="5%", rain=rain)["quantities"][ret]["value"]
+        for rain in ("wet", "dry")
+    )
+    assert wet > dry
+
+
+def test_fungicide_waits_for_a_look_where_nobody_has_seen_the_leaves() -> None:
+    rich = {"yield": "90 bu/ac", "price": "9 USD/bu", "cost": "8 USD/ac"}
+    found = ask("wheat-fungicide", **rich, stage="heading", nearby="yes", rating="susceptible")
+    assert found["verdict"] == "look" and found["look_by"]
+
+
+def test_bollworm_figures_from_memory_decide_nothing() -> None:
+    few = ask("cotton-fleahopper-bollworm", mean="0.02", n="100", stage="squaring", damaged_squares="40%")
+    assert few["verdict"] == "wait" and any("no sourced threshold" in b for b in few["because"])
+    assert ask("cotton-fleahopper-bollworm", mean="0.5", n="100", stage="bloom")["verdict"] == "wait"
+
+
+@pytest.mark.parametrize(
+    ("name", "values"),
+    [
+        ("wheat-fall-armyworm", {}),
+        ("wheat-fall-armyworm", {"larvae": "4 /ft2"}),
+        ("wheat-fall-armyworm", {"larvae": "4 per plant"}),
+        ("sorghum-midge", {"per_head": "1"}),
+        ("sorghum-headworm", {"price": "4 USD/bu"}),
+        ("soybean-podworm", {"stage": "R5"}),
+        ("soybean-defoliation", {"stage": "R5"}),
+        ("cotton-fleahopper-bollworm", {"stage": "squaring"}),
+        ("wheat-fungicide", {"stage": "heading", "response": "0%", **WHEAT}),
+    ],
+)
+def test_what_cannot_be_answered_is_refused_in_one_line(name: str, values: dict[str, str]) -> None:
+    with pytest.raises(InputError) as caught:
+        ask(name, **values)
+    assert "\n" not in str(caught.value) and len(str(caught.value)) < 400
