@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,6 +13,17 @@ from sideoats.weather.degree_days import degree_days
 
 Floats = NDArray[np.float64]
 _C = "insects/counting."
+
+
+def alike(*columns: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First row of each distinct combination of columns, and for every row which of them it is.
+
+    Fields under one station with larvae of one size share their coming days, which are then worked out once.
+    """
+    codes = [np.unique(column.astype(str) if column.dtype == object else column, return_inverse=True)[1]
+             for column in columns]  # fmt: skip
+    _, first, at = np.unique(np.stack(codes, axis=1), axis=0, return_index=True, return_inverse=True)
+    return first.astype(np.int64), at.reshape(-1).astype(np.int64)
 
 
 def degree_days_ahead(
@@ -26,10 +39,13 @@ def degree_days_ahead(
         air = out.between("usual air", *context.facts.span(_C + "usual_air"))
         daily = np.clip(air - lower, 0.0, upper - lower)
         return np.asarray(np.arange(days)[:, None, None] * daily[None, None, :])
-    high, low = out.daily("tmax")[..., : days - 1], out.daily("tmin")[..., : days - 1]
-    daily = np.nan_to_num(degree_days(high, low, lower, upper, method="single_sine", cutoff=cutoff))
-    running = np.concatenate([np.zeros((*daily.shape[:2], 1)), np.cumsum(daily, axis=2)], axis=2)
-    by_draw = running[:, out.year_of_draw]
+    key = ("degree-days ahead", lower, upper, days, cutoff)
+    if key not in out.kept:
+        high, low = out.daily("tmax")[..., : days - 1], out.daily("tmin")[..., : days - 1]
+        daily = np.nan_to_num(degree_days(high, low, lower, upper, method="single_sine", cutoff=cutoff))
+        running = np.concatenate([np.zeros((*daily.shape[:2], 1)), np.cumsum(daily, axis=2)], axis=2)
+        out.kept[key] = running[:, out.year_of_draw]
+    by_draw = out.kept[key]
     return np.asarray(by_draw[out.station_rows(table.text("station"))].transpose(2, 0, 1))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from sideoats.errors import InputError
 from sideoats.insects.harm import Larva
 from sideoats.insects.injury import economic_injury_level
-from sideoats.insects.questions._ahead import degree_days_ahead
+from sideoats.insects.questions._ahead import alike, degree_days_ahead
 from sideoats.insects.questions._count import (
     DAYS,
     Case,
@@ -92,9 +92,9 @@ def answer(table: Table, context: Context) -> Answers:
     )
     level = economic_injury_level(cost, 1.0, loss)
     larva = _larva(context)
-    ahead = degree_days_ahead(
-        table, context, facts.value(_F + "lower"), facts.value(_F + "upper"), DAYS, cutoff="intermediate"
-    )
+    first, at = alike(table.text("station"))
+    lower, upper = facts.value(_F + "lower"), facts.value(_F + "upper")
+    ahead = degree_days_ahead(table.take(first), context, lower, upper, DAYS, cutoff="intermediate")
     # Counted larvae stand anywhere from the end of the small instars to half-way through the large ones.
     start = larva.degree_days[1] + context.outlook.uniform("headworm age") * 0.5 * facts.value(_F + "large_days")
     stage = table.text("stage")
@@ -126,7 +126,7 @@ def answer(table: Table, context: Context) -> Answers:
     case = Case(
         counted=counted, low=level, high=level, unit=np.full(n, "large larvae or their equal per head", object),
         publisher=printed, at_stake=counted.density * loss[:, None] * price_moves(table, context, "grain sorghum"),
-        progress=larva.progress(start, ahead), cap=cap, missing=counted.unknown | np.isnan(loss),
+        progress=np.take(larva.progress(start, ahead), at, axis=1), cap=cap, missing=counted.unknown | np.isnan(loss),
         nominal=np.zeros(n, bool), over=np.isin(stage, ("hard dough", "black layer")), reasons=reasons,
         missing_headline=lambda i: "No larvae counted, or price, heads or yield not known: beat heads into a bucket.",
         next_look=np.where(small, near, np.nan), cautions=lambda i: [side_effects.text],

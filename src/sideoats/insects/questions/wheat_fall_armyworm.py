@@ -12,7 +12,7 @@ from sideoats import units
 from sideoats.errors import InputError
 from sideoats.insects.dispersion import mean_draws
 from sideoats.insects.harm import Larva, larva_from_instars
-from sideoats.insects.questions._ahead import degree_days_ahead
+from sideoats.insects.questions._ahead import alike, degree_days_ahead
 from sideoats.insects.questions._count import (
     DAYS,
     Case,
@@ -130,7 +130,9 @@ def answer(table: Table, context: Context) -> Answers:
     limit = facts.value(_F + "treat_before") * _MM
     length = np.where(table.known("size"), table.number("size"), facts.value(_F + "treat_before") / 2) * _MM
     age = larva.age_at(length)[:, None]
-    ahead = degree_days_ahead(table, context, facts.value(_F + "lower"), facts.value(_F + "upper"), DAYS)
+    first, at = alike(length, table.text("station"))
+    lower, upper = facts.value(_F + "lower"), facts.value(_F + "upper")
+    ahead = degree_days_ahead(table.take(first), context, lower, upper, DAYS)
     left = (1 - larva.eaten_at(age)) / (1 - larva.eaten_at(larva.age_at(limit)))
     stand = table.flag("stand_at_risk")
     span = facts[_F + "stand_loss"]
@@ -139,7 +141,7 @@ def answer(table: Table, context: Context) -> Answers:
     stake = stake * np.minimum(left, 1.0) * worse
     outgrown = facts[_F + "large_efficacy"]
     weaker = context.outlook.between("wheat fall armyworm size", outgrown.low, outgrown.high)
-    control = np.where(larva.length_at(age + ahead) > limit, weaker, 1.0)
+    control = np.take(np.where(larva.length_at(age[first] + ahead) > limit, weaker, 1.0), at, axis=1)
 
     share = table.number("windowpane")
     paned = np.nan_to_num(share) >= pane.low
@@ -176,7 +178,8 @@ def answer(table: Table, context: Context) -> Answers:
     case = Case(
         counted=counted, low=low, high=high, unit=np.full(n, "larvae per foot of row", dtype=object),
         publisher=np.full(n, "Kansas State Univ.", dtype=object), at_stake=stake,
-        progress=larva.progress(age, ahead), control=control, cap=np.where(np.isnan(value), np.inf, value),
+        progress=np.take(larva.progress(age[first], ahead), at, axis=1), control=control,
+        cap=np.where(np.isnan(value), np.inf, value),
         missing=counted.unknown, missing_headline=missing_headline, missing_look=soon, nominal=np.ones(n, bool),
         next_look=soon, reasons=reasons,
         cautions=lambda i: [
