@@ -7,8 +7,8 @@ from running_desk import FIELD
 PAGES = (
     "/", "/phone-in", "/phone-in/sorghum-aphid", "/phone-in/hay-nitrate", "/enter/by-hand",
     f"/enter/by-hand?kind=leaf_counts&place={FIELD}", "/enter/by-hand?kind=place", "/places", f"/places/{FIELD}",
-    f"/call/sorghum-aphid/{FIELD}", f"/call/sorghum-aphid/{FIELD}/last-week", "/weather", "/markets", "/trials",
-    "/done", "/bulletin", "/bulletin?language=es",
+    f"/call/sorghum-aphid/{FIELD}", f"/call/sorghum-aphid/{FIELD}/last-week", "/round", "/weather", "/markets",
+    "/trials", "/done", "/bulletin", "/bulletin?language=es",
     f"/done/new?question=sorghum-aphid&place={FIELD}", "/done/new", "/files", "/help", "/session",
 )  # fmt: skip
 OFFICE_PAGES = ("/people", "/audit", "/session")
@@ -16,6 +16,7 @@ REFUSALS = ("/no-such-page", "/places/nowhere", "/?on=yesterday", f"/call/hay-ni
 EMPTY = (
     "/",
     "/bulletin",
+    "/round",
     "/places",
     "/weather",
     "/markets",

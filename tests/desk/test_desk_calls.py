@@ -195,6 +195,16 @@ def test_bars_stand_on_one_scale_from_low_to_high() -> None:
     assert found.sentence.startswith("Treat pays $30.00/ac on average, $30.00/ac more than leave")
 
 
+def test_a_scale_far_from_zero_says_so() -> None:
+    far = option_bars(bars(treat=(290.0, 305.0, 320.0), leave=(280.0, 299.0, 318.0)))
+    assert far.begins == "The scale runs from $275.20/ac to $324.80/ac."
+    assert "bar-zero" not in far.rows[0].drawing
+    near = option_bars(bars(treat=(-10.0, 30.0, 90.0), leave=(0.0, 0.0, 0.0)))
+    assert near.begins == ""
+    debt = option_bars(bars(hold=(-500.0, -450.0, -400.0)))
+    assert debt.begins.startswith("The scale runs from −$512.00/ac to −$388.00/ac")
+
+
 def test_barred_and_unknown_options_are_not_drawn() -> None:
     nan = float("nan")
     call = Call("q", DAY, "stop", None, None, "", options=(

@@ -134,6 +134,12 @@ def test_numbers_days_and_chances_are_written_plainly() -> None:
     assert str(shown.day_tag(date(2026, 8, 12))) == '<time datetime="2026-08-12">Wed 12 Aug</time>'
 
 
+def test_chances_are_written_in_percent_and_other_bare_numbers_are_not() -> None:
+    assert shown.quantity(0.82, "chance_treating_pays", "1") == "82 %"
+    assert shown.quantity(0.073, "expected_loss_untreated", "1") == "7 %"
+    assert shown.quantity(0.5, "ratio", "1") == "0.50" and shown.quantity(14.0, "interval", "day") == "14 days"
+
+
 def test_drawings_are_taken_from_our_own_hand_only() -> None:
     with pytest.raises(ValueError, match="not a drawing"):
         shown.drawn("<script>alert(1)</script>")

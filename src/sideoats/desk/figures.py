@@ -15,6 +15,7 @@ from sideoats.call import Call, OptionResult
 from sideoats.desk.shown import known, money, share
 
 MOST_OPTIONS = 8
+AWAY = 0.4  # of the farther end: where the nearer end is beyond that, the scale does not reach back to zero
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,7 @@ class OptionBars:
     rows: tuple[OptionRow, ...]
     sentence: str
     unit: str
+    begins: str = ""
 
 
 def option_bars(call: Call) -> OptionBars:
@@ -45,14 +47,27 @@ def option_bars(call: Call) -> OptionBars:
     if not call.options:
         return OptionBars((), "", "")
     best = max(allowed, key=lambda o: o.expected, default=None)
-    low = min([0.0, *(o.low for o in allowed if known(o.low))])
-    high = max([0.0, *(o.high for o in allowed if known(o.high))])
+    low, high = _scale(allowed)
     shown = _chosen(call.options, best)
     rows = tuple(
         OptionRow(o.label, o.expected, o.unit, o.chance_best, o.barred or "", o is best, _bar(o, low, high))
         for o in shown
     )
-    return OptionBars(rows, _sentence(allowed, best), call.options[0].unit)
+    unit = call.options[0].unit
+    begins = f"The scale runs from {money(low, unit)} to {money(high, unit)}." if low > 0 or high < 0 else ""
+    return OptionBars(rows, _sentence(allowed, best), unit, begins)
+
+
+def _scale(allowed: Sequence[OptionResult]) -> tuple[float, float]:
+    """Ends of the scale: with zero in it, unless all ranges lie so far from zero that nothing could be told apart."""
+    low = min((o.low for o in allowed if known(o.low)), default=0.0)
+    high = max((o.high for o in allowed if known(o.high)), default=0.0)
+    air = 0.12 * (high - low)
+    if low > AWAY * high > 0:
+        return max(low - air, 0.0), high + air
+    if high < AWAY * low < 0:
+        return low - air, min(high + air, 0.0)
+    return min(low, 0.0), max(high, 0.0)
 
 
 def _chosen(options: Sequence[OptionResult], best: OptionResult | None) -> list[OptionResult]:
@@ -89,7 +104,9 @@ def _bar(o: OptionResult, low: float, high: float) -> Markup:
     def at(value: float) -> str:
         return f"{(value - low) / span * 100:.2f}"
 
-    zero = Markup('<line class="bar-zero" x1="{0}" x2="{0}" y1="0" y2="12"/>').format(at(0.0))
+    zero = Markup("")
+    if low <= 0 <= high:
+        zero = Markup('<line class="bar-zero" x1="{0}" x2="{0}" y1="0" y2="12"/>').format(at(0.0))
     line = Markup('<line class="bar-range" x1="{}" x2="{}" y1="6" y2="6"/>').format(at(o.low), at(o.high))
     ends = Markup("").join(
         Markup('<line class="bar-end" x1="{0}" x2="{0}" y1="3" y2="9"/>').format(at(v)) for v in (o.low, o.high)

@@ -22,6 +22,7 @@ _MENU = (
     Link("/phone-in", "Phone-in", ASK),
     Link("/enter/", "Enter", RECORD),
     Link("/places", "Places", READ),
+    Link("/round", "Round", READ),
     Link("/weather", "Weather", READ),
     Link("/markets", "Markets", READ),
     Link("/trials", "Trials", READ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import socket
 from collections.abc import Callable
@@ -34,7 +35,8 @@ def serve(settings: Settings, announce: Callable[[str], None]) -> None:
         h11_max_incomplete_event_size=32_768,
     )  # fmt: skip
     announce(address(settings))
-    uvicorn.Server(config).run(sockets=[listening])
+    with contextlib.suppress(KeyboardInterrupt):  # uvicorn has shut down in order and passes the signal on
+        uvicorn.Server(config).run(sockets=[listening])
 
 
 def address(settings: Settings) -> str:

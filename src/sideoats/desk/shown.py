@@ -80,6 +80,14 @@ def share(value: Any) -> str:
     return f"{value * 100:.0f} %"
 
 
+def quantity(value: Any, name: str, unit: str) -> str:
+    """A named quantity of a call: chances and shares in percent, money and measures with their units."""
+    part_of_one = unit in ("", "1") and known(value) and 0 <= value <= 1
+    if part_of_one and any(word in name.split("_") for word in ("chance", "share", "loss")):
+        return share(value)
+    return money(value, unit)
+
+
 def day(value: date | str | None, year: int | None = None) -> str:
     """``Wed 12 Aug``, with the year where it is not `year`."""
     if value is None or value == "":
@@ -164,7 +172,7 @@ def drawn(svg: str) -> Markup:
 FILTERS: dict[str, Callable[..., Any]] = {
     "figure": figure, "money": money, "measure": measure, "share": share, "day": day, "day_tag": day_tag,
     "moment": moment, "words": words, "capital": capital, "plural": plural, "mark": mark, "plain_value": plain_value,
-    "provenance": provenance, "drawn": drawn,
+    "provenance": provenance, "drawn": drawn, "quantity": quantity,
 }  # fmt: skip
 GLOBALS: dict[str, Any] = {
     "asset": asset, "VERDICT_WORDS": VERDICT_WORDS, "VERDICT_LINES": VERDICT_LINES,

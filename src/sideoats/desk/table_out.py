@@ -1,4 +1,4 @@
-"""Tables for spreadsheets: a cell of text can never become a formula there."""
+"""Files to keep. In a table for spreadsheets a cell of text can never become a formula."""
 
 from __future__ import annotations
 
@@ -32,7 +32,11 @@ def safe_row(values: Iterable[Any]) -> list[Any]:
 
 def csv_response(text: str, name: str) -> Response:
     """A CSV file to keep."""
-    return Response(
-        text.encode("utf-8"), media_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="{name}"'},
-    )  # fmt: skip
+    return file_response(text.encode("utf-8"), "text/csv", name)
+
+
+def file_response(content: bytes, kind: str, name: str) -> Response:
+    """A file to keep, never to be shown in the desk's own name."""
+    safe = "".join(c if c.isascii() and (c.isalnum() or c in "._-") else "_" for c in name)
+    headers = {"Content-Disposition": f'attachment; filename="{safe}"'}
+    return Response(content, media_type=f"{kind}; charset=utf-8" if kind.startswith("text/") else kind, headers=headers)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime, time
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from starlette.responses import Response
 
@@ -14,6 +14,7 @@ from sideoats.bulletin.render import page, pdf, rain_chart, verdict_chart
 from sideoats.bulletin.spoken import messages, notes, plain_text, radio, script, weather_lines
 from sideoats.bulletin.words import LANGUAGES, Words, words
 from sideoats.desk.shown import words as spaced
+from sideoats.desk.table_out import file_response
 from sideoats.desk.visit import ADVISE, READ, Absent, Page, Visit
 from sideoats.errors import InputError
 from sideoats.ledger import NewEntry
@@ -107,7 +108,7 @@ def put_out(visit: Visit) -> Response:
         raise Absent
     _, kind, make = FORMS[name]
     visit.desk.audit(visit.who, "bulletin taken out", f"{name}, {visit.part('language')}, {visit.on}")
-    return _file(make(*made), kind, f"{visit.on.isoformat()}-{visit.part('language')}-{name}")
+    return file_response(make(*made), kind, f"{visit.on.isoformat()}-{visit.part('language')}-{name}")
 
 
 def calendar(visit: Visit) -> Response:
@@ -119,13 +120,7 @@ def calendar(visit: Visit) -> Response:
         raise Absent
     own = [call for call in asked.week.calls if call.farm == farm]
     visit.desk.audit(visit.who, "calendar taken out", farm)
-    return _file(farm_calendar(own, words("en"), farm=known.name, on=visit.on), "text/calendar", f"{farm}.ics")
-
-
-def _file(content: bytes, kind: str, name: str) -> Response:
-    safe = "".join(c if c.isascii() and (c.isalnum() or c in "._-") else "_" for c in name)
-    headers: dict[str, Any] = {"Content-Disposition": f'attachment; filename="{safe}"'}
-    return Response(content, media_type=f"{kind}; charset=utf-8" if kind.startswith("text/") else kind, headers=headers)
+    return file_response(farm_calendar(own, words("en"), farm=known.name, on=visit.on), "text/calendar", f"{farm}.ics")
 
 
 PAGES = (

@@ -14,13 +14,13 @@ from sideoats.desk.pages.weather import made, room_calls
 from sideoats.desk.shown import figure
 from sideoats.desk.visit import READ, Page, Visit
 from sideoats.outlook.draws import Outlook
-from sideoats.outlook.seasonal import MONTHS, monthly_means, seasonal_index
+from sideoats.outlook.seasonal import monthly_means, seasonal_index
 from sideoats.pictures import Line, Picture, date_ticks, lines
 
 AHEAD_DAYS = (30, 60, 90, 120, 150, 180, 210, 240, 270)
 HISTORY_DAYS = 730
 LISTED = 24
-_MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+FEWEST_DAYS = 3 * 366  # of quotes, for a seasonal mean
 
 
 def price_picture(commodity: str, unit: str, outlook: Outlook) -> Picture:
@@ -53,24 +53,13 @@ def price_picture(commodity: str, unit: str, outlook: Outlook) -> Picture:
 
 def season_picture(commodity: str, outlook: Outlook) -> Picture | None:
     """Mean of past seasons by month with its spread; None where the record is short."""
+    from sideoats.cattle.pictures import seasonal_band
+
     days, prices = outlook.price_history[commodity]
-    if (days[-1] - days[0]).astype(int) < 3 * 366:
+    if (days[-1] - days[0]).astype(int) < FEWEST_DAYS:
         return None
     first, _, monthly = monthly_means(days, prices)
-    index = seasonal_index(first, monthly)
-    best, worst = int(np.argmax(index.index)), int(np.argmin(index.index))
-    years = f"{index.years[0]} to {index.years[1]}"
-    title = f"{commodity} stood highest in {_MONTH_NAMES[best]}, lowest in {_MONTH_NAMES[worst]}, {years}"
-    summary = (
-        f"Ratio to the centred 12-month mean: {_MONTH_NAMES[best]} {index.index[best]:.2f}, {_MONTH_NAMES[worst]} "
-        f"{index.index[worst]:.2f}. The band is one standard deviation of the years. What past years did is no promise."
-    )
-    series = (Line("mean of the years", index.index, index.index - index.spread, index.index + index.spread),)
-    ticks = ([float(m) for m in range(1, MONTHS + 1)], list(_MONTH_NAMES))
-    return lines(
-        title[:1].upper() + title[1:], summary, ticks[0], series, x_label="month", y_label="ratio", x_ticks=ticks,
-        x_names=list(_MONTH_NAMES), reference=1.0,
-    )  # fmt: skip
+    return seasonal_band(seasonal_index(first, monthly), what=commodity.capitalize())
 
 
 def latest_quotes(visit: Visit) -> list[dict[str, Any]]:

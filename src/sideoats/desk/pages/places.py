@@ -6,17 +6,24 @@ import itertools
 from collections.abc import Iterable
 from datetime import date
 
+import numpy as np
 from starlette.responses import Response
 
 from sideoats.call import VERDICTS, Call
 from sideoats.desk.outlines import Spot, draw_map
+from sideoats.desk.pages.weather import made
 from sideoats.desk.pages.week import seen_calls
 from sideoats.desk.seasons import Event, draw_season, season_start
 from sideoats.desk.shown import VERDICT_WORDS, plain_value, words
 from sideoats.desk.visit import READ, Absent, Page, Visit
+from sideoats.facts import Facts
 from sideoats.ledger import Entry, Place
+from sideoats.pictures import Picture
+from sideoats.schema import read_date
+from sideoats.station import StationDays
 
 LISTED = 400
+GROWTH_DAYS = 290  # sowing to harvest of a winter wheat
 ENTRIES_SHOWN = 60
 
 
@@ -97,14 +104,36 @@ def place_page(visit: Visit) -> Response:
     calls = _calls_by_place(visit).get(place.id, [])
     events = events_of(entries, calls, visit.on)
     start = season_start(place.attributes, visit.on)
-    record = visit.desk.districts.on(visit.on).outlook.records.get(str(place.attributes.get("station", place.id)))
+    district = visit.desk.districts.on(visit.on)
+    record = district.outlook.records.get(str(place.attributes.get("station", place.id)))
+    growth, lines = made([lambda: growth_picture(place, record, district.facts.reader())])
     season = draw_season(record, list(itertools.islice(events, 300)), start, visit.on)
     spots = [Spot(p, "", p.name, p.id == place.id) for p in _near(visit, place)]
     return visit.page(
         "place.html", on=visit.on, place=place, farm=visit.desk.farm_name(place.farm), calls=calls, season=season,
         events=events[:ENTRIES_SHOWN], more=max(len(events) - ENTRIES_SHOWN, 0), map=draw_map(spots, width=420),
-        facts=_facts(place), places=visit.desk.places(visit.person),
+        facts=_facts(place), growth=growth, lines=lines, places=visit.desk.places(visit.person),
     )  # fmt: skip
+
+
+def growth_picture(place: Place, record: StationDays | None, facts: Facts) -> Picture | None:
+    """Growth of a wheat field from its sowing date over the station's past years; None for other places."""
+    from sideoats.weather.radiation import daylight_hours
+    from sideoats.wheat import stages
+    from sideoats.wheat.pictures import season_of_a_field
+
+    sown = str(place.attributes.get("planting_date", ""))
+    if "wheat" not in str(place.attributes.get("crop", "")).lower() or not sown or record is None:
+        return None
+    start = read_date(sown)
+    if not {"tmax", "tmin"} <= set(record.values) or not np.isfinite(record.latitude):
+        return None
+    high, low = (record.seasons(name, start.month, start.day, GROWTH_DAYS)[1] for name in ("tmax", "tmin"))
+    day_of_year = (start.timetuple().tm_yday - 1 + np.arange(GROWTH_DAYS)) % 365 + 1
+    hours = daylight_hours(np.deg2rad(record.latitude), day_of_year)
+    codes = stages.zadoks_by_day(high, low, hours, stages.calendar(facts))
+    whole = ~np.isnan(high).any(axis=1) & ~np.isnan(low).any(axis=1)
+    return season_of_a_field(start, codes[whole], station=record.name or record.station) if whole.any() else None
 
 
 def _near(visit: Visit, place: Place) -> list[Place]:

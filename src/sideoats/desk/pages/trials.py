@@ -13,7 +13,9 @@ from sideoats.desk.visit import READ, Page, Visit
 from sideoats.errors import InputError
 from sideoats.ledger import Entry
 from sideoats.pictures import Picture, intervals
+from sideoats.wheat.pictures import varieties_next_year
 from sideoats.wheat.trials.analyse import Estimates, analyse
+from sideoats.wheat.trials.compare import next_season
 from sideoats.wheat.trials.table import from_records
 
 KIND = "variety_trial"
@@ -77,7 +79,11 @@ def trials_page(visit: Visit) -> Response:
             found.append((management, estimates))
             return ranked_picture(f"{chosen}{', ' + management if management else ''}", estimates)
 
-        makers.append(make)
+        def ahead(management: str = management) -> Picture | None:
+            estimates = next((e for m, e in found if m == management), None)
+            return varieties_next_year(next_season(estimates)) if estimates else None
+
+        makers += [make, ahead]
     pictures, lines = made(makers)
     heads = [(m, f.heritability()["cullis"], len(f.varieties), f.notes) for m, f in found]
     return visit.page(
