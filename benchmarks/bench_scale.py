@@ -75,8 +75,8 @@ def main() -> None:
             second, again, _, _ = run(ledger, at / "pool.week", Serial())
             size = (at / "pool.week").stat().st_size / 1e6
             print(
-                f"{line}; {changed} places changed: {again} asked again in {second:.1f} s (ratio {pool / second:.1f}); store "
-                f"{size:.0f} MB; ledger built in {built:.1f} s; peak about {peak_mib():.0f} MiB",
+                f"{line}; {changed} places changed: {again} asked again in {second:.1f} s (ratio {pool / second:.1f}); "
+                f"store {size:.0f} MB; ledger built in {built:.1f} s; peak about {peak_mib():.0f} MiB",
                 flush=True,
             )
     if len(times) > 1:

@@ -31,9 +31,7 @@ class PriceDraws:
     ratio: Floats
     model: NDArray[np.int64]
 
-    def net_into(
-        self, out: Floats, expected: Floats, cost: Floats, months: NDArray[np.int64] | None = None
-    ) -> None:
+    def net_into(self, out: Floats, expected: Floats, cost: Floats, months: NDArray[np.int64] | None = None) -> None:
         """Fill `out` (place, draw, month) with the drawn price less the cost of keeping, from (place, month) arrays.
 
         `months` picks the months that `out` has, by index; all where None.
