@@ -67,3 +67,17 @@ def test_places_do_not_influence_one_another(seed: int) -> None:
         alone = decide(payoff[row : row + 1])
         assert np.array_equal(alone.expected[0], whole.expected[row])
         assert np.array_equal(alone.chance_best[0], whole.chance_best[row])
+
+
+@given(SEEDS)
+@settings(max_examples=40, deadline=None)
+def test_money_that_is_not_known_is_not_shown_as_zero_and_the_choice_stays(seed: int) -> None:
+    payoff = _payoff(seed)
+    whole = decide(payoff, days=np.arange(payoff.shape[2]))
+    rows = np.arange(len(payoff)) % 2 == 0
+    blank = whole.without_money(rows)
+    assert np.array_equal(blank.best, whole.best) and np.array_equal(blank.act_by, whole.act_by)
+    for name in ("expected", "low", "high", "worst_tenth", "chance_best"):
+        assert np.isnan(getattr(blank, name)[rows]).all()
+        assert np.array_equal(getattr(blank, name)[~rows], getattr(whole, name)[~rows])
+    assert (blank.cost_of_waiting[rows] == 0).all()

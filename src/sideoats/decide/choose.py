@@ -14,7 +14,7 @@ value of perfect information : E[max over options] - max over options of E (Raif
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -50,6 +50,21 @@ class Decision:
     cost_of_waiting: Floats
     perfect_information: Floats
     certainty_equivalent: Floats
+
+    def without_money(self, rows: ArrayLike) -> Decision:
+        """The same choice with its money unknown (NaN, not zero) in `rows` (place,), where no money was given."""
+        blank = np.asarray(rows, dtype=bool)
+
+        def hidden(values: Floats) -> Floats:
+            return np.where(blank[:, None], np.nan, values)
+
+        return replace(
+            self, expected=hidden(self.expected), low=hidden(self.low), high=hidden(self.high),
+            worst_tenth=hidden(self.worst_tenth), chance_best=hidden(self.chance_best),
+            cost_of_waiting=np.where(blank, 0.0, self.cost_of_waiting),
+            perfect_information=np.where(blank, 0.0, self.perfect_information),
+            certainty_equivalent=hidden(self.certainty_equivalent),
+        )  # fmt: skip
 
 
 def worst_share(payoff: Floats, share: float = 0.1) -> Floats:

@@ -55,7 +55,9 @@ def option_bars(call: Call) -> OptionBars:
     )
     unit = call.options[0].unit
     begins = f"The scale runs from {money(low, unit)} to {money(high, unit)}." if low > 0 or high < 0 else ""
-    return OptionBars(rows, _sentence(allowed, best), unit, begins)
+    unpriced = best is None and any(not o.barred for o in call.options)
+    said = "No money is put on these options." if unpriced else _sentence(allowed, best)
+    return OptionBars(rows, said, unit, begins)
 
 
 def _scale(allowed: Sequence[OptionResult]) -> tuple[float, float]:
