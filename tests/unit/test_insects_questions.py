@@ -157,7 +157,12 @@ def test_weevil_season_by_degree_days_of_the_station() -> None:
     table = table_of(question, [read_all(question.inputs, HAY | {"mean": "1", "station": "north"})])
     total = float(question.ask(table, context).quantities["degree_days_this_year"][0][0])
     assert total == pytest.approx(10 * (SPRING - date(2026, 1, 1)).days)
-    assert question.in_season is not None
+    words = question.ask(table, context).call(0).because
+    assert any("1090 degF days" in w and "pupae and adults" in w and "Nebraska" in w for w in words)
+    for day, asked in ((date(2026, 1, 10), False), (date(2026, 2, 20), True), (date(2026, 9, 14), False)):
+        blank = table_of(question, [{f.name: f.default for f in question.inputs} | {"station": "north"}])
+        then = Context(day, facts, make_outlook(day, facts=facts, draws=20, stations={"north": record}))
+        assert question.in_season is not None and bool(question.in_season(blank, then)[0]) is asked
 
 
 def test_aphids_past_flowering_and_the_two_sources(tmp_path: Any) -> None:

@@ -170,7 +170,8 @@ def _reasons(
 ) -> Callable[[int], list[str]]:
     facts = context.facts
     domain, coefficient = facts.by_id[_F + "domain"], facts.by_id[_F + "coefficient"]
-    bud = facts[_F + "cut_in_bud"].mid
+    bud, base = facts[_F + "cut_in_bud"].mid, facts.value(_F + "base")
+    whose, hatch = facts.choose("insects/alfalfa_weevil_hatch")
 
     def reasons(i: int) -> list[str]:
         lines = [f"The table follows {coefficient.mid:g} x cost/price less an offset, which is how money is reckoned."]
@@ -187,7 +188,10 @@ def _reasons(
             lines.append("Tip feeding has reached the share at which North Dakota would treat before the first cut.")
         stage = _stage_words(total[i], facts)
         if stage:
-            lines.append(f"{total[i]:.0f} degF days since 1 January, base 48 degF: {stage} (Kansas).")
+            lines.append(
+                f"{total[i]:.0f} degF days since 1 January, base {base:g} degF: {stage} (Kansas); eggs hatch from "
+                f"{hatch.low:g} by {whose.replace('_', ' ').title()}."
+            )
         return lines
 
     return reasons

@@ -168,7 +168,7 @@ def _weigh(table: Table, context: Context) -> _Outcome:
 def answer(table: Table, context: Context) -> Answers:
     """Spraying on each day left for it against not spraying; break-evens beside the expected return."""
     facts = context.facts
-    facts[_T + "entry"], facts[_F + "average_response"], facts[_F + "severity_ahead"]
+    facts[_T + "entry"], facts[_F + "average_response"], facts[_F + "rain_response"]
     w = _weigh(table, context)
     tolerance = facts.value(_C + "act_by_tolerance")
     decision = decide(
@@ -254,7 +254,7 @@ def _headline(table: Table, w: _Outcome, d: Decision) -> Callable[[int], str]:
 def _because(table: Table, context: Context, w: _Outcome, mean: Floats) -> Callable[[int], list[str]]:
     facts, disease = context.facts, table.text("disease")
     age = facts[_F + "visible_age"]
-    average = facts.by_id[_F + "average_response"]
+    average, by_rain = facts.by_id[_F + "average_response"], facts.by_id[_F + "rain_response"]
     sick, clean, usual = (facts.by_id[_F + key] for key in ("odds.disease", "odds.clean", "response_disease"))
     by_flag, by_area = facts.by_id[_F + "flag_loss"], facts.by_id[_F + "leaf_area_loss"]
     rated = table.text("rating")
@@ -264,7 +264,8 @@ def _because(table: Table, context: Context, w: _Outcome, mean: Floats) -> Calla
             f"Chance of a response {100 * w.odds[i].mean():.0f} %, saving {100 * mean[i]:.0f} % of the yield where it "
             f"comes (Kansas: {100 * sick.mid:.0f} % chance of {100 * usual.mid:.0f} % with disease in mid-canopy at "
             f"heading, {100 * clean.high:.0f} % at most without).",
-            f"An average response of {average.mid:g} bu/ac was found worthwhile over three Kansas sites.",
+            f"An average response of {average.mid:g} bu/ac was found worthwhile over three Kansas sites; eight "
+            f"site-years in the Dakotas and Nebraska answered by {by_rain.low:g} to {by_rain.high:g}, more with more rain.",
         ]
         if not rated[i]:
             lines.append("The variety's rating is not known: susceptible ones answer at least twice as much.")
