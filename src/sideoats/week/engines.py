@@ -7,13 +7,20 @@ result; a worker that dies is an `EngineLost`, after which the run can be resume
 
 from __future__ import annotations
 
+import os
+import pickle
+import tempfile
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import CancelledError
+from contextlib import ExitStack, contextmanager
+from queue import Empty, SimpleQueue
 from typing import Any, Protocol
 
 from sideoats.errors import InputError, SideoatsError
 
 Work = Callable[[Any, Any], Any]  # (what is common, one piece) -> result; a module-level function, so that it travels
 _WINDOW = 4  # pieces under way for each worker: enough to keep it busy, few enough to bound memory
+_PATIENCE = 20.0  # seconds without any result after which we look whether a Dask worker is left
 
 
 class EngineLost(SideoatsError):
@@ -52,13 +59,29 @@ class Serial:
 _COMMON: Any = None
 
 
-def _receive(common: Any) -> None:
+def _receive(path: str) -> None:
     global _COMMON
-    _COMMON = common
+    with open(path, "rb") as shared:
+        _COMMON = pickle.load(shared)  # noqa: S301  written by the parent a moment ago, readable by this user only
 
 
 def _in_worker(work: Work, number: int, piece: Any) -> tuple[int, Any]:
     return number, guarded(work, _COMMON, piece)
+
+
+@contextmanager
+def _written(common: Any) -> Iterator[str]:
+    """A file with what is common, for workers to read as they start.
+
+    Not sent through the pipe by which a process is started: that would wait for ever for a worker that died on the way.
+    """
+    with tempfile.NamedTemporaryFile(prefix="sideoats-", suffix=".run") as shared:
+        try:
+            pickle.dump(common, shared, pickle.HIGHEST_PROTOCOL)
+            shared.flush()
+        except OSError as error:
+            raise EngineLost(f"workers cannot be started: {error.strerror} in {tempfile.gettempdir()}") from None
+        yield shared.name
 
 
 class Processes:
@@ -67,8 +90,6 @@ class Processes:
     name = "processes"
 
     def __init__(self, workers: int | None = None) -> None:
-        import os
-
         self.workers = workers or os.cpu_count() or 1
 
     def run(self, work: Work, common: Any, pieces: Iterable[Any]) -> Iterator[tuple[int, Any]]:
@@ -78,7 +99,10 @@ class Processes:
         from concurrent.futures.process import BrokenProcessPool
 
         spawn = multiprocessing.get_context("spawn")
-        with ProcessPoolExecutor(self.workers, mp_context=spawn, initializer=_receive, initargs=(common,)) as pool:
+        with (
+            _written(common) as path,
+            ProcessPoolExecutor(self.workers, mp_context=spawn, initializer=_receive, initargs=(path,)) as pool,
+        ):
             waiting: set[Future[tuple[int, Any]]] = set()
             source = enumerate(pieces)
             try:
@@ -106,60 +130,92 @@ class Dask:
         self.address, self.workers = address, workers
 
     def run(self, work: Work, common: Any, pieces: Iterable[Any]) -> Iterator[tuple[int, Any]]:
-        """See `Engine`."""
+        """See `Engine`. A piece whose worker died is done again by another, three times at most."""
         try:
-            from distributed import Client, LocalCluster
             from distributed.client import FutureCancelledError
             from distributed.scheduler import KilledWorker
         except ImportError:
             raise InputError(
                 "the Dask engine needs the office extra", todo="pip install -r requirements/office.txt"
             ) from None
-        import os
+        with self._client() as client:
+            try:
+                yield from _streamed(client, work, common, pieces)
+            except (KilledWorker, FutureCancelledError, CancelledError, OSError) as error:
+                lost = f"the Dask cluster was lost ({type(error).__name__})"
+                raise EngineLost(f"{lost}; run the same command again to go on from the store") from None
 
-        cluster = None
-        if self.address is None:
-            cluster = LocalCluster(
-                n_workers=self.workers or os.cpu_count() or 1, threads_per_worker=1, host="127.0.0.1",
-                dashboard_address=None, processes=True,
-            )  # fmt: skip
-        client = Client(cluster or self.address)
-        try:
-            yield from self._stream(client, work, common, pieces)
-        except (KilledWorker, FutureCancelledError, OSError) as error:
-            raise EngineLost(f"the Dask cluster was lost ({type(error).__name__}); run again to go on") from None
-        finally:
-            client.close()
-            if cluster is not None:
-                cluster.close()
+    @contextmanager
+    def _client(self) -> Iterator[Any]:
+        from distributed import Client, LocalCluster
 
-    def _stream(self, client: Any, work: Work, common: Any, pieces: Iterable[Any]) -> Iterator[tuple[int, Any]]:
-        from distributed import as_completed
+        with ExitStack() as opened:
+            if self.address is None:
+                cluster = opened.enter_context(
+                    LocalCluster(
+                        n_workers=self.workers or os.cpu_count() or 1, threads_per_worker=1, host="127.0.0.1",
+                        dashboard_address=None, processes=True,
+                    )
+                )  # fmt: skip
+                yield opened.enter_context(Client(cluster))
+                return
+            try:
+                client = opened.enter_context(Client(self.address, timeout=10))
+                client.wait_for_workers(1, timeout=10)
+            except (OSError, ValueError) as error:  # no such address, nobody there, no worker in time
+                raise InputError(
+                    f"no Dask workers are reached at {self.address} ({type(error).__name__})",
+                    expected="the address of a running scheduler such as tcp://127.0.0.1:8786",
+                ) from None
+            _same_program(client)
+            yield client
 
-        shared = client.scatter(common, broadcast=True)
-        window = _WINDOW * max(1, len(client.scheduler_info()["workers"]))
-        source = enumerate(pieces)
-        numbers: dict[str, int] = {}
-        under_way = as_completed()
 
-        def submit() -> bool:
-            item = next(source, None)
-            if item is None:
-                return False
+def _same_program(client: Any) -> None:
+    """Refuse workers that hold another Sideoats, whose answers would be mixed with ours."""
+    from sideoats.version import VERSION
+
+    try:
+        found = set(client.run(_version).values())
+    except Exception as error:  # whatever a worker without Sideoats says
+        raise EngineLost(f"the Dask workers cannot run Sideoats ({type(error).__name__}); install it there") from None
+    if found != {VERSION}:
+        raise EngineLost(f"the Dask workers hold Sideoats {', '.join(sorted(found))} and this is {VERSION}")
+
+
+def _version() -> str:
+    from sideoats.version import VERSION
+
+    return VERSION
+
+
+def _streamed(client: Any, work: Work, common: Any, pieces: Iterable[Any]) -> Iterator[tuple[int, Any]]:
+    shared = client.scatter(common, broadcast=True)
+    window = _WINDOW * max(1, len(client.scheduler_info()["workers"]))
+    source = enumerate(pieces)
+    numbers: dict[str, int] = {}
+    done: SimpleQueue[Any] = SimpleQueue()
+
+    def submit() -> None:
+        item = next(source, None)
+        if item is not None:
             future = client.submit(guarded, work, shared, item[1], pure=False)
             numbers[future.key] = item[0]
-            under_way.add(future)
-            return True
+            future.add_done_callback(done.put)
 
-        for _ in range(window):
-            if not submit():
-                break
-        for future in under_way:
-            number = numbers.pop(future.key)
-            result = future.result()
-            future.release()
-            submit()
-            yield number, result
+    for _ in range(window):
+        submit()
+    while numbers:
+        try:
+            future = done.get(timeout=_PATIENCE)
+        except Empty:
+            if client.scheduler_info()["workers"]:
+                continue
+            raise EngineLost("no Dask worker is left; start workers and run again to go on from the store") from None
+        number, result = numbers.pop(future.key), future.result()
+        future.release()
+        submit()
+        yield number, result
 
 
 def engine_named(name: str, *, workers: int | None = None, address: str | None = None) -> Engine:
