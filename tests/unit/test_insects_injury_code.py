@@ -79,3 +79,13 @@ def test_predators_hold_a_population():
 def test_first_day_reaching_a_requirement():
     running = np.cumsum(np.full((2, 5), 10.0), axis=1)
     np.testing.assert_array_equal(growth.first_reaching(running, [30.0, 60.0]), [2, np.nan])
+
+
+def test_lines_through_the_printed_days_of_fall_armyworm():
+    """Arithmetic of the days printed at 20, 25 and 30 degC (Egypt): lower threshold and degree-days by stage."""
+    for days, lower, needed in (
+        ([6.9, 3.4, 2.1], 15.8, 30.2),
+        ([38.5, 23.7, 18.6], 10.4, 359.8),
+        ([22.5, 9.4, 7.7], 14.0, 117.1),
+    ):
+        assert growth.development_line([20, 25, 30], days) == pytest.approx((lower, needed), abs=0.1)

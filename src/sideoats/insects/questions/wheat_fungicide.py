@@ -265,7 +265,7 @@ def _because(table: Table, context: Context, w: _Outcome, mean: Floats) -> Calla
             f"comes (Kansas: {100 * sick.mid:.0f} % chance of {100 * usual.mid:.0f} % with disease in mid-canopy at "
             f"heading, {100 * clean.high:.0f} % at most without).",
             f"An average response of {average.mid:g} bu/ac was found worthwhile over three Kansas sites; eight "
-            f"site-years in the Dakotas and Nebraska answered by {by_rain.low:g} to {by_rain.high:g}, more with more rain.",
+            f"site-years in the Dakotas and Nebraska answered by {by_rain.low:g} to {by_rain.high:g}, more with rain.",
         ]
         if not rated[i]:
             lines.append("The variety's rating is not known: susceptible ones answer at least twice as much.")
