@@ -204,6 +204,11 @@ def test_fungicide_waits_for_a_look_where_nobody_has_seen_the_leaves() -> None:
     rich = {"yield": "90 bu/ac", "price": "9 USD/bu", "cost": "8 USD/ac"}
     found = ask("wheat-fungicide", **rich, stage="heading", nearby="yes", rating="susceptible")
     assert found["verdict"] == "look" and found["look_by"]
+    near = ask("wheat-fungicide", **WHEAT, cost="16 USD/ac", stage="boot", nearby="yes", rating="susceptible")
+    assert near["quantities"]["expected_return"]["value"] < 0 and near["worth_of_a_look"]["value"] > 0
+    assert near["verdict"] == "look"
+    seen = ask("wheat-fungicide", **WHEAT, cost="16 USD/ac", stage="boot", nearby="yes", lower="0%")
+    assert seen["worth_of_a_look"]["value"] == 0
 
 
 def test_bollworm_figures_from_memory_decide_nothing() -> None:

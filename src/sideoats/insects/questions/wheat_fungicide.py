@@ -66,6 +66,7 @@ INPUTS = (
     Field("harvest_date", "date", "harvest (or cutting) expected", found_in=("place:harvest_date",)),
     Field("phi_days", "number", "pre-harvest interval of the label in hand", unit="day", bare=True, low=0, high=365,
           found_in=("setting:phi.wheat-fungicide",)),
+    Field("acres", "number", "field size", unit="ac", bare=True, low=0.01, high=1_000_000, found_in=("place:acres",)),
     Field("station", "text", "weather station on file that stands for the field", found_in=("place:station",)),
 )  # fmt: skip
 
@@ -178,11 +179,13 @@ def answer(table: Table, context: Context) -> Answers:
     missing = ~(table.known("yield") & table.known("price")) | (stage == "")
     yields, price = table.number("yield"), table.number("price")
     mean = w.response.mean(axis=1)
-    verdict, look_by = _verdict(table, context, w, decision)
+    worth = _worth_of_a_look(table, context, w)
+    verdict, look_by = _verdict(table, context, w, decision, worth)
     near = facts[_F + "next_look"]
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac", verdict=verdict, act_by=decision.act_by,
         look_by=np.where(missing, near.mid, look_by).astype(np.int64), bars=_bars(table, w), missing=missing,
+        worth_of_a_look=worth,
         missing_headline="Stage, yield and price are needed: look at the upper leaves and note the stage.",
         headline=_headline(table, w, decision), because=_because(table, context, w, mean),
         quantities={
@@ -199,7 +202,30 @@ def answer(table: Table, context: Context) -> Answers:
     )  # fmt: skip
 
 
-def _verdict(table: Table, context: Context, w: _Outcome, d: Decision) -> tuple[NDArray[np.int8], Floats]:
+def _unseen(table: Table) -> Bools:
+    """(place,) True where nobody has looked at the leaves and no odds were given."""
+    seen = table.known("flag") | table.known("below") | table.known("lower")
+    return np.asarray(~seen & ~table.known("chance") & ~table.known("response"))
+
+
+def _worth_of_a_look(table: Table, context: Context, w: _Outcome) -> Floats:
+    """(place,) what looking at the leaves is worth where nobody has, by the published odds [USD/ac].
+
+    Disease seen raises the odds to those printed for disease in the canopy; none seen lowers them to nothing.  How
+    likely it is to be seen is what makes the odds before the look come out.
+    """
+    with_disease = context.facts.value(_F + "odds.disease")
+    before = w.odds.mean(axis=1)
+    saves = table.number("yield") * table.number("price") * w.response.mean(axis=1)
+    seen = np.minimum(before / with_disease, 1.0)
+    worth = seen * np.maximum(with_disease * saves - w.cost, 0.0) - np.maximum(before * saves - w.cost, 0.0)
+    useful = _unseen(table) & (w.window >= 0)
+    return np.where(useful, np.maximum(np.nan_to_num(worth), 0.0), 0.0)
+
+
+def _verdict(
+    table: Table, context: Context, w: _Outcome, d: Decision, worth: Floats
+) -> tuple[NDArray[np.int8], Floats]:
     """Stop inside the interval where spraying would pay; act while the window lasts; else look until flowering."""
     stage = table.text("stage")
     active = (d.best >= 0) & (d.best != NEVER)
@@ -211,9 +237,9 @@ def _verdict(table: Table, context: Context, w: _Outcome, d: Decision) -> tuple[
         sick |= np.nan_to_num(table.number(name)) > 0
     sick |= table.flag("nearby")
     look_by = np.where(sick, near.low, near.high)
-    unseen = ~(table.known("flag") | table.known("below") | table.known("lower"))
-    own = table.known("chance")
-    verdict = np.where((verdict == ACT) & unseen & ~own & ~table.known("response"), LOOK, verdict)
+    acres = np.nan_to_num(table.number("acres"), nan=context.facts.value(_C + "usual_acres"))
+    pays = worth > context.facts.value(_C + "look_cost") / acres
+    verdict = np.where(((verdict == ACT) & _unseen(table)) | ((verdict == WAIT) & pays), LOOK, verdict)
     quiet = (verdict == ACT) | (verdict == STOP) | np.isin(stage, _LATE)
     return verdict.astype(np.int8), np.where(quiet, -1, look_by)
 
