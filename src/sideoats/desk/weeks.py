@@ -6,6 +6,7 @@ takes its place when it is done.
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
@@ -17,6 +18,7 @@ from typing import Any
 from sideoats.errors import SideoatsError
 
 _MOST_KEPT = 8
+log = logging.getLogger("sideoats.desk")
 
 
 @dataclass
@@ -29,6 +31,8 @@ class Asked:
     done: int = 0
     total: int = 0
     failed: str = ""
+    begun: bool = False
+    dropped: bool = False  # a newer state of the ledger was asked for before this one was begun
     finished: threading.Event = field(default_factory=threading.Event)
 
     @property
@@ -80,11 +84,20 @@ class Weeks:
         with self._lock:
             asked = self._kept.get(key)
             if asked is None:
+                self._drop_waiting(day)
                 asked = self._kept[key] = Asked(*key)
                 self._pool.submit(self._work, asked)
                 self._forget()
             self._kept.move_to_end(key)
         return asked
+
+    def _drop_waiting(self, day: date) -> None:
+        """While entries stream in, only the newest state waits behind the week that is being worked out."""
+        for key, asked in list(self._kept.items()):
+            if asked.on == day and not asked.begun:
+                asked.dropped = True
+                asked.finished.set()
+                del self._kept[key]
 
     def _forget(self) -> None:
         """Drop the longest unused weeks, never one that is being worked out."""
@@ -97,13 +110,17 @@ class Weeks:
         def progress(done: int, total: int) -> None:
             asked.done, asked.total = int(done), int(total)
 
+        with self._lock:
+            if asked.dropped:
+                return
+            asked.begun = True
         try:
             asked.week = self._run(asked.on, progress)
         except SideoatsError as error:
             asked.failed = str(error)
         except Exception as error:
             asked.failed = f"The week could not be worked out ({type(error).__name__})."
-            raise
+            log.exception("the week of %s", asked.on)
         finally:
             asked.finished.set()
 

@@ -1,0 +1,48 @@
+"""While entries stream in, the desk works out the newest week and not every one that was ever looked for."""
+
+from __future__ import annotations
+
+import threading
+from datetime import date
+from typing import Any
+
+from sideoats.desk.weeks import Weeks
+
+DAY = date(2026, 9, 14)
+
+
+def test_weeks_that_were_overtaken_before_they_began_are_dropped() -> None:
+    head, worked, gate, begun = [1], [], threading.Event(), threading.Event()
+
+    def run(on: date, progress: Any) -> str:
+        begun.set()
+        assert gate.wait(30)
+        worked.append(head[0])
+        return f"week {head[0]}"
+
+    weeks = Weeks(lambda: head[0], run)
+    first, _ = weeks.on(DAY)
+    assert begun.wait(30)
+    for entry in range(2, 200):
+        head[0] = entry
+        weeks.on(DAY)
+    assert len(weeks._kept) == 2, "one is being worked out, one waits"
+    gate.set()
+    newest, fresh = weeks.on(DAY, wait=30)
+    assert fresh and newest.week == "week 199" and first.ready
+    assert len(worked) == 2
+    weeks.close()
+
+
+def test_other_days_are_not_dropped() -> None:
+    gate = threading.Event()
+
+    def run(on: date, progress: Any) -> date:
+        assert gate.wait(30)
+        return on
+
+    weeks = Weeks(lambda: 7, run)
+    asked = [weeks.on(date(2026, 9, day))[0] for day in (14, 15, 16)]
+    gate.set()
+    assert all(a.finished.wait(30) for a in asked) and [a.week.day for a in asked] == [14, 15, 16]
+    weeks.close()
