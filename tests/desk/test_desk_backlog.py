@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import threading
 from datetime import date
+from pathlib import Path
 from typing import Any
 
+import pytest
+from running_desk import FIELD
+
+from sideoats.desk.settings import Settings
+from sideoats.desk.state import Desk
 from sideoats.desk.weeks import Weeks
+from sideoats.ledger import NewEntry
 
 DAY = date(2026, 9, 14)
 
@@ -46,3 +53,23 @@ def test_other_days_are_not_dropped() -> None:
     gate.set()
     assert all(a.finished.wait(30) for a in asked) and [a.week.day for a in asked] == [14, 15, 16]
     weeks.close()
+
+
+def test_what_phones_send_does_not_make_the_desk_read_every_place_again(
+    demo_ledger: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import shutil
+
+    shutil.copy(demo_ledger, tmp_path / "ledger.sqlite")
+    desk = Desk(Settings(ledger=str(tmp_path / "ledger.sqlite"), data=tmp_path / "data", day=DAY))
+    read: list[int] = []
+    whole = desk.ledger.places
+    monkeypatch.setattr(desk.ledger, "places", lambda *given: read.append(1) or whole(*given))
+    before = desk.places(None)
+    assert len(read) == 1 and FIELD in before
+    desk.ledger.append([NewEntry("leaf_counts", {"counts": "3,4"}, place=FIELD) for _ in range(5)])
+    assert desk.places(None) == before and len(read) == 1
+    body = {"name": "new field", "kind": "field"}
+    desk.ledger.append([NewEntry("place", body, place="two-elms.new", farm="two-elms")])
+    assert set(desk.places(None)) - set(before) == {"two-elms.new"} and len(read) == 2
+    desk.close()

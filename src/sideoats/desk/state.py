@@ -77,11 +77,17 @@ class Desk:
     def _names(self) -> tuple[dict[str, Farm], dict[str, Place]]:
         head = self.evidence_head()
         known = self._described
+        if known is not None and known[0] != head and not self._described_since(known[0]):
+            known = self._described = (head, *known[1:])  # what phones send describes no place: the list stands
         if known is None or known[0] != head:
             farms = {f.id: f for f in self.ledger.farms()}
             places = {p.id: p for p in self.ledger.places()}
             known = self._described = (head, farms, places)
         return known[1], known[2]
+
+    def _described_since(self, seq: int) -> bool:
+        """Whether anything behind that entry may change a farm or a place: all but evidence at a place may."""
+        return any(not e.place or e.kind in ("place", "withdrawal") for e in self.ledger.added(seq))
 
     def farms(self, person: Person | None) -> dict[str, Farm]:
         """Farms that the person may see, by id."""
