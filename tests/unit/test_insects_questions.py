@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date
 from typing import Any
 
@@ -209,6 +210,40 @@ def test_fungicide_waits_for_a_look_where_nobody_has_seen_the_leaves() -> None:
     assert near["verdict"] == "look"
     seen = ask("wheat-fungicide", **WHEAT, cost="16 USD/ac", stage="boot", nearby="yes", lower="0%")
     assert seen["worth_of_a_look"]["value"] == 0
+
+
+@pytest.mark.parametrize(
+    ("name", "values"),
+    [
+        ("cotton-fleahopper-bollworm", {"counts": "0,0", "stage": "squaring"}),
+        ("wheat-fall-armyworm", {"counts": "0"}),
+    ],
+)
+def test_a_count_of_nothing_on_a_few_units_asks_for_more_and_never_for_a_spray(
+    name: str, values: dict[str, str]
+) -> None:
+    found = ask(name, **values)
+    assert (found["verdict"], found["look_by"], found["act_by"]) == ("look", "2026-09-15", None)
+    assert "count more first" in found["headline"]
+    key = "counts"
+    assert ask(name, **(values | {key: ",".join(["0"] * 60)}))["verdict"] == "wait"
+
+
+@pytest.mark.parametrize(
+    ("name", "values"),
+    [
+        ("wheat-fungicide", {"stage": "heading", "yield": "0 bu/ac", "price": "0 USD/bu"}),
+        ("alfalfa-weevil", {"mean": "0", "height": "18 in", "price": "0 USD/ton"}),
+        ("alfalfa-weevil", {"mean": "2", "height": "60 in", "price": "180 USD/ton", "cost": "0 USD/ac"}),
+        ("wheat-aphid", {"species": "rwa", "infested": "0%", "stage": "boot", "crop_value": "0 USD/ac"}),
+        ("sorghum-midge", {"per_head": "0", "crop_value": "0 USD/ac", "cost": "0 USD/ac"}),
+        ("sorghum-headworm", {"large": "0", "price": "0 USD/bu", "heads": "50000"}),
+        ("soybean-defoliation", {"defoliation": "0%", "stage": "R4", "cost": "0 USD/ac"}),
+    ],
+)
+def test_zeros_are_answered_without_a_warning_and_without_a_spray(name: str, values: dict[str, str]) -> None:
+    json.dumps(found := ask(name, **values), allow_nan=False)
+    assert found["verdict"] != "act" or name == "alfalfa-weevil"
 
 
 def test_bollworm_figures_from_memory_decide_nothing() -> None:

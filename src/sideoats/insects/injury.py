@@ -61,8 +61,9 @@ def injury_level_from_case(cost: ArrayLike, crop_value: ArrayLike, pests: ArrayL
 
 
 def gain_threshold(cost: ArrayLike, price: ArrayLike) -> Array:
-    """Yield that must be saved to pay for control, ``C / V`` [unit of yield/ac]."""
-    return _a(cost) / _a(price)
+    """Yield that must be saved to pay for control, ``C / V`` [unit of yield/ac]; infinite at a price of zero."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return _a(cost) / _a(price)
 
 
 def dynamic_threshold(injury_level: ArrayLike, field_rate: ArrayLike, lead_days: ArrayLike) -> Array:

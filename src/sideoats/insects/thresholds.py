@@ -57,7 +57,9 @@ def at_stake_by_threshold(density: ArrayLike, threshold: ArrayLike, cost: ArrayL
 
 def scaled_table(cost: ArrayLike, value: ArrayLike, coefficient: float, offset: ArrayLike) -> Floats:
     """Injury level of a table that follows ``coefficient x cost/value - offset`` (alfalfa weevil by stem height)."""
-    return np.asarray(coefficient * np.asarray(cost, float) / np.asarray(value, float) - np.asarray(offset, float))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.asarray(cost, float) / np.asarray(value, float)
+    return np.asarray(coefficient * ratio - np.asarray(offset, float))
 
 
 def saved_by_scaled_table(

@@ -183,7 +183,8 @@ def price_moves(table: Table, context: Context, commodity: str) -> Floats:
 def spread(context: Context, name: str, low: Floats, high: Floats) -> Floats:
     """(place, draw) even draws between each place's two ends of a published range."""
     u = context.outlook.uniform(name)
-    return np.asarray(low[:, None] + (high - low)[:, None] * u)
+    width = np.where(np.isfinite(high), high, 0.0) - np.where(np.isfinite(low), low, 0.0)
+    return np.asarray(low[:, None] + width[:, None] * u)
 
 
 def weigh(table: Table, context: Context, name: str, case: Case) -> Answers:
@@ -212,6 +213,7 @@ class _Reply:
         stake = np.where(self.skip[:, None], 0.0, case.at_stake)
         control = np.clip(case.control * self.prevented[None], 0.0, 1.0)
         self.payoff = treatment_payoffs(stake, case.progress, control, case.cap[:, None], self.cost)
+        self.as_counted = self._gain_as_counted(stake, control[0])
         self.harvest = table.days_until("harvest_date", context.on)
         self.interval_known = table.known("phi_days")
         unread = ~self.interval_known & ~np.isnan(self.harvest)
@@ -222,6 +224,17 @@ class _Reply:
             self.payoff = np.concatenate([self.payoff, case.extra[1][:, :, None]], axis=2)
         self.decision = self._decide()
         self.look = self._worth_of_a_look()
+
+    def _gain_as_counted(self, stake: Floats, control: Floats) -> Floats:
+        """(place,) what treating today would save if the field were just as counted, after its cost.
+
+        A few units leave a long tail of worse fields.  Where only that tail makes treating pay, counting comes first.
+        """
+        counted = self.case.counted
+        with np.errstate(divide="ignore", invalid="ignore"):
+            scale = np.nan_to_num(counted.mean[:, None] / counted.density, posinf=0.0)
+        lost = np.minimum(stake * scale, self.case.cap[:, None])
+        return np.asarray((lost * control).mean(axis=1) - self.cost)
 
     def _bars(self) -> None:
         """Days inside the pre-harvest interval, and days whose re-entry interval reaches the day of field work."""
@@ -266,7 +279,9 @@ class _Reply:
         case, d = self.case, self.decision
         self.saved = d.expected[:, 0] - d.expected[:, NEVER]
         self.active = (d.best != NEVER) & (d.best >= 0)
-        look_by = self._look_by()
+        by_tail = (self.as_counted <= 0) & ~np.isnan(case.counted.units) & (d.best < NEVER)
+        self.tail = self.active & by_tail & ~self.skip
+        look_by = np.where(self.tail, 1, self._look_by())
         verdict = self._verdict()
         absent = np.where(case.missing, self._missing_look(), -1)
         quiet = (verdict == ACT) | (verdict == STOP)
@@ -286,7 +301,7 @@ class _Reply:
         self.look_cost = self.context.facts.value(_C + "look_cost") / acres
         soon = (d.act_by < 0) | (d.act_by <= 7)
         verdict = np.where(self.active & soon, ACT, np.where(self.active | (self.look > self.look_cost), LOOK, WAIT))
-        verdict = np.where(self.hold & (verdict == ACT), LOOK, verdict)
+        verdict = np.where((self.hold | self.tail) & (verdict == ACT), LOOK, verdict)
         unread = self.inside[:, :DAYS].all(axis=1) & ~self.interval_known
         only_wait = self.all_barred & ~self.active
         verdict = np.where(only_wait, np.where(self.saved > 0, np.where(unread, LOOK, STOP), WAIT), verdict)
@@ -351,6 +366,11 @@ class _Reply:
             return f"{seen}: do not treat; {left}, inside the {self.interval[i]:.0f}-day interval."
         if self.hold[i] and self.active[i]:
             return f"{seen}: over the threshold, but recount before treating."
+        if self.tail[i]:
+            return (
+                f"{seen} on {case.counted.units[i]:.0f} units: only the chance that the field is worse than counted "
+                "makes treating pay; count more first."
+            )
         if d.best[i] > NEVER:
             gain = d.expected[i, NEVER + 1] - max(d.expected[i, 0], d.expected[i, NEVER])
             return (
@@ -379,6 +399,8 @@ class _Reply:
         if not np.isnan(case.low[i]):
             lines.append(self._threshold_words(i))
         lines += case.reasons(i)
+        if np.isinf(case.cap[i]) and not case.missing[i]:
+            lines.append("Yield and price are not known, so the loss is not capped at what the crop is worth.")
         if not self.table.known("cost")[i]:
             lines.append(f"No cost given: {self.cost[i]:.0f} USD/ac is taken as usual.")
         return lines
@@ -428,7 +450,7 @@ def stop_lines(low: Floats, high: Floats, context: Context, counted: Counted, hi
     wide = facts[_C + "indifference"]
     below, above = np.full(len(low), np.nan), np.full(len(low), np.nan)
     low, high = low * counted.sample, high * counted.sample
-    usable = ~hidden & ~np.isnan(low) & (low > 0) & ~np.isnan(counted.units)
+    usable = ~hidden & np.isfinite(low) & (low > 0) & ~np.isnan(counted.units)
     for pair in {(float(a), float(b)) for a, b in zip(low[usable], high[usable])}:
         safe, treat = pair if pair[1] > pair[0] else (pair[0] * wide.low, pair[1] * wide.high)
         rows = usable & (low == pair[0]) & (high == pair[1])

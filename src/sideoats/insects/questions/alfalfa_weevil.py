@@ -105,7 +105,8 @@ def answer(table: Table, context: Context) -> Answers:
     """What the printed table's inverse says larvae cost, against a treatment and against cutting now."""
     facts, n = context.facts, len(table)
     counted = count_draws(table, context, "alfalfa weevil", counts="counts", mean="mean", k_fact=_F + "k")
-    price, cost, value = table.number("price"), cost_of(table, context), crop_value(table)
+    given = table.number("price")
+    price, cost, value = np.where(given > 0, given, np.nan), cost_of(table, context), crop_value(table)
     offset, rows = offset_for(table.number("height"), facts)
     coefficient, domain = facts.value(_F + "coefficient"), facts[_F + "domain"]
     facts[_F + "table"]

@@ -190,7 +190,7 @@ def answer(table: Table, context: Context) -> Answers:
         headline=_headline(table, w, decision), because=_because(table, context, w, mean),
         quantities={
             "break_even_yield": (gain_threshold(w.cost, price), "bu/ac"),
-            "break_even_share": (w.cost / (yields * price), "1"),
+            "break_even_share": (gain_threshold(w.cost, yields * price), "1"),
             "break_even_chance": (break_even_chance(w.cost, yields * price, mean), "1"),
             "chance_of_response": (w.odds.mean(axis=1), "1"),
             "share_saved_if_it_responds": (mean, "1"),
