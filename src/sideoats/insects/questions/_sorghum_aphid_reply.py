@@ -69,6 +69,8 @@ class Reply:
         look_by = self._look_by(saved)
         # A field that would pay but may not be treated gets "stop": the interval is law, and residue reaches people.
         verdict = np.where(active & (d.act_by <= 7), ACT, np.where(active | (self.look > look_cost), LOOK, WAIT))
+        few = self._few_leaves() & ~all_barred
+        verdict = np.where((verdict == ACT) & few, LOOK, verdict)
         verdict = np.where(all_barred, np.where(saved > 0, STOP, WAIT), verdict)
         lower, upper, more = self._stop_lines()
         quantities = {
@@ -96,13 +98,22 @@ class Reply:
             bars=(Bar(self.barred, self._bar_reason),),
             verdict=verdict.astype(np.int8),
             act_by=d.act_by,
-            look_by=np.where(active & ~all_barred, -1, look_by),
+            look_by=np.where(active & few, 1, np.where(active & ~all_barred, -1, look_by)),
             quantities=quantities,
             worth_of_a_look=self._hide(self.look),
             missing=self.missing,
             missing_headline=self._missing,
             cautions=self._cautions,
         )
+
+    def _few_leaves(self) -> NDArray[np.bool_]:
+        """(place,) under the threshold on so few leaves that the likely mean has no finite variance (n k of 2 or less).
+
+        What treating is worth then hangs on a tail that a quarter of an hour of counting takes away.
+        """
+        facts = self.context.facts
+        few = self.leaves * facts.value(FACTS + "dispersion") <= 2.0
+        return np.asarray(few & (self.mean < facts[FACTS + "threshold"].low))
 
     def _hide(self, values: Floats) -> Floats:
         return np.where(self.missing, np.nan, values)
@@ -154,6 +165,8 @@ class Reply:
         if self.barred[i, :DAYS].all():
             inside = f"harvest in {self.harvest[i]:.0f} days is inside the {self.interval[i]:.0f}-day interval"
             return f"{seen}, but {inside}: do not treat."
+        if d.best[i] < DAYS and self._few_leaves()[i]:
+            return f"{seen} on {self.leaves[i]:.0f} leaves: too few leaves to treat on a count under the threshold."
         if d.best[i] < DAYS:
             return f"{seen}: treating today is worth {saved:.0f} USD/ac over leaving it."
         return f"{seen}: treating today would return {saved:+.0f} USD/ac after its cost; not yet."
