@@ -81,7 +81,16 @@ def fill(address: str, limit: str) -> None:
                 return
 
 
-TASKS = {"write": write, "load": load, "back_up": back_up, "open_only": open_only, "fill": fill}
+def forget(address: str, keys: str) -> None:
+    """Forgetting a client."""
+    with open_ledger(address, keys=keys) as ledger:
+        ledger.farms()  # every late import is done
+        say("ready")
+        sys.stdin.readline()
+        say(ledger.forget("two-elms").entry)
+
+
+TASKS = {"forget": forget, "write": write, "load": load, "back_up": back_up, "open_only": open_only, "fill": fill}
 
 if __name__ == "__main__":
     TASKS[sys.argv[1]](*sys.argv[2:])

@@ -14,8 +14,9 @@ from district import start
 from killing import Child
 
 from sideoats.errors import LedgerError
-from sideoats.ledger import Ledger, open_ledger, restore, tables
+from sideoats.ledger import Ledger, NewEntry, open_ledger, restore, tables
 from sideoats.ledger import engine as engines
+from sideoats.ledger.keys import KeyStore
 
 
 def ids_in(ledger: Ledger) -> set[str]:
@@ -82,6 +83,10 @@ def old_ledger(address: str, count: int) -> None:
         with ledger.writing() as connection:
             for index in ("entries_by_kind", "entries_by_time"):
                 connection.execute(sa.text(f"DROP INDEX {index}"))
+            connection.execute(sa.text("DROP INDEX seals_by_farm"))
+            connection.execute(sa.text("DROP TRIGGER seals_no_update" + (" ON seals" * (dialect == "postgresql"))))
+            for column in ("key", "destroyed_at"):
+                connection.execute(sa.text(f"ALTER TABLE seals ADD COLUMN {column} TEXT"))
             connection.execute(sa.text("UPDATE alembic_version SET version_num = '0001'"))
             assert dialect in ("sqlite", "postgresql")
 
@@ -148,3 +153,27 @@ def test_a_client_is_told_when_the_server_goes_away_and_can_go_on(server) -> Non
         assert "\n" not in str(caught.value)
         assert ledger.append(sent("while away", 1))[0].stored
         assert ledger.check().ok
+
+
+def test_forgetting_is_done_or_not_begun(new_address: Callable[[], str], tmp_path: Path, full: bool) -> None:
+    """The farm is there as before, or it is forgotten and its key is gone with the next reading."""
+    moment, outcomes = random.Random(13), set()
+    for number, after in enumerate([0.0, 3.0, *(moment.uniform(0.0, 0.15) for _ in range(30 if full else 4))]):
+        address, keys = new_address(), tmp_path / f"{number}.keys"
+        with open_ledger(address, keys=keys) as ledger:
+            ledger.append([NewEntry("sealing", {"on": True}), *start(), *sent("secret", 50)])
+            head = ledger.head()
+        child = Child("forget", address, str(keys)).ready()
+        child.go()
+        acknowledged = child.kill(after)
+        left = bool(KeyStore(str(keys)).all())
+        with open_ledger(address, keys=keys) as ledger:
+            gone = ledger.head()[0] == head[0] + 1
+            assert gone or (left and not acknowledged)
+            assert len(list(ledger.history(kind="note"))) == (0 if gone else 50)
+            assert bool(KeyStore(str(keys)).all()) is not gone
+            assert ledger.check(anchor=head).ok
+            assert ledger.forget("two-elms").sealed == 53
+            assert not list(ledger.history(kind="note")) and not KeyStore(str(keys)).all()
+        outcomes.add((gone, left))
+    assert {(False, True), (True, False)} <= outcomes, "all were killed at the same point: moments badly chosen"

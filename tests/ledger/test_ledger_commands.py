@@ -11,7 +11,7 @@ from district import farm, note, place, start
 
 from sideoats.cli import main
 from sideoats.errors import InputError, LedgerError
-from sideoats.ledger import canon, open_ledger, queries
+from sideoats.ledger import open_ledger
 from sideoats.ledger.clients import export_client, records
 from sideoats.ledger.store import Ledger
 
@@ -95,17 +95,3 @@ def test_a_client_gets_all_of_the_farm_and_nothing_else(ledger: Ledger, tmp_path
         export_client(ledger, "two-elms", target)
     with pytest.raises(InputError, match="no farm"):
         list(records(ledger, "nobody"))
-
-
-def test_a_sealed_body_is_withheld_and_the_chain_still_holds(ledger: Ledger) -> None:
-    """The form in which a client's entries can be made unreadable: the hash is over the sealed text."""
-    ledger.append([*start(), note("open")])
-    with ledger.writing() as connection:
-        seq, last, _ = queries.head(connection, ledger.id)
-        row = queries.page(connection, seq - 1, 1)[0]
-        sealed = row._replace(seq=seq + 1, id=canon.mint(), seal="key-1", body="c2VhbGVk", hash="")
-        queries.insert(connection, [sealed._replace(hash=canon.chained(last, sealed))])
-    assert ledger.check().ok
-    entry = list(ledger.history(kind="note"))[-1]
-    assert entry.withheld and entry.body == {}
-    assert ledger.latest(["note"], None)["note"] == {}

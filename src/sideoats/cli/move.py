@@ -13,6 +13,7 @@ from sideoats.cli._shared import ledger_location
 def command(ctx: click.Context, target: str) -> None:
     """Copy the whole ledger to TARGET, a new file or an empty PostgreSQL database, and verify it there.
 
+    Keys of sealed farms go along where a place for them is known: beside TARGET if it is a file, else SIDEOATS_KEYS.
     The ledger itself stays as it is: point --ledger or SIDEOATS_LEDGER at TARGET afterwards.
     """
     from sideoats.ledger import move
@@ -20,3 +21,5 @@ def command(ctx: click.Context, target: str) -> None:
 
     report = move(address_of(ledger_location(ctx)), target)
     click.echo(f"{report.entries} entries now in {shown(target)} and verified; head {report.head[0]}:{report.head[1]}")
+    for note in report.notes:
+        click.echo(note)

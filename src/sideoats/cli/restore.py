@@ -10,8 +10,9 @@ from sideoats.cli._shared import ledger_location
 @click.command()
 @click.argument("backup_file", metavar="BACKUP", type=click.Path(dir_okay=False))
 @click.argument("target", required=False)
+@click.option("--keys", type=click.Path(dir_okay=False), help="The copy of the keys of sealed farms.")
 @click.pass_context
-def command(ctx: click.Context, backup_file: str, target: str | None) -> None:
+def command(ctx: click.Context, backup_file: str, target: str | None, keys: str | None) -> None:
     """Make a ledger from BACKUP at TARGET (a new file or an empty PostgreSQL database; else the ledger's own place).
 
     Never writes over a ledger that is there.
@@ -20,7 +21,9 @@ def command(ctx: click.Context, backup_file: str, target: str | None) -> None:
     from sideoats.ledger.engine import address_of, shown
 
     address = target or address_of(ledger_location(ctx))
-    report = restore(backup_file, address)
+    report = restore(backup_file, address, keys)
     click.echo(
         f"{report.entries} entries restored to {shown(address)} and verified; head {report.head[0]}:{report.head[1]}"
     )
+    for note in report.notes:
+        click.echo(note)

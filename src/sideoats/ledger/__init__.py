@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from sideoats.ledger.entry import CheckReport, Entry, Farm, NewEntry, Place, Receipt
+from sideoats.ledger.entry import CheckReport, Entry, Farm, Forgotten, NewEntry, Place, Receipt
 from sideoats.ledger.evidence import EvidenceKind, evidence_kinds
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ __all__ = [
     "Entry",
     "EvidenceKind",
     "Farm",
+    "Forgotten",
     "Ledger",
     "NewEntry",
     "Place",

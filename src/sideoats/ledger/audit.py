@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import json
 import uuid
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from sideoats.errors import LedgerError
+from sideoats.errors import LedgerDamaged, LedgerError
 from sideoats.ledger import canon, queries
 from sideoats.ledger.canon import Row
 from sideoats.ledger.entry import CheckReport
-from sideoats.ledger.tables import entries, series
+from sideoats.ledger.seals import FORGOTTEN
+from sideoats.ledger.tables import entries, seals, series
 
 if TYPE_CHECKING:
     from sideoats.ledger.store import Ledger
@@ -23,11 +24,11 @@ _MOST_PROBLEMS = 50
 _TRIGGERS = {
     "sqlite": {
         "about_no_delete", "about_no_update", "entries_in_order", "entries_no_delete", "entries_no_update",
-        "seals_no_delete", "series_no_delete", "series_no_update",
+        "seals_no_delete", "seals_no_update", "series_no_delete", "series_no_update",
     },
     "postgresql": {
         "about_no_change", "about_no_truncate", "entries_in_order", "entries_no_change", "entries_no_truncate",
-        "seals_no_delete", "seals_no_truncate", "series_no_change", "series_no_truncate",
+        "seals_no_delete", "seals_no_truncate", "seals_no_update", "series_no_change", "series_no_truncate",
     },
 }  # fmt: skip
 
@@ -53,12 +54,14 @@ def check(ledger: Ledger, anchor: tuple[int, str] | None = None) -> CheckReport:
         if len(found) >= _MOST_PROBLEMS:
             found.append("more problems follow; this list ends here")
             break
-    for look in (_database, _series):
+    for look in (_database, _series, _seals):
         try:
             with ledger.reading() as connection:
                 found += look(connection)
         except LedgerError as error:  # a page that the database cannot read
             found.append(str(error))
+    found += _keys(ledger)
+    notes += walk.withheld()
     if walk.clock_steps:
         notes.append(f"the machine's clock stepped back at {walk.clock_steps} entries, first at {walk.first_step}")
     return CheckReport(not found, tuple(found), walk.count, (walk.seq, walk.hash), tuple(notes))
@@ -74,6 +77,10 @@ class _Walk:
         self._last: Row | None = None
         self._told = canon.genesis(ledger.id)  # the hash that the entry in front states
         self._ids: dict[bytes, tuple[str, str, str]] = {}
+        self._texts: dict[int, str | None] = {}
+        self._unopened: set[int] = set()
+        self._forgotten: set[str] = set()
+        self._hidden = self._keyless = 0
 
     def problems(self) -> Iterator[str]:
         """One line for each thing wrong."""
@@ -82,6 +89,7 @@ class _Walk:
             try:
                 with self.ledger.reading() as connection:
                     rows = queries.page(connection, after, queries.PAGE)
+                    self._open(connection, rows)
             except LedgerError as error:
                 last = yield from self._around_damage(after, error)
                 if last is None:
@@ -96,6 +104,31 @@ class _Walk:
         if self.anchor and self.anchor[0] > self.seq:
             yield f"the ledger ends at entry {self.seq}, but entry {self.anchor[0]} was noted earlier: some are gone"
 
+    def _open(self, connection: Connection, rows: Sequence[Row]) -> None:
+        """The bodies of one page, opened one by one where a key does not open one of them."""
+        self._texts, self._unopened = {}, set()
+        self._forgotten = set(queries.subjects(connection, FORGOTTEN, None))
+        try:
+            texts = self.ledger.seals.texts(connection, rows)
+        except LedgerDamaged:
+            texts = []
+            for row in rows:
+                try:
+                    texts += self.ledger.seals.texts(connection, [row])
+                except LedgerDamaged:
+                    self._unopened.add(row.seq)
+                    texts.append(None)
+        self._texts = {row.seq: text for row, text in zip(rows, texts, strict=True)}
+
+    def withheld(self) -> list[str]:
+        """What cannot be read, and why: odd perhaps, not wrong."""
+        notes = []
+        if self._hidden:
+            notes.append(f"{self._hidden} entries are withheld: {len(self._forgotten)} farms were forgotten")
+        if self._keyless:
+            notes.append(f"{self._keyless} entries are sealed, and their keys are not in {self.ledger.seals.shown()}")
+        return notes
+
     def _around_damage(self, after: int, error: LedgerError) -> Generator[str, None, int | None]:
         """Entries of one page, each read alone, so that those that the database cannot give are named.
 
@@ -106,6 +139,7 @@ class _Walk:
             try:
                 with self.ledger.reading() as connection:
                     rows = queries.page(connection, seq - 1, 1)
+                    self._open(connection, rows)
             except LedgerError:
                 yield f"entry {seq} cannot be read: {error}"
                 self.seq, self._told = seq, ""  # its hash is not known, so the next entry cannot be held against it
@@ -139,13 +173,19 @@ class _Walk:
         except ValueError:
             yield f"{where} has an id that is not a UUID"
             return
-        if row.seal == "":
+        text = self._texts.get(row.seq) if row.seal else row.body
+        if row.seq in self._unopened:
+            yield f"{where} is sealed, and its key does not open it"
+        elif text is not None:
             try:
-                body = json.loads(row.body)
-                if not isinstance(body, dict) or canon.body_text(body) != row.body:
+                body = json.loads(text)
+                if not isinstance(body, dict) or canon.body_text(body) != text:
                     raise ValueError
             except (ValueError, RecursionError, LedgerError):
                 yield f"{where} has a body that is not canonical JSON"
+        if self._texts.get(row.seq) is None and row.seq not in self._unopened:
+            self._hidden += row.farm in self._forgotten
+            self._keyless += row.farm not in self._forgotten
         if key in self._ids:
             yield f"{where} has an id that an earlier entry has"
         if self._last and row.recorded_at < self._last.recorded_at:
@@ -195,3 +235,28 @@ def _series(connection: Connection) -> list[str]:
         f"entries of {kind} at {subject or 'no place'} {topic} are not listed in the table series"
         for kind, subject, topic in connection.execute(lost)
     ]
+
+
+def _seals(connection: Connection) -> list[str]:
+    """Entries whose seal is not listed: forgetting their farm would leave their key."""
+    lost = (
+        sa.select(entries.c.farm, entries.c.seal)
+        .distinct()
+        .where(entries.c.seal != "", ~sa.exists().where(seals.c.seal == entries.c.seal, seals.c.farm == entries.c.farm))
+        .limit(5)
+    )
+    return [
+        f"entries of farm {farm} have a seal that is not listed in the table seals"
+        for farm, _ in connection.execute(lost)
+    ]
+
+
+def _keys(ledger: Ledger) -> list[str]:
+    """Keys of forgotten farms that could not be destroyed."""
+    try:
+        with ledger.reading() as connection:
+            gone = queries.seals_of(connection, queries.subjects(connection, FORGOTTEN, None))
+        left = len(gone.keys() & ledger.seals.store.all().keys()) if gone and ledger.seals.store else 0
+    except LedgerError as error:
+        return [str(error)]
+    return [f"{left} keys of forgotten farms are still in {ledger.seals.shown()}"] if left else []

@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sideoats.errors import InputError, LedgerError
-from sideoats.ledger import canon
+from sideoats.ledger import canon, queries
 from sideoats.ledger.entry import Entry
+from sideoats.ledger.seals import FORGOTTEN
 
 if TYPE_CHECKING:
     from sideoats.ledger.store import Ledger
@@ -18,12 +19,32 @@ if TYPE_CHECKING:
 def records(ledger: Ledger, farm: str) -> Iterator[dict[str, Any]]:
     """Every entry of a farm, corrected ones too, with the units of its fields; the farm and its places among them.
 
-    Raises InputError for a farm that is not on file.
+    Raises InputError for a farm that is not on file, LedgerError for one that was forgotten or whose key is not here:
+    part of a client's records is never given out as if it were all.
     """
-    if farm not in {f.id for f in ledger.farms()}:
+    with ledger.reading() as connection:
+        known = farm in queries.subjects(connection, "farm", None)
+        forgotten = queries.latest(connection, [FORGOTTEN], None, [farm])
+    if forgotten:
+        day = forgotten[0].recorded_at.date()
+        raise LedgerError(f"farm {farm} was forgotten on {day}: its entries can no longer be read or handed over")
+    if not known:
         raise InputError(f"no farm {farm!r} in the ledger", where="farm", expected="the id of a farm on file")
-    for entry in ledger.history(farm=farm, corrected=True):
+    for entry in ledger.history(farm=farm, corrected=True, withheld=True):
+        if entry.withheld:
+            raise LedgerError(
+                f"farm {farm} is sealed and its key is not in {ledger.seals.shown()}; nothing was written"
+            )
         yield _record(ledger, entry)
+
+
+def stored(ledger: Ledger, farm: str) -> tuple[int, int]:
+    """How many entries stand under a farm: sealed, and in the clear. Raises InputError where there is none."""
+    with ledger.reading() as connection:
+        sealed, clear = queries.stored_of(connection, farm)
+    if not sealed + clear:
+        raise InputError(f"no farm {farm!r} in the ledger", where="farm", expected="the id of a farm on file")
+    return sealed, clear
 
 
 def _record(ledger: Ledger, entry: Entry) -> dict[str, Any]:

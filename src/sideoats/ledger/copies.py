@@ -3,6 +3,9 @@
 Two forms of backup: a SQLite file (of a SQLite ledger), and JSON Lines in the order of the chain (of either; the file
 name ends in ``.jsonl``). Both are written beside the target under another name, verified, forced to disk and only then
 put in place, so that a target is either the old backup or the new one and never half of one.
+
+Sealed bodies go as they are. No backup carries a key; keys are copied where the caller says so, to a file in another
+folder.
 """
 
 from __future__ import annotations
@@ -24,6 +27,8 @@ from sideoats.ledger import canon, queries
 from sideoats.ledger import engine as engines
 from sideoats.ledger.canon import Row
 from sideoats.ledger.entry import CheckReport
+from sideoats.ledger.keys import KeyStore, keys_address
+from sideoats.ledger.seals import FORGOTTEN
 from sideoats.ledger.tables import entries
 
 if TYPE_CHECKING:
@@ -34,8 +39,11 @@ _BATCH = 10_000
 _LINE_FORMAT = 1
 
 
-def backup(ledger: Ledger, path: Path) -> Path:
+def backup(ledger: Ledger, path: Path, keys: Path | None = None) -> Path:
     """A verified copy of `ledger` at `path`; a backup of the same ledger that stands there is replaced.
+
+    With `keys`, the keys of its farms are copied there first, in place of an earlier copy. Raises LedgerError where
+    that is in the folder of the backup: together they would outlive the forgetting of a client.
 
     Raises LedgerError where something else stands there, the disk is full, or the copy does not verify (then nothing
     is changed).
@@ -44,6 +52,10 @@ def backup(ledger: Ledger, path: Path) -> Path:
     if engines.is_url(ledger.address) and not lines:
         raise LedgerError(f"a PostgreSQL ledger is backed up as JSON Lines; name the file {path.stem}{LINES_SUFFIX}")
     _replaceable(ledger, path)
+    if keys is not None:
+        if keys.parent.resolve() == path.parent.resolve():
+            raise LedgerError(f"{keys} is in the folder of the backup; keep the copy of the keys somewhere else")
+        copy_keys(ledger, keys)
     with _beside(path) as part:
         if lines:
             export(ledger, part)
@@ -57,14 +69,79 @@ def backup(ledger: Ledger, path: Path) -> Path:
     return path
 
 
-def restore(backup_file: str | os.PathLike[str], target: str | os.PathLike[str]) -> CheckReport:
+def copy_keys(ledger: Ledger, path: Path) -> int:
+    """The keys of the ledger's farms in a store of their own at `path`, in place of an earlier copy; how many."""
+    from sideoats.ledger.forgetting import finish
+
+    finish(ledger)
+    wanted = _own_keys(ledger, ledger.seals.require_store())
+    if path.exists():
+        same = ledger.seals.require_store()
+        if not engines.is_url(same.address) and path.resolve() == Path(same.address).resolve():
+            raise LedgerError(f"{path} is the store itself; name another file for its copy")
+        KeyStore(str(path)).all()  # refuses what is not a store of keys
+    with _beside(path) as part:
+        part.unlink()
+        KeyStore(str(part)).add(wanted)
+        part.touch(0o600)
+        _to_disk(part)
+        os.replace(part, path)
+    _to_disk(path.parent)
+    return len(wanted)
+
+
+def _own_keys(ledger: Ledger, store: KeyStore) -> dict[str, str]:
+    """Those keys of a store that belong to farms of `ledger` which were not forgotten."""
+    with ledger.reading() as connection:
+        own = queries.every_seal(connection)
+        gone = queries.seals_of(connection, queries.subjects(connection, FORGOTTEN, None))
+    return {seal: key for seal, key in store.all().items() if seal in own and seal not in gone}
+
+
+def _carry_keys(target: str, keys: str) -> None:
+    """Keys of the ledger at `target` from the store at `keys` into its own."""
+    from sideoats.ledger.store import open_ledger
+
+    with open_ledger(target, create=False) as ledger:
+        store = ledger.seals.require_store()
+        if store.address != keys:
+            store.add(_own_keys(ledger, KeyStore(keys)))
+
+
+def restore(
+    backup_file: str | os.PathLike[str],
+    target: str | os.PathLike[str],
+    keys: str | os.PathLike[str] | None = None,
+) -> CheckReport:
     """A ledger at `target` from a backup; never over a ledger that is there.
+
+    With `keys`, a copy of the keys, those of the ledger's farms go into the store of the new ledger. Keys of farms that
+    the backup knows as forgotten do not.
 
     Raises LedgerError where `target` exists (SQLite) or holds entries (PostgreSQL), or the backup does not verify.
     """
     source, address = Path(backup_file), os.fspath(target)
     if not source.is_file():
         raise LedgerError(f"no backup at {source}")
+    if keys is not None and not Path(keys).is_file():
+        raise LedgerError(f"no copy of keys at {os.fspath(keys)}")
+    report = _restore(source, address)
+    if keys is not None:
+        _carry_keys(address, os.fspath(keys))
+    return _told(address, report)
+
+
+def _told(address: str, report: CheckReport) -> CheckReport:
+    """The report, with what cannot be read in the new ledger told under its own name."""
+    from sideoats.ledger.store import open_ledger
+
+    if not report.notes:
+        return report
+    with open_ledger(address, create=False) as ledger:
+        return ledger.check()
+
+
+def _restore(source: Path, address: str) -> CheckReport:
     lines = _is_lines(source)
     if engines.is_url(address):
         if not lines:
@@ -89,6 +166,8 @@ def restore(backup_file: str | os.PathLike[str], target: str | os.PathLike[str])
 def move(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> CheckReport:
     """Copy a whole ledger to an empty `target` of either kind and verify it there; the source is left as it is.
 
+    Keys go along into the store of the target, where a place for that is known; else the report notes what is sealed.
+
     Raises LedgerError where the target is not empty or the copy's head differs from the source's.
     """
     from sideoats.ledger.store import open_ledger
@@ -98,6 +177,7 @@ def move(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Chec
         raise LedgerError(f"{address} exists and is not overwritten; move to a new path")
     with open_ledger(source, create=False) as ledger:
         before = ledger.check()
+        keys = ledger.seals.store.address if ledger.seals.store else None
         if not before.ok:
             raise LedgerDamaged(f"the source is damaged and is not moved: {before.problems[0]}")
 
@@ -116,7 +196,9 @@ def move(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Chec
             _to_disk(Path(address).parent)
     if report.head != before.head:
         raise LedgerDamaged(f"the copy ends at {report.head}, the source at {before.head}")
-    return report
+    if keys and keys_address(address):
+        _carry_keys(address, keys)
+    return _told(address, report)
 
 
 def rows_of(ledger: Ledger, last: int) -> Iterator[Row]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -15,10 +15,12 @@ from sideoats.ledger import canon, queries
 from sideoats.ledger.canon import Row
 from sideoats.ledger.entry import NewEntry, Receipt
 from sideoats.ledger.evidence import EvidenceKind
+from sideoats.ledger.seals import FORGOTTEN, Seals
 
 _FIRST_YEAR, _LAST_YEAR = 1850, 2200
 _SELF_DESCRIBING = ("farm", "place")
 _WITHDRAWAL = "withdrawal"
+_SEALING = "sealing"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +40,17 @@ class Draft:
     corrects: str | None
     body: str
     place_kind: str
+    on: bool
 
 
-def draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str = "") -> Draft:
-    """`new` with its body in canonical units and its id settled. Raises InputError; `where` leads its line."""
+def draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str = "", *, forgetting: bool = False) -> Draft:
+    """`new` with its body in canonical units and its id settled. Raises InputError; `where` leads its line.
+
+    That a farm is forgotten is not recorded like other things, but by `forgetting` alone.
+    """
     try:
+        if new.kind == FORGOTTEN and not forgetting:
+            raise InputError("is not recorded", where=FORGOTTEN, todo="use `sideoats forget-client FARM`")
         return _draft(new, kinds, where)
     except InputError as error:
         if not where:
@@ -69,6 +77,11 @@ def _draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str) -> Draf
     if kind.name == _WITHDRAWAL and not new.corrects:
         raise InputError("withdraws nothing", where=kind.name, expected="corrects=ID of the entry to withdraw")
     body = kind.read(new.body)
+    if kind.name == _SEALING and (place or (farm and not body["on"])):
+        raise InputError(
+            "is not about one place" if place else f"the entries of {farm} go on being sealed once they are",
+            where=kind.name, expected="on=yes with farm=ID, or on=yes or on=no without farm, for farms yet to come",
+        )  # fmt: skip
     seen_zone, seen_on = "", None
     if new.seen_at is not None:
         if not isinstance(new.seen_at, datetime):
@@ -86,6 +99,7 @@ def _draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str) -> Draf
         where, canon.mint() if new.id is None else canon.entry_id(new.id), kind, kind.topic_of(body), place, farm,
         new.seen_at.astimezone(UTC) if new.seen_at else None, seen_zone, seen_on, observer,
         canon.entry_id(new.corrects) if new.corrects else None, canon.body_text(body), str(body.get("kind", "")),
+        body.get("on") is True,
     )  # fmt: skip
 
 
@@ -96,19 +110,35 @@ class _Surroundings:
     connection: Connection
     entries: dict[str, Row]
     corrected: dict[str, str]
-    places: dict[str, tuple[str, str]]  # id -> (farm, kind)
-    farms: set[str]
+    seals: Seals
+    places: dict[str, tuple[str, str | None]] = field(default_factory=dict)  # id -> (farm, kind; None if withheld)
+    farms: set[str] = field(default_factory=set)
+    gone: set[str] = field(default_factory=set)  # farms that were forgotten
+    sealed: dict[str, str] = field(default_factory=dict)  # farm -> the seal that its entries get
+    seal_new: bool = False  # whether farms not on file yet are sealed
 
 
 def settle(
-    connection: Connection, drafts: Sequence[Draft], ledger_id: str, now: datetime
+    connection: Connection, drafts: Sequence[Draft], seals: Seals, now: datetime
 ) -> tuple[list[Receipt], list[Row]]:
-    """Receipts for all drafts, and the rows that are new, chained behind the head of the ledger.
+    """Receipts for all drafts, and the rows that are new, sealed where they are to be, chained behind the head.
 
-    The caller holds the write lock. Raises InputError or LedgerError, and then nothing has been written.
+    The caller holds the write lock. Raises InputError or LedgerError, and then nothing has been written but perhaps a
+    key that nothing is sealed with.
     """
-    seq, last_hash, last_recorded = queries.head(connection, ledger_id)
-    around = _look_up(connection, drafts)
+    try:
+        receipts, rows = _settle(connection, drafts, seals, now)
+        seals.keep()  # on disk before anything that is sealed with it
+        return receipts, rows
+    finally:
+        seals.discard()
+
+
+def _settle(
+    connection: Connection, drafts: Sequence[Draft], seals: Seals, now: datetime
+) -> tuple[list[Receipt], list[Row]]:
+    seq, last_hash, last_recorded = queries.head(connection, seals.ledger_id)
+    around = _look_up(connection, drafts, seals)
     recorded = max(now, last_recorded) if last_recorded else now
     behind = round((recorded - now).total_seconds() * 1e6)
     here = recorded.astimezone()  # an entry without a time was seen now, on the calendar of this machine
@@ -117,17 +147,19 @@ def settle(
     for item in drafts:
         known = around.entries.get(item.id)
         if known is not None:
-            _same_or_refuse(item, known)
+            _same_or_refuse(item, known, around)
             receipts.append(Receipt(known.id, known.seq, False, known.hash))
             continue
         farm = _farm_of(item, around)
         if item.corrects:
             _may_correct(item, around)
+        seal = _seal_of(item, farm, around)
+        body = seals.seal(seal, item.id, item.body) if seal else item.body
         seq += 1
         row = Row(
             seq, item.id, item.kind.name, item.topic, item.place, farm, item.seen_at or recorded,
             item.seen_zone or here_zone, item.seen_on or here.date(), recorded, behind, item.observer, item.corrects,
-            "", item.body, "",
+            seal, body, "",
         )  # fmt: skip
         last_hash = canon.chained(last_hash, row)
         row = row._replace(hash=last_hash)
@@ -140,27 +172,52 @@ def settle(
             around.places[row.place] = (row.farm, item.place_kind)
         elif row.kind == "farm":
             around.farms.add(row.farm)
+        elif row.kind == _SEALING and not row.farm:
+            around.seal_new = item.on
     return receipts, rows
 
 
-def _look_up(connection: Connection, drafts: Sequence[Draft]) -> _Surroundings:
+def _look_up(connection: Connection, drafts: Sequence[Draft], seals: Seals) -> _Surroundings:
     targets = dict.fromkeys(d.corrects for d in drafts if d.corrects)
     places = dict.fromkeys(d.place for d in drafts if d.place)
     farms = dict.fromkeys(d.farm for d in drafts if d.farm)
-    known_places = {}
-    for row in queries.latest(connection, ["place"], None, list(places)):
-        known_places[row.place] = (row.farm, str(queries.entry(row).body.get("kind", "")))
-    return _Surroundings(
+    around = _Surroundings(
         connection,
         queries.by_ids(connection, dict.fromkeys([d.id for d in drafts] + list(targets))),
         queries.corrections_of(connection, targets),
-        known_places,
-        {row.farm for row in queries.latest(connection, ["farm"], None, list(farms))},
+        seals,
     )
+    for entry in seals.entries(connection, queries.latest(connection, ["place"], None, list(places))):
+        around.places[entry.place or ""] = (entry.farm or "", None if entry.withheld else str(entry.body["kind"]))
+    around.farms = {row.farm for row in queries.latest(connection, ["farm"], None, list(farms))}
+    if farms.keys() - around.farms:
+        switch = seals.entries(connection, queries.latest(connection, [_SEALING], None, [""]))
+        around.seal_new = any(entry.body["on"] for entry in switch)
+    farms.update((farm, None) for farm, _ in around.places.values() if farm)
+    around.gone = set(queries.subjects(connection, FORGOTTEN, None))
+    around.sealed = {farm: seal for seal, farm in queries.seals_of(connection, farms).items()}
+    return around
 
 
-def _same_or_refuse(item: Draft, known: Row) -> None:
-    """A resent entry must say the same; what the sender left out was filled in here and is not compared."""
+def _seal_of(item: Draft, farm: str, around: _Surroundings) -> str:
+    """The seal that the body of a new entry gets, "" for none."""
+    if item.kind.name == _SEALING:
+        around.seals.require_store()
+    if not farm or item.kind.name == FORGOTTEN:
+        return ""
+    begins = item.kind.name == "farm" and around.seal_new and farm not in around.farms and farm not in around.sealed
+    if begins or item.kind.name == _SEALING:  # sealing again is a new key for what comes
+        around.sealed[farm] = around.seals.mint()
+    return around.sealed.get(farm, "")
+
+
+def _same_or_refuse(item: Draft, known: Row, around: _Surroundings) -> None:
+    """A resent entry must say the same; what the sender left out was filled in here and is not compared.
+
+    Nor is a body that is withheld: a phone that sends again what was stored before its farm was forgotten is told
+    that it was.
+    """
+    text = around.seals.texts(around.connection, [known])[0]
     told: list[tuple[str, Any, Any]] = [
         ("kind", item.kind.name, known.kind),
         ("place", item.place, known.place),
@@ -168,7 +225,7 @@ def _same_or_refuse(item: Draft, known: Row) -> None:
         ("seen_at", item.seen_at or known.seen_at, known.seen_at),
         ("observer", item.observer, known.observer),
         ("corrects", item.corrects, known.corrects),
-        ("body", item.body, known.body),
+        ("body", item.body, item.body if text is None else text),
     ]
     other = [name for name, new, old in told if new != old]
     if other:
@@ -180,7 +237,9 @@ def _same_or_refuse(item: Draft, known: Row) -> None:
 
 def _farm_of(item: Draft, around: _Surroundings) -> str:
     """The farm the entry belongs to; checks that its place and farm are known and fit its kind."""
-    if item.kind.name == "farm":
+    if item.farm in around.gone:
+        raise _gone(item, item.farm)
+    if item.kind.name in ("farm", _SEALING):
         return item.farm
     if item.farm and item.farm not in around.farms:
         raise _unknown(item, "farm", item.farm, around)
@@ -189,6 +248,12 @@ def _farm_of(item: Draft, around: _Surroundings) -> str:
     if item.place not in around.places:
         raise _unknown(item, "place", item.place, around)
     farm, place_kind = around.places[item.place]
+    if farm in around.gone:
+        raise _gone(item, farm)
+    if place_kind is None:
+        raise LedgerError(
+            f"{item.where}{item.place} is sealed and its key is not in {around.seals.shown()}; nothing was stored"
+        )
     if item.kind.places and place_kind not in item.kind.places:
         raise InputError(
             f"{item.place} is a {place_kind}", where=f"{item.where}{item.kind.name}",
@@ -197,6 +262,13 @@ def _farm_of(item: Draft, around: _Surroundings) -> str:
     if item.farm and item.farm != farm:
         raise InputError(f"{item.place} belongs to farm {farm or 'none'}, not {item.farm}", where=f"{item.where}farm")
     return farm
+
+
+def _gone(item: Draft, farm: str) -> SideoatsError:
+    return InputError(
+        f"farm {farm} was forgotten at the client's wish", where=f"{item.where}farm",
+        todo="a client who comes back gets a new id",
+    )  # fmt: skip
 
 
 def _unknown(item: Draft, what: str, given: str, around: _Surroundings) -> SideoatsError:
@@ -217,6 +289,8 @@ def _may_correct(item: Draft, around: _Surroundings) -> None:
         raise LedgerError(
             f"{item.where}entry {old.seq} ({target}) was already corrected; correct {around.corrected[target]}"
         )
+    if old.kind == FORGOTTEN:
+        raise LedgerError(f"{item.where}entry {old.seq} says that a farm was forgotten; that cannot be taken back")
     if item.kind.name != _WITHDRAWAL and old.kind != item.kind.name:
         raise LedgerError(f"{item.where}a {item.kind.name} cannot correct entry {old.seq}, a {old.kind}")
     if (item.place or item.farm) != (old.place or old.farm) and item.place != old.place:

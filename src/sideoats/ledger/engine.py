@@ -23,7 +23,7 @@ from sqlalchemy.engine import URL, Connection, Engine, make_url
 from sideoats.errors import LedgerDamaged, LedgerError
 from sideoats.ledger import tables
 
-REVISION = "0002"  # the newest migration; a test compares it with the migrations folder
+REVISION = "0003"  # the newest migration; a test compares it with the migrations folder
 _APPLICATION_ID = 0x53694F61
 _LOCK = int.from_bytes(hashlib.sha256(b"sideoats ledger").digest()[:8], "big", signed=True)
 _BUSY_MS = 60_000
@@ -57,7 +57,7 @@ def shown(address: str) -> str:
 
 def connect(address: str, *, create: bool, ledger_id: str | None = None) -> Engine:
     """An engine on a ledger with the present schema. Raises LedgerError with one line."""
-    engine = _postgresql(address) if is_url(address) else _sqlite(Path(address), create)
+    engine = postgresql_engine(address) if is_url(address) else _sqlite(Path(address), create)
     try:
         with reporting(address):
             _bring_up_to_date(engine, address, create, ledger_id)
@@ -75,7 +75,8 @@ def _url(address: str) -> URL:
     return url.set(drivername="postgresql+psycopg")
 
 
-def _postgresql(address: str) -> Engine:
+def postgresql_engine(address: str) -> Engine:
+    """An engine on a PostgreSQL database, whatever is in it. Raises LedgerError without the driver."""
     try:
         import psycopg  # noqa: F401
     except ImportError:
@@ -112,14 +113,14 @@ def _sqlite(path: Path, create: bool) -> Engine:
         connect_args={"timeout": _BUSY_MS / 1000, "check_same_thread": False},
     )
     sa.event.listen(engine, "connect", _set_pragmas)
-    sa.event.listen(engine, "begin", _begin)
+    sa.event.listen(engine, "begin", begin)
     return engine
 
 
 def _set_pragmas(connection: Any, _record: Any) -> None:
     import sqlite3
 
-    connection.isolation_level = None  # transactions are begun by _begin, not by the driver
+    connection.isolation_level = None  # transactions are begun by `begin`, not by the driver
     cursor = connection.cursor()
     cursor.execute(f"PRAGMA busy_timeout={_BUSY_MS}")
     cursor.execute("PRAGMA trusted_schema=OFF")
@@ -140,7 +141,8 @@ def _set_pragmas(connection: Any, _record: Any) -> None:
     cursor.close()
 
 
-def _begin(connection: Connection) -> None:
+def begin(connection: Connection) -> None:
+    """Begin a transaction on SQLite; one that writes takes the lock at once."""
     writes = connection.get_execution_options().get("sideoats_writes")
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 

@@ -57,7 +57,7 @@ class Entry:
     recorded_at : when the ledger took it (UTC); never before the entry in front of it
     clock_behind : seconds by which the machine's clock stood behind the entry in front when this one was taken
     body : field name -> JSON value in the kind's own units; dates are YYYY-MM-DD text, absent means not known
-    withheld : the body was sealed for a client whose key is gone; `body` is then empty
+    withheld : the farm was forgotten, or the body is sealed with a key that is not here; `body` is then empty
     """
 
     id: str
@@ -99,6 +99,23 @@ class Place:
     name: str
     kind: str
     attributes: dict[str, Any] = field(default_factory=dict, hash=False)
+
+
+@dataclass(frozen=True)
+class Forgotten:
+    """What forgetting a farm came to.
+
+    Attributes
+    ----------
+    entry : id of the entry that says so in the chain
+    sealed : entries whose key is destroyed: nobody can read them any more
+    clear : entries stored before sealing began: no longer shown, but not unreadable to who holds the database or a copy
+    """
+
+    farm: str
+    entry: str
+    sealed: int
+    clear: int
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from sqlalchemy.engine import Connection
 from sideoats.ledger import canon
 from sideoats.ledger.canon import Row
 from sideoats.ledger.entry import Entry
-from sideoats.ledger.tables import about, entries, series
+from sideoats.ledger.tables import about, entries, seals, series
 
 PAGE = 1000
 _CHUNK = 500
@@ -172,6 +172,40 @@ def insert(connection: Connection, rows: Sequence[Row]) -> None:
         connection.execute(sa.insert(entries), [row._asdict() for row in rows])
         add_series = sqlite.insert(series).on_conflict_do_nothing()
     connection.execute(add_series, [{"kind": k, "subject": s, "topic": t} for k, s, t in known])
+    _insert_seals(connection, rows)
+
+
+def _insert_seals(connection: Connection, rows: Sequence[Row]) -> None:
+    """A seal dates from its first entry, so that a copy of the ledger lists the same seals."""
+    first: dict[str, Row] = {}
+    for row in rows:
+        if row.seal:
+            first.setdefault(row.seal, row)
+    if first:
+        make = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
+        values = [{"seal": s, "farm": row.farm, "made_at": row.recorded_at} for s, row in first.items()]
+        connection.execute(make(seals).on_conflict_do_nothing(), values)
+
+
+def seals_of(connection: Connection, farms: Iterable[str]) -> dict[str, str]:
+    """Seal to farm, of `farms`, the oldest seals first."""
+    found: dict[str, str] = {}
+    for chunk in _chunks(farms):
+        statement = sa.select(seals.c.seal, seals.c.farm).where(seals.c.farm.in_(chunk))
+        found.update((s, f) for s, f in connection.execute(statement.order_by(seals.c.made_at, seals.c.seal)))
+    return found
+
+
+def every_seal(connection: Connection) -> dict[str, str]:
+    """Seal to farm, of the whole ledger."""
+    return {seal: farm for seal, farm in connection.execute(sa.select(seals.c.seal, seals.c.farm))}
+
+
+def stored_of(connection: Connection, farm: str) -> tuple[int, int]:
+    """How many entries stand under a farm: sealed, and in the clear."""
+    count = sa.select(sa.func.count()).where(entries.c.farm == farm)
+    sealed = connection.execute(count.where(entries.c.seal != "")).scalar_one()
+    return sealed, connection.execute(count).scalar_one() - sealed
 
 
 def _copy(connection: Connection, rows: Sequence[Row]) -> None:
@@ -187,11 +221,11 @@ def _copy(connection: Connection, rows: Sequence[Row]) -> None:
         raise sa.exc.OperationalError(statement, None, error) from None
 
 
-def entry(row: Row) -> Entry:
-    """A row as the entry that callers see."""
-    body: dict[str, Any] = {} if row.seal else msgspec.json.decode(row.body)
+def entry(row: Row, text: str | None) -> Entry:
+    """A row, and its body as JSON text or None where that is withheld, as the entry that callers see."""
+    body: dict[str, Any] = {} if text is None else msgspec.json.decode(text)
     return Entry(
         row.id, row.seq, row.kind, row.topic, row.place or None, row.farm or None,
         row.seen_at.astimezone(canon.zone(row.seen_zone)), row.seen_on, row.recorded_at, row.clock_behind / 1e6,
-        row.observer, row.corrects, row.hash, body, bool(row.seal),
+        row.observer, row.corrects, row.hash, body, text is None,
     )  # fmt: skip

@@ -15,13 +15,16 @@ from sqlalchemy.engine import Connection, Engine
 
 from sideoats.ledger import engine as engines
 from sideoats.ledger import queries
-from sideoats.ledger.canon import Row
 from sideoats.ledger.drafts import Draft, draft, settle
-from sideoats.ledger.entry import CheckReport, Entry, Farm, NewEntry, Place, Receipt
+from sideoats.ledger.entry import CheckReport, Entry, Farm, Forgotten, NewEntry, Place, Receipt
 from sideoats.ledger.evidence import EvidenceKind, evidence_kinds
+from sideoats.ledger.keys import keys_address
+from sideoats.ledger.seals import Seals
 
 
-def open_ledger(location: str | os.PathLike[str] | None = None, *, create: bool = True) -> Ledger:
+def open_ledger(
+    location: str | os.PathLike[str] | None = None, *, create: bool = True, keys: str | os.PathLike[str] | None = None
+) -> Ledger:
     """Open a ledger, making it where there is none.
 
     Parameters
@@ -29,13 +32,14 @@ def open_ledger(location: str | os.PathLike[str] | None = None, *, create: bool 
     location : path of a SQLite file or a ``postgresql://`` URL; None takes ``SIDEOATS_LEDGER``, else the platform's
         data folder
     create : make the ledger where it does not exist
+    keys : where the keys of sealed farms are; None takes ``SIDEOATS_KEYS``, else the ledger's file with ``.keys``
 
     Raises
     ------
     LedgerError : it cannot be reached, is another program's database, or was made by a newer Sideoats
     """
     address = engines.address_of(location)
-    return Ledger(engines.connect(address, create=create), address)
+    return Ledger(engines.connect(address, create=create), address, keys=os.fspath(keys) if keys else None)
 
 
 class Ledger:
@@ -47,13 +51,16 @@ class Ledger:
     kinds : the evidence kinds that it accepts
     """
 
-    def __init__(self, engine: Engine, address: str, kinds: Mapping[str, EvidenceKind] | None = None) -> None:
+    def __init__(
+        self, engine: Engine, address: str, kinds: Mapping[str, EvidenceKind] | None = None, keys: str | None = None
+    ) -> None:
         self.engine = engine
         self.address = address
         self.kinds = evidence_kinds() if kinds is None else kinds
         self._lock = threading.Lock()  # one writer a process; others wait here and not in the database
         with self.reading() as connection:
             self.id = queries.ledger_id(connection)
+        self.seals = Seals(self.id, keys or keys_address(address))
 
     def __enter__(self) -> Self:
         return self
@@ -100,15 +107,15 @@ class Ledger:
         if not drafts:
             return []
         with self.writing() as connection:
-            receipts, rows = settle(connection, drafts, self.id, queries.clock(connection))
+            receipts, rows = settle(connection, drafts, self.seals, queries.clock(connection))
             queries.insert(connection, rows)
         return receipts
 
     def farms(self) -> list[Farm]:
         """Every farm as last described, by name."""
         with self.reading() as connection:
-            found = queries.latest(connection, ["farm"], None)
-        farms = [_farm(self._entry(row)) for row in found]
+            found = self.seals.entries(connection, queries.latest(connection, ["farm"], None))
+        farms = [_farm(entry) for entry in found]
         return sorted((f for f in farms if f is not None), key=lambda f: (f.name, f.id))
 
     def places(self, on: date | None = None, ids: Sequence[str] | None = None) -> list[Place]:
@@ -117,8 +124,8 @@ class Ledger:
         `ids` gives those places only.
         """
         with self.reading() as connection:
-            found = queries.latest(connection, ["place"], on, ids)
-        places = [_place(self._entry(row)) for row in found]
+            found = self.seals.entries(connection, queries.latest(connection, ["place"], on, ids))
+        places = [_place(entry) for entry in found]
         return sorted((p for p in places if p is not None), key=lambda p: (p.farm, p.name, p.id))
 
     def place_ids(self) -> list[str]:
@@ -150,11 +157,10 @@ class Ledger:
         self, kinds: Sequence[str], on: date | None, subjects: Sequence[str] | None = None
     ) -> Iterator[tuple[str, str, str, Entry]]:
         with self.reading() as connection:
-            found = queries.latest(connection, kinds, on, subjects)
-        for row in found:
-            entry = self._entry(row)
+            found = self.seals.entries(connection, queries.latest(connection, kinds, on, subjects))
+        for entry in found:
             if not entry.withheld:
-                yield row.kind, row.place or row.farm, row.topic, entry
+                yield entry.kind, entry.place or entry.farm or "", entry.topic, entry
 
     def history(
         self,
@@ -164,38 +170,38 @@ class Ledger:
         since: date | None = None,
         until: date | None = None,
         corrected: bool = False,
+        withheld: bool = False,
     ) -> Iterator[Entry]:
         """Entries in the order in which they were seen, both days included.
 
-        `corrected` also gives the entries that a correction has replaced. No transaction stays open between entries,
-        so a slow reader does not hold up the ledger.
+        `corrected` also gives the entries that a correction has replaced, `withheld` those that cannot be read (their
+        body is empty). No transaction stays open between entries, so a slow reader does not hold up the ledger.
         """
         after: tuple[datetime, int] | None = None
         while True:
             with self.reading() as connection:
                 found = queries.history(connection, place, farm, kind, since, until, corrected, after)
-            for row in found:
-                yield self._entry(row)
+                read = self.seals.entries(connection, found)
+            yield from (entry for entry in read if withheld or not entry.withheld)
             if len(found) < queries.PAGE:
                 return
             after = (found[-1].seen_at, found[-1].seq)
 
     def added(self, after: int) -> Iterator[Entry]:
-        """Entries behind seq `after`, in the order of the ledger: what came since a head that was noted."""
+        """Entries behind seq `after`, in the order of the ledger, withheld too: what came since a head was noted."""
         while True:
             with self.reading() as connection:
-                found = queries.page(connection, after, queries.PAGE)
-            for row in found:
-                yield self._entry(row)
+                found = self.seals.entries(connection, queries.page(connection, after, queries.PAGE))
+            yield from found
             if len(found) < queries.PAGE:
                 return
             after = found[-1].seq
 
     def get(self, entry_id: str) -> Entry | None:
-        """The entry with that id, or None."""
+        """The entry with that id, withheld or not; None where there is none."""
         with self.reading() as connection:
-            found = queries.by_ids(connection, [entry_id])
-        return self._entry(found[entry_id]) if entry_id in found else None
+            found = self.seals.entries(connection, list(queries.by_ids(connection, [entry_id]).values()))
+        return found[0] if found else None
 
     def head(self) -> tuple[int, str]:
         """Number of entries and the hash of the last: print it somewhere else, and `check` can be held against it."""
@@ -209,14 +215,20 @@ class Ledger:
 
         return check(self, anchor)
 
-    def backup(self, path: str | os.PathLike[str]) -> Path:
-        """A verified copy of the ledger, put in place in one step. See `sideoats.ledger.copies.backup`."""
+    def backup(self, path: str | os.PathLike[str], keys: str | os.PathLike[str] | None = None) -> Path:
+        """A verified copy of the ledger, put in place in one step; with `keys`, a copy of its keys there.
+
+        See `sideoats.ledger.copies.backup`.
+        """
         from sideoats.ledger.copies import backup
 
-        return backup(self, Path(path))
+        return backup(self, Path(path), Path(keys) if keys else None)
 
-    def _entry(self, row: Row) -> Entry:
-        return queries.entry(row)
+    def forget(self, farm: str, observer: str = "") -> Forgotten:
+        """Destroy the keys of a farm and withhold its entries for ever. See `sideoats.ledger.forgetting.forget`."""
+        from sideoats.ledger.forgetting import forget
+
+        return forget(self, farm, observer)
 
 
 def _farm(entry: Entry) -> Farm | None:

@@ -119,14 +119,14 @@ series = Table(
     sqlite_with_rowid=False,
 )
 
-# Keys of clients whose entries are sealed. Outside the chain, and the one table whose rows may be destroyed.
+# Every seal that an entry names, and its farm; the newest seals what comes. Derived; `check` compares. No key is here:
+# see keys.py.
 seals = Table(
     "seals",
     metadata,
     Column("seal", Text, primary_key=True),
     Column("farm", Text, nullable=False),
-    Column("key", Text, nullable=True),
     Column("made_at", Instant, nullable=False),
-    Column("destroyed_at", Instant, nullable=True),
+    Index("seals_by_farm", "farm", "made_at"),
     sqlite_strict=True,
 )
