@@ -425,6 +425,18 @@ def test_a_forgotten_client_is_in_no_week(sealed: Ledger) -> None:
     assert known() == ({"far", ""}, {"far"}, {"south"})
 
 
+def test_a_kept_week_looks_at_all_places_again_once_a_client_was_forgotten(sealed: Ledger, tmp_path: Path) -> None:
+    from sideoats.week import stored_run
+    from sideoats.week.store import WeekStore
+
+    with WeekStore(tmp_path / "week.sqlite") as week:
+        week.note(stored_run._READ_TO, stored_run._read_to(sealed, b"base", sealed.head()))
+        sealed.append([note("news")])
+        assert stored_run._to_look_at(sealed, week, b"base") == (["north"], False)
+        sealed.forget("two-elms")
+        assert stored_run._to_look_at(sealed, week, b"base") == (sealed.place_ids(), True)
+
+
 @settings(max_examples=60, deadline=None)
 @given(text=st.text(max_size=300), other=st.binary(max_size=60))
 def test_sealed_text_opens_to_itself_in_its_own_entry_and_nothing_else_opens(text: str, other: bytes) -> None:

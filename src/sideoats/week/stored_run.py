@@ -167,6 +167,8 @@ def _to_look_at(ledger: Ledger, week: WeekStore, base: bytes) -> tuple[list[str]
     if noted["entries"] and (last is None or last.hash != noted["hash"]):  # another history: a restored copy, say
         return every, True
     for entry in news:
+        if entry.kind == "forgotten":  # stands at no place, and takes all places of its farm away
+            return every, True
         if entry.place:
             found.add(entry.place)
     return sorted(found), False
