@@ -97,34 +97,31 @@ def test_counting_with_undo_and_stop_lines(desk: RunningDesk, open_page: Callabl
     assert page.inner_text("#waits-text").startswith("Nothing waits, last sent")
 
 
-def test_the_phones_stop_lines_are_those_of_the_ledgers_questions(
-    desk: RunningDesk, open_page: Callable[..., Watched]
-) -> None:
-    """The phone's arithmetic against `WaldPlan` of the insects room, on many running totals."""
-    from sideoats.facts import load
-    from sideoats.insects.sampling import wald_plan
+def test_the_phones_stop_lines_are_those_of_the_question(desk: RunningDesk, open_page: Callable[..., Watched]) -> None:
+    """What the phone says after n leaves against the totals that the question itself states for n leaves."""
+    from sideoats.asking import call_for
 
-    facts = load()
-    threshold = facts["insects/sorghum_aphid.threshold"]
-    risks = facts["insects/sorghum_aphid.sampling_risks"].rows[0]
-    plan = wald_plan(
-        "negative binomial", threshold.low, threshold.mid, alpha=risks[0], beta=risks[1],
-        k=facts.value("insects/sorghum_aphid.dispersion"),
-    )  # fmt: skip
+    district = desk.desk.districts.on(DAY)
     found = open_page(desk, **PHONE)
     found.go("/enter/")
     ready(found.page)
     with desk.launched() as client:
         lines = client.get("/enter/data.json").json()["lines"]
     line = next(l["by"]["boot"] for l in lines if l["place"] == FIELD and l["question"] == "sorghum-aphid")
-    assert line == pytest.approx([plan.lower, plan.slope, plan.upper, plan.slope], rel=1e-4)
-    cases = [[level] * n for n in (1, 5, 20, 60, 150) for level in (0, 5, 20, 30, 60, 300)]
+    rest = {"stage": "boot", "yield": "80 bu/ac", "price": "4.5 USD/bu", "cost": "14 USD/ac"}
+    cases, expected = [], []
+    for n in (1, 5, 20, 60, 150):
+        call = call_for("sorghum-aphid", {**rest, "counts": [0] * n}, on=DAY, facts=district.facts,
+                        outlook=district.outlook)  # fmt: skip
+        below, above = (float(call.quantities[name].value) for name in ("stop_line_below", "stop_line_treat"))
+        assert (line[0] + line[1] * n, line[2] + line[3] * n) == pytest.approx((below, above), rel=1e-3, abs=0.1)
+        for level in (0, 5, 20, 30, 60, 300):
+            cases.append([level] * n)
+            expected.append("treat" if level * n >= above else "leave" if level * n <= below else "")
     script = """async ([cases, line]) => { const t = await import(document.body.dataset.tally);
       return cases.map(c => t.judge(c, line).side); }"""
-    said = found.page.evaluate(script, [cases, line])
-    word = {-1: "leave", 0: "", 1: "treat"}
-    assert said == [word[int(plan.verdict(sum(c), len(c)))] for c in cases]
-    assert {"leave", "treat", ""} == set(said)
+    assert found.page.evaluate(script, [cases, line]) == expected
+    assert {"leave", "treat", ""} == set(expected)
 
 
 def test_distances_agree_with_the_geodesic(desk: RunningDesk, open_page: Callable[..., Watched]) -> None:

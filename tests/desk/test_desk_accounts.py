@@ -258,17 +258,31 @@ def test_an_office_must_know_its_name(tmp_path: Path) -> None:
     assert settings.hosts() == {"desk.example.org", "desk.example.org:443"}
 
 
-def test_a_certificate_makes_cookies_and_transport_strict(tmp_path: Path) -> None:
-    import subprocess
+def make_certificate(folder: Path) -> None:
+    """A certificate of our own for this machine, good for an hour."""
+    from datetime import UTC, datetime, timedelta
 
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes, serialization
+    from cryptography.hazmat.primitives.asymmetric import ec
+
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "localhost")])
+    now = datetime.now(UTC)
+    made = x509.CertificateBuilder().subject_name(name).issuer_name(name).public_key(key.public_key())
+    made = made.serial_number(x509.random_serial_number()).not_valid_before(now - timedelta(minutes=5))
+    signed = made.not_valid_after(now + timedelta(hours=1)).sign(key, hashes.SHA256())
+    pem = serialization.Encoding.PEM
+    plain = key.private_bytes(pem, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
+    (folder / "c.pem").write_bytes(signed.public_bytes(pem))
+    (folder / "k.pem").write_bytes(plain)
+
+
+def test_a_certificate_makes_cookies_and_transport_strict(tmp_path: Path) -> None:
     from sideoats.desk.guard import cookie_name
     from sideoats.desk.serving import address
 
-    subprocess.run(
-        ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=localhost", "-keyout",
-         str(tmp_path / "k.pem"), "-out", str(tmp_path / "c.pem")],
-        check=True, capture_output=True,
-    )  # fmt: skip
+    make_certificate(tmp_path)
     make_office(Settings(data=tmp_path / "data"))
     tls = {"office": True, "certificate": tmp_path / "c.pem", "key": tmp_path / "k.pem"}
     with running(tmp_path, tls=True, **tls) as found:
