@@ -185,10 +185,19 @@ def _because(offers: list[dict[str, Offer]], names: list[str], sums: Sums, i: in
     return lines
 
 
+def _no_buyer(i: int) -> str:
+    return "No buyer's schedule is given or on file: ask the buyers for theirs."
+
+
 def answer(table: Table, context: Context) -> Answers:
     """See `QUESTION`."""
     offers = _offers(table)
     names = sorted({name for own in offers for name in own})
+    if not names:
+        return Answers(
+            table, context, headline=_no_buyer, because=lambda i: [], missing=np.ones(len(table), bool),
+            missing_headline=_no_buyer(0), cautions=CAUTIONS,
+        )  # fmt: skip
     sums = _sums(table, context, offers, names)
     options = tuple(Option(f"buyer-{at + 1}", f"Sell to {name}", day=0) for at, name in enumerate(names))
     bars = (
