@@ -21,7 +21,8 @@ def break_even_sales(fixed_cost: ArrayLike, margin: ArrayLike) -> Floats:
     """Portions to sell before fixed cost is covered: fixed / contribution; infinite where a sale leaves nothing."""
     fixed, left = np.asarray(fixed_cost, np.float64), np.asarray(margin, np.float64)
     shape = np.broadcast(fixed, left).shape
-    return np.asarray(np.divide(fixed, left, out=np.full(shape, np.inf), where=left > 0))
+    with np.errstate(over="ignore"):  # next to nothing left of a sale: more portions than there are numbers, infinite
+        return np.asarray(np.divide(fixed, left, out=np.full(shape, np.inf), where=left > 0))
 
 
 def break_even_prepared(
