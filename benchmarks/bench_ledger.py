@@ -140,6 +140,25 @@ def sqlite_report(folder: Path) -> None:
         print(f"verified backup: {copied:.1f} s; {size / report.entries:.0f} bytes an entry")
 
 
+def sealing_report(folder: Path) -> None:
+    """The same farms, places and counts sealed and in the clear: what sealing costs."""
+    took: dict[bool, list[float]] = {}
+    for sealed in (False, True):
+        with open_ledger(folder / f"sealed-{sealed}.sqlite") as ledger:
+            ledger.append([NewEntry("sealing", {"on": sealed}, seen_at=START)])
+            load, _ = timed(lambda: (ledger.append(farms_and_places()), ledger.append(counts(0))))
+            places = min(timed(ledger.places)[0] for _ in range(3))
+            latest = min(timed(lambda: ledger.latest(["leaf_counts"], ON))[0] for _ in range(3))
+            checked, report = timed(ledger.check)
+            assert report.ok and len(ledger.places()) == PLACES
+            size = (folder / f"sealed-{sealed}.sqlite").stat().st_size
+            took[sealed] = [load, places, latest, checked, size]
+    names = ("load", "places", "latest", "check", "bytes")
+    ratios = ", ".join(f"{n} {s / c:.2f}" for n, s, c in zip(names, took[True], took[False], strict=True))
+    apart = took[True][2] - took[False][2]
+    print(f"sealed against clear, {PLACES:,} places of {PLACES // 20:,} farms: ratio {ratios}; latest {apart:+.2f} s")
+
+
 def postgres_report(address: str) -> None:
     """Loading and reading on PostgreSQL."""
     with open_ledger(address) as ledger:
@@ -159,6 +178,7 @@ def main() -> None:
     """One line a measurement."""
     with tempfile.TemporaryDirectory() as folder:
         sqlite_report(Path(folder))
+        sealing_report(Path(folder))
     if os.environ.get("SIDEOATS_BENCH_POSTGRES"):
         postgres_report(os.environ["SIDEOATS_BENCH_POSTGRES"])
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024

@@ -129,7 +129,7 @@ class Server:
     def stop(self) -> None:
         """Stop and remove."""
         if self.process.poll() is None:
-            self.process.send_signal(signal.SIGINT)
+            self.process.send_signal(signal.SIGQUIT)  # writing everything out first can take a busy disk minutes
             self.process.wait(timeout=30)
         self.log.close()
         shutil.rmtree(self.folder, ignore_errors=True)
