@@ -37,7 +37,7 @@ def night_hours_below(tmax: ArrayLike, tmin: ArrayLike, threshold: ArrayLike) ->
     """
     high, low, line = np.broadcast_arrays(*(np.asarray(v, np.float64) for v in (tmax, tmin, threshold)))
     mean, swing = (high + low) / 2, (high - low) / 2
-    flat = swing <= 0
+    flat = swing < 1e-9  # a day without a swing: the line is above or below all of it
     at = np.clip((line - mean) / np.where(flat, 1.0, swing), -1.0, 1.0)
     share = 0.5 + np.arcsin(at) / np.pi
     return np.asarray(24.0 * np.where(flat, (line >= mean).astype(float), share))
