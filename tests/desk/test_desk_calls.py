@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
@@ -212,8 +213,9 @@ def test_barred_and_unknown_options_are_not_drawn() -> None:
         OptionResult("b", "B", nan, nan, nan, "USD/ac", nan),
     ))  # fmt: skip
     found = option_bars(call)
-    assert found.sentence == "No option is allowed."
+    assert found.sentence == "No money is put on these options."
     assert all("line" not in row.drawing for row in found.rows)
+    assert option_bars(replace(call, options=call.options[:1])).sentence == "No option is allowed."
 
 
 def test_many_options_are_cut_to_those_that_matter() -> None:
