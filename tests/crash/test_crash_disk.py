@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import random
 import shutil
-import subprocess
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -43,21 +42,6 @@ def test_a_file_that_may_not_grow_is_refused_in_one_line(tmp_path: Path, limit: 
     assert_refused_cleanly(path, said, 5)
     with open_ledger(path) as ledger:
         assert ledger.append([note("there is room again")])[0].stored
-
-
-@pytest.fixture
-def small_disk() -> Iterator[Path]:
-    """A file system of 3 MB in memory."""
-    folder = Path(tempfile.mkdtemp(prefix="sideoats-disk-"))
-    done = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=3m", "sideoats", str(folder)], capture_output=True, text=True
-    )
-    if done.returncode:
-        folder.rmdir()
-        pytest.skip(f"no small file system can be mounted here: {done.stderr.strip()}")
-    yield folder
-    subprocess.run(["umount", str(folder)], check=True)
-    folder.rmdir()
 
 
 def test_a_full_disk_loses_nothing(small_disk: Path) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import pickle
 import tempfile
+import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import CancelledError
 from contextlib import ExitStack, contextmanager
@@ -61,8 +62,19 @@ _COMMON: Any = None
 
 def _receive(path: str) -> None:
     global _COMMON
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     with open(path, "rb") as shared:
         _COMMON = pickle.load(shared)  # noqa: S301  written by the parent a moment ago, readable by this user only
+
+
+def _end_with_parent() -> None:
+    """A worker waits for work for ever: if the run itself is killed, nobody else would end it."""
+    import multiprocessing
+
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _in_worker(work: Work, number: int, piece: Any) -> tuple[int, Any]:
