@@ -132,12 +132,12 @@ def test_bad_offers_are_one_clear_line(schedules, offer, said):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (("step = \"0.2 %\"", ""), "[protein] step"),
-        (("base = \"58 lb/bu\"", "base = 58"), "has no unit"),
-        (("until = \"50 lb/bu\"", "until = \"57 lb/bu\""), "falling from the base"),
-        (("effective = 2026-06-15", "effective = \"soon\""), "effective"),
+        (('step = "0.2 %"', ""), "[protein] step"),
+        (('base = "58 lb/bu"', "base = 58"), "has no unit"),
+        (('until = "50 lb/bu"', 'until = "57 lb/bu"'), "falling from the base"),
+        (("effective = 2026-06-15", 'effective = "soon"'), "effective"),
         (("[protein]", "[colour]"), "[colour]"),
-        (("commodity = \"wheat\"", "commodity = \"barley\""), "commodity"),
+        (('commodity = "wheat"', 'commodity = "barley"'), "commodity"),
         (("[protein]", "[protein"), "is not TOML"),
         (("premium =", "premum ="), "premum"),
     ],

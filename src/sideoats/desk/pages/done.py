@@ -132,7 +132,12 @@ def record_action(visit: Visit) -> Response:
 def _kept(visit: Visit) -> Entry:
     """The kept call that an outcome is about."""
     entry = visit.desk.ledger.get(visit.query("call") or visit.text("call"))
-    if entry is None or entry.kind != "call" or (entry.place and entry.place not in visit.desk.places(visit.person)):
+    if (
+        entry is None
+        or entry.withheld
+        or entry.kind != "call"
+        or (entry.place and entry.place not in visit.desk.places(visit.person))
+    ):
         raise Absent
     return entry
 

@@ -21,7 +21,7 @@ MPH = 0.44704
 
 @dataclass(frozen=True)
 class Now:
-    """Indices of the air as given, (place,); NaN where it was not."""
+    """Indices of the air as given, (place,); NaN where it was not. `dark`: no sun was given, and it is cold."""
 
     thi: Floats
     adjusted: Floats
@@ -31,15 +31,20 @@ class Now:
     chill: Floats
     night_thi: Floats
     temperature: Floats
+    dark: Bools
 
 
-def air_now(table: Table, facts: Facts) -> Now:
+def air_now(table: Table, facts: Facts, classes: Classes) -> Now:
+    """The air as given. Wind that is not given is calm; sun is a clear afternoon's in heat and none in cold."""
     t = (table.number("temperature") - 32) / 1.8
     dew = (table.number("dewpoint") - 32) / 1.8
     from_dew = np.minimum(psychrometrics.relative_humidity(t, dew), 1.0)
     humid = np.where(table.known("humidity"), table.number("humidity"), from_dew)
     wind = np.nan_to_num(table.number("wind")) * MPH
-    sun = np.where(table.known("radiation"), table.number("radiation"), facts.value("weather/livestock.daylight_sun"))
+    without_sun = -livestock.comprehensive_climate_index(t, humid, wind, 0.0)
+    dark = ~table.known("radiation") & (without_sun >= min(classes.cold_hardy[0], classes.cold_susceptible[0]))
+    guess = np.where(dark, 0.0, facts.value("weather/livestock.daylight_sun"))
+    sun = np.where(table.known("radiation"), table.number("radiation"), guess)
     thi = livestock.temperature_humidity_index(t, humid)
     night = (table.number("night_low") - 32) / 1.8
     vapour = humid * psychrometrics.saturation_vapour_pressure(t)
@@ -48,7 +53,7 @@ def air_now(table: Table, facts: Facts) -> Now:
     climate = livestock.comprehensive_climate_index(t, humid, wind, sun)
     return Now(
         thi, livestock.adjusted_index(thi, wind, sun), climate, shade,
-        human.heat_index(t, humid) * 1.8 + 32, human.wind_chill(t, wind) * 1.8 + 32, night_thi, t,
+        human.heat_index(t, humid) * 1.8 + 32, human.wind_chill(t, wind) * 1.8 + 32, night_thi, t, dark,
     )  # fmt: skip
 
 
@@ -90,7 +95,8 @@ def class_tables(facts: Facts) -> Classes:
 class Ahead:
     """The coming days: from the forecast where there is one, else from past years. Shapes (place, draw, day).
 
-    `forecast` (place, day) marks days that are forecast; `last` days that are looked at. Empty where nothing is known.
+    `hot_hours` are hours of the day in the classes from which to act; `forecast` (place, day) marks days that are
+    forecast, `hours` (place, day, class) their hours in each class of heat; NaN where nothing is known.
     """
 
     climate: Floats
@@ -98,7 +104,9 @@ class Ahead:
     tmax: Floats
     recovery: Floats
     first_hot: Floats
+    hot_hours: Floats
     forecast: Bools
+    hours: NDArray[np.int64]
     known: Bools
 
 
@@ -169,27 +177,34 @@ def _told(table: Table, context: Context, classes: Classes, horizon: int) -> tup
     return found, high
 
 
+def _by_day(found: HerdDays, classes: Classes) -> list[Floats]:
+    """What `Ahead` keeps of indices by day, in its order."""
+    hot_hours = found.hours[..., classes.act_heat :].sum(axis=-1)
+    kept = (found.climate_high, found.climate_low, found.recovery, found.first_hot_hour, hot_hours)
+    return [np.asarray(values, dtype=np.float64) for values in kept]
+
+
 def days_ahead(table: Table, context: Context, classes: Classes) -> Ahead:
     horizon = int(context.facts.value("weather/livestock.days_ahead"))
     told, high = _told(table, context, classes, horizon)
     forecast = ~np.isnan(high)
     drawn = _drawn(context, classes, horizon)
-    names = ("climate_high", "climate_low", "recovery", "first_hot_hour")
+    ours = _by_day(told, classes)
     if drawn is None:
-        blocks = [np.where(forecast, np.asarray(getattr(told, n), float), np.nan)[:, None, :] for n in names]
+        blocks = [np.where(forecast, values, np.nan)[:, None, :] for values in ours]
         warm = high[:, None, :]
         known = np.asarray(forecast.any(axis=1))
     else:
         past, past_high = drawn
-        rows, years = context.outlook.station_rows(table.text("station")), context.outlook.year_of_draw
-        pick = np.ix_(rows, years)
+        pick = np.ix_(context.outlook.station_rows(table.text("station")), context.outlook.year_of_draw)
         known = np.ones(len(table), bool)
         blocks = [
-            np.where(forecast[:, None, :], np.asarray(getattr(told, n), float)[:, None, :],
-                     np.asarray(getattr(past, n), float)[pick]) for n in names
-        ]  # fmt: skip
+            np.where(forecast[:, None, :], values[:, None, :], before[pick])
+            for values, before in zip(ours, _by_day(past, classes), strict=True)
+        ]
         warm = np.where(forecast[:, None, :], high[:, None, :], past_high[pick])
-    return Ahead(blocks[0], blocks[1], warm, blocks[2], blocks[3], forecast, known)
+    climate, coldest, recovery, first_hot, hot_hours = blocks
+    return Ahead(climate, coldest, warm, recovery, first_hot, hot_hours, forecast, told.hours, known)
 
 
 def intake_lost(facts: Facts, temperature: Floats, cool_nights: Bools) -> Floats:
@@ -214,6 +229,7 @@ class Judged:
     thi_now: NDArray[np.int64] = field(init=False)
     bad_now: Bools = field(init=False)
     first_bad: NDArray[np.int64] = field(init=False)
+    sure: Bools = field(init=False)
     chance_hot: Floats = field(init=False)
     chance_cold: Floats = field(init=False)
     work_barred: Bools = field(init=False)
@@ -235,6 +251,7 @@ class Judged:
         self.chance_hot, self.chance_cold = hot.any(axis=2).mean(axis=1), cold.any(axis=2).mean(axis=1)
         sure = (hot | cold).all(axis=1) & self.ahead.forecast
         self.first_bad = np.where(self.bad_now, 0, np.where(sure.any(axis=1), np.argmax(sure, axis=1), -1))
+        self.sure = sure
         hot_today = hot_now | (hot.all(axis=1) & self.ahead.forecast)[:, 0]
         self.work_barred = self.table.flag("work") & hot_today
 
@@ -249,10 +266,23 @@ class Judged:
 
     @property
     def nights(self) -> Floats:
-        """(place,) forecast nights without hours enough of relief."""
+        """(place,) nights of the coming week without hours enough of relief, in the middle future."""
         least = self.context.facts.value("weather/livestock.recovery_hours")
-        short = np.where(self.ahead.forecast, self.ahead.recovery.min(axis=1) < least, False)
-        return np.asarray(short.sum(axis=1), dtype=np.float64)
+        with np.errstate(invalid="ignore"):
+            short = (self.ahead.recovery < least).sum(axis=2)
+        return np.asarray(np.median(short, axis=1), dtype=np.float64)
+
+    @property
+    def hot_hours(self) -> Floats:
+        """(place,) hours of the coming week in the classes of heat from which to act, in the middle future."""
+        return np.asarray(np.median(np.nan_to_num(self.ahead.hot_hours).sum(axis=2), axis=1), dtype=np.float64)
+
+    def last_bad(self, row: int) -> int:
+        """Last day of the run of forecast bad days that begins on `first_bad`."""
+        day = max(int(self.first_bad[row]), 0)
+        while day + 1 < self.sure.shape[1] and self.sure[row, day + 1]:
+            day += 1
+        return day
 
 
 def coats_of(table: Table, context: Context) -> tuple[NDArray[np.object_], Floats]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -18,6 +20,9 @@ from sideoats.weather.questions._herd import Judged, air_now, class_tables, days
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+_LOOK_WITHIN = 2
+_OF_COLD = ("livestock.cci_cold", "livestock.coat", "livestock.cold_energy", "livestock.frostbite")
+_OF_DAYS = ("livestock.days_ahead", "livestock.latitude_unknown", "livestock.recovery_hours", "livestock.watch_chance")
 COATS = ("wet", "summer", "fall", "winter", "heavy winter")
 RELIEVE, LEAVE, WORK = range(3)
 OPTIONS = (
@@ -82,7 +87,7 @@ def answer(table: Table, context: Context) -> Answers:
     """Classes now and ahead; relief against leaving them, with working cattle barred in the heat."""
     facts = context.facts
     classes = class_tables(facts)
-    judged = Judged(table, context, classes, air_now(table, facts), days_ahead(table, context, classes))
+    judged = Judged(table, context, classes, air_now(table, facts, classes), days_ahead(table, context, classes))
     coats, critical, effective, extra = extra_feed(table, context, judged)
     decision, bars = _decide(table, context, judged)
     hot_or_cold = np.maximum(judged.chance_hot, judged.chance_cold)
@@ -90,13 +95,30 @@ def answer(table: Table, context: Context) -> Answers:
     verdict = np.where(judged.work_barred, STOP, np.where(judged.first_bad >= 0, ACT, np.where(watch, LOOK, WAIT)))
     words = _Words(judged, coats, critical, effective, extra)
     known = ~np.isnan(judged.now.climate) | judged.ahead.known
+    quantities = _quantities(judged, extra)
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/head", bars=bars, verdict=verdict.astype(np.int8), act_by=judged.first_bad,
-        look_by=np.where((verdict == LOOK) & known, 2, -1), quantities=_quantities(judged, extra),
+        look_by=np.where((verdict == LOOK) & known, _LOOK_WITHIN, -1), quantities=quantities,
         missing=~known, missing_headline="No air reading, no forecast and no station on file: read the herd's weather.",
-        cautions=words.cautions,
+        cautions=words.cautions, sources=_sources(judged, extra),
     )  # fmt: skip
+
+
+def _sources(judged: Judged, extra: Floats) -> Callable[[int], list[dict[str, str]]]:
+    """The facts read, by row: those of cold only where it may be cold, those of days only where days are known."""
+    facts = judged.context.facts
+    for name in ("risk_factors", "frostbite"):
+        facts[f"weather/livestock.{name}"]
+    every = facts.cited()
+    cold = (judged.cold_now > 0) | (judged.chance_cold > 0) | (extra > 0)
+
+    def of(i: int) -> list[dict[str, str]]:
+        left_out: tuple[str, ...] = () if cold[i] else _OF_COLD
+        left_out += () if judged.ahead.known[i] else _OF_DAYS
+        return [s for s in every if not s["id"].removeprefix("weather/").startswith(left_out)] if left_out else every
+
+    return of
 
 
 def _decide(table: Table, context: Context, judged: Judged) -> tuple[Decision, tuple[Bar, ...]]:
@@ -111,6 +133,7 @@ def _decide(table: Table, context: Context, judged: Judged) -> tuple[Decision, t
     loss = np.broadcast_to(lost * worth, (len(table), out.draws))
     saved = out.between("relief from heat", 0.0, 1.0)
     relieve = -loss * (1 - saved) - np.nan_to_num(table.number("cost"))[:, None]
+    unpriced = ~(table.known("gain") & table.known("value_of_gain"))
     planned = table.flag("work")
     none = np.zeros(len(table), bool)
     too_hot = np.stack([none, none, judged.work_barred], axis=1)
@@ -118,13 +141,21 @@ def _decide(table: Table, context: Context, judged: Judged) -> tuple[Decision, t
     decision = decide(
         np.stack([relieve, -loss, -loss], axis=2), barred=too_hot | unplanned, days=[0, -1, -1],
         risk_aversion=context.risk_aversion,
-    )  # fmt: skip
+    ).without_money(unpriced)  # fmt: skip
     bars = (
         Bar(too_hot, "cattle must not be worked or hauled in this heat", hazard=True),
         Bar(np.stack([none, planned, none], axis=1), "work is planned: put it off or do it"),
         Bar(np.stack([none, none, ~planned], axis=1), "no work is planned"),
     )
     return decision, bars
+
+
+def _span(on: date, first: int, last: int) -> str:
+    """ "14 September", or "14 to 16 September" for days counted from `on`."""
+    begin, end = on + timedelta(days=first), on + timedelta(days=last)
+    if first == last:
+        return f"{begin.day} {begin:%B}"
+    return f"{begin.day}{'' if begin.month == end.month else f' {begin:%B}'} to {end.day} {end:%B}"
 
 
 def _words_of(names: list[str], numbers: NDArray[np.int64]) -> NDArray[np.str_]:
@@ -152,7 +183,8 @@ def _quantities(judged: Judged, extra: Floats) -> dict[str, tuple[Any, str]]:
         "extra_hay": (np.where(extra > 0, hay, np.nan), "lb/day"),
         "extra_hay_cost": (np.where(extra > 0, hay / 2000 * table.number("hay_price"), np.nan), "USD/head/day"),
         "no_work_from_hour": (judged.stop_hour, "hour"),
-        "nights_without_recovery": (np.where(judged.ahead.forecast.any(axis=1), judged.nights, np.nan), "night"),
+        "nights_without_recovery": (np.where(judged.ahead.known, judged.nights, np.nan), "night"),
+        "hours_of_severe_heat": (np.where(judged.ahead.known, judged.hot_hours, np.nan), "hour"),
         "chance_of_severe_heat": (np.where(judged.ahead.known, judged.chance_hot, np.nan), "1"),
         "chance_of_severe_cold": (np.where(judged.ahead.known, judged.chance_cold, np.nan), "1"),
     }
@@ -169,26 +201,54 @@ class _Words:
     extra: Floats
 
     def headline(self, i: int) -> str:
-        j, c = self.judged, self.judged.classes
-        if j.bad_now[i] and j.cold_now[i] >= c.act_cold:
-            feed = f"feed {100 * self.extra[i]:.0f} % more energy, windbreak, dry bedding"
-            return f"Cold stress {c.cold_names[j.cold_now[i]]} now: {feed}."
+        j = self.judged
         if j.bad_now[i]:
-            work = "do not work or haul cattle; " if j.work_barred[i] else ""
-            name = c.heat_names[j.heat_now[i]]
-            return f"Heat {name} now (climate index {j.now.climate[i]:.0f} degC): {work}water and shade now, feed late."
+            return self._now(i)
         if j.first_bad[i] >= 0:
-            day = j.context.on.fromordinal(j.context.on.toordinal() + int(j.first_bad[i]))
-            hour = j.stop_hour[i]
-            early = f"; work cattle before hour {hour:.0f} of the sun or not at all" if np.isfinite(hour) else ""
-            ready = f"have water, shade or feed ready by then{early}"
-            return f"Severe weather for cattle forecast for {day:%d %B}: {ready}."
+            return self._forecast(i)
         if not np.isnan(j.now.climate[i]):
-            name = c.heat_names[j.heat_now[i]] if j.now.climate[i] > c.heat[0] else c.cold_names[j.cold_now[i]]
-            return f"Stress on cattle now: {name}."
+            hot, cold = int(j.heat_now[i]), int(j.cold_now[i])
+            index = f"(climate index {j.now.climate[i]:.0f} degC)"
+            if hot == 0 and cold == 0:
+                return f"No stress on cattle now {index}."
+            stress = f"{j.classes.heat_names[hot]} heat" if hot else f"{j.classes.cold_names[cold]} cold"
+            return f"{stress.capitalize()} stress on cattle now {index}: nothing beyond clean water and a daily look."
         chance = max(j.chance_hot[i], j.chance_cold[i])
         what = "heat" if j.chance_hot[i] >= j.chance_cold[i] else "cold"
-        return f"By past years the chance of severe {what} in the coming week is {100 * chance:.0f} %."
+        told = f"severe {what} for cattle in {100 * chance:.0f} of 100 such weeks"
+        if chance >= j.context.facts.value("weather/livestock.watch_chance"):
+            return f"Read the forecast for this herd: past years brought {told}."
+        return f"Past years brought {told}."
+
+    def _now(self, i: int) -> str:
+        j, c = self.judged, self.judged.classes
+        if j.cold_now[i] >= c.act_cold:
+            index = f"{c.cold_names[j.cold_now[i]]} cold now (climate index {j.now.climate[i]:.0f} degC)"
+            feed = f"feed {100 * self.extra[i]:.0f} % more energy, " if self.extra[i] > 0 else ""
+            return f"{index[0].upper()}{index[1:]}: {feed}windbreak and dry bedding today."
+        name = c.heat_names[j.heat_now[i]] if j.heat_now[i] >= c.act_heat else c.thi_names[j.thi_now[i]]
+        index = f"climate index {j.now.climate[i]:.0f} degC, temperature-humidity index {j.now.thi[i]:.0f}"
+        if j.work_barred[i]:
+            return f"Do not work or haul these cattle today: heat is {name} ({index}). Water and shade now, feed late."
+        return f"Heat is {name} now ({index}): water and shade today, feed late, no work or hauling."
+
+    def _forecast(self, i: int) -> str:
+        j = self.judged
+        first, last = int(j.first_bad[i]), j.last_bad(i)
+        days = _span(j.context.on, first, last)
+        high = j.ahead.climate[i, 0, first : last + 1].max()
+        if high < j.classes.hot:
+            low = j.ahead.coldest[i, 0, first : last + 1].min()
+            said = f"Severe cold for cattle forecast for {days} (climate index down to {low:.0f} degC)"
+            return f"{said}: feed, windbreak and dry bedding ready by then."
+        nights = int(j.nights[i])
+        relief = f", {nights} night{'s' if nights > 1 else ''} without relief" if nights else ""
+        said = f"heat for cattle forecast for {days} (climate index up to {high:.0f} degC{relief})"
+        hour = j.stop_hour[i]
+        if j.work_barred[i]:
+            return f"Do not work or haul these cattle today: severe {said}. Water and shade ready now."
+        early = f"only before {hour:02.0f} h sun time, or not at all" if np.isfinite(hour) else "not at all"
+        return f"Severe {said}: water and shade ready by then; work cattle {early}."
 
     def because(self, i: int) -> list[str]:
         j, table = self.judged, self.judged.table
@@ -201,15 +261,18 @@ class _Words:
                 f"{j.classes.cold_names[j.cold_now[i]]}), in shade {j.now.shade[i]:.1f} degC."
             )
             if not table.known("wind")[i]:
-                out.append("Wind was not given: taken as calm, the worse case.")
+                worse = "which hides wind chill: give it" if j.cold_now[i] > 0 else "the worse case in heat"
+                out.append(f"Wind was not given: taken as calm, {worse}.")
             if not table.known("radiation")[i]:
-                out.append("Sun was not given: taken as a clear summer afternoon.")
+                sun = "no sun at all, the worse case in cold" if j.now.dark[i] else "a clear summer afternoon"
+                out.append(f"Sun was not given: taken as {sun}.")
             if self.extra[i] > 0:
                 out.append(
                     f"Effective temperature {self.effective[i]:.0f} degF is below the critical "
                     f"{self.critical[i]:.0f} degF of a {self.coats[i]} coat: {100 * self.extra[i]:.0f} % more energy "
                     "for maintenance."
                 )
+        out += self._hours(i)
         if j.ahead.forecast[i].any():
             usual = j.context.facts.value("weather/rain.usual_wind")
             out.append(
@@ -222,7 +285,30 @@ class _Words:
             out += list(j.context.outlook.notes[:1])
         if not (table.known("gain")[i] and table.known("value_of_gain")[i]):
             out.append("No money is put on lost gain: give gain and value_of_gain.")
-        out.append("How much relief saves has no source here: it is drawn from none to all of the gain lost.")
+        else:
+            out.append("How much relief saves has no source here: it is drawn from none to all of the gain lost.")
+        return out
+
+    def _hours(self, i: int) -> list[str]:
+        """Hours in each class of heat and relief at night, by forecast day; else of the week in the middle future."""
+        j, names = self.judged, self.judged.classes.heat_names
+        out = []
+        for day in np.flatnonzero(j.ahead.forecast[i]).tolist():
+            hours = j.ahead.hours[i, day]
+            spent = ", ".join(f"{hours[k]} {names[k]}" for k in range(1, len(names)) if hours[k]) or "none above mild"
+            relief = int(j.ahead.recovery[i, 0, day])
+            out.append(
+                f"{_span(j.context.on, day, day)}: climate index up to {j.ahead.climate[i, 0, day]:.0f} degC; hours of "
+                f"heat {spent}; {relief} hours of relief in the day and its night."
+            )
+        if out and np.isfinite(j.stop_hour[i]):
+            hour = f"{j.stop_hour[i]:02.0f} h sun time"
+            out.append(f"Handling ends before {hour} on such a day (12 h: the sun at its highest).")
+        if j.ahead.known[i] and not out:
+            out.append(
+                f"In the middle one of past years this week holds {j.hot_hours[i]:.0f} hours of severe heat or worse "
+                f"and {j.nights[i]:.0f} nights without relief."
+            )
         return out
 
     def cautions(self, i: int) -> list[str]:
@@ -245,6 +331,7 @@ class _Words:
             out.append(f"People: wind chill {j.now.chill[i]:.0f} degF freezes bare skin within about half an hour.")
         if self.extra[i] > 0:
             out.append("Raise grain slowly: a sudden jump in cold weather brings acidosis; extra hay is safer.")
+            out.append("Poor hay alone does not meet a high need: shelter from wind and dry bedding come first.")
         return out
 
 
