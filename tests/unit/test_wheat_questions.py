@@ -231,9 +231,68 @@ def test_insured_wheat_is_not_grazed_out_before_the_agent_has_been_asked():
 
 def test_volunteer_wheat_is_destroyed_before_sowing():
     found = ask("wheat-planting", MONEY | {"volunteer": "yes"}, on=FALL)
-    assert found["headline"].startswith("Destroy the volunteer wheat now")
+    # no weather: the best day is the middle of zone 3's window, 8 Oct; three weeks before it is 17 Sep
+    assert found["verdict"] == "act" and found["act_by"] == "2026-09-17"
+    assert found["headline"].startswith("Destroy the volunteer wheat by Thu 17 Sep; then sow")
+    late = ask("wheat-planting", MONEY | {"volunteer": "yes"}, on=date(2026, 9, 30))
+    assert late["headline"].startswith("Destroy the volunteer wheat now")
     barred = [o["key"] for o in found["options"] if o["barred"]]
     assert barred == [f"sow-day-{d}" for d in range(0, 14, 3)]
+
+
+def test_what_is_due_in_weeks_waits_and_what_is_due_this_week_acts():
+    """Sowing on 18 and on 30 September, asked on the 14th."""
+    figures = {
+        "seeding-rate": (ASKED["seeding-rate"][1], "83.3 lb/ac"),
+        "soil-test": (ASKED["soil-test"][1], "P2O5"),
+        "soil-sampling": (ASKED["soil-sampling"][1], "by Wed 23 Sep"),
+        "variety-choice": (ASKED["variety-choice"][1] | {"current": "C"}, "beats C"),
+    }
+    for name, (values, figure) in figures.items():
+        far = "2026-10-15" if name == "variety-choice" else "2026-09-30"  # seed is ordered two weeks ahead
+        waits = ask(name, values | {"planting_date": far}, on=FALL)
+        assert waits["verdict"] == "wait" and waits["act_by"] is None and figure in waits["headline"], name
+        near = ask(name, values | {"planting_date": "2026-09-18"}, on=FALL)
+        assert near["verdict"] == "act" and near["act_by"] <= "2026-09-18", name
+
+
+def test_a_profile_sample_is_never_due_after_sowing():
+    for day in ("2026-09-14", "2026-09-16", "2026-09-20", "2026-09-24"):
+        found = ask("soil-sampling", ASKED["soil-sampling"][1] | {"planting_date": day}, on=FALL)
+        assert found["act_by"] is not None and "2026-09-14" <= found["act_by"] <= day
+
+
+def test_the_close_of_topdressing_belongs_to_the_crop_that_stands():
+    """Mid March is common practice: five days after it there is nothing left to do, not a year left to do it in."""
+    values = MONEY | NITROGEN
+    late = ask("topdress-nitrogen", values, on=date(2027, 3, 20))
+    assert late["verdict"] == "wait" and late["headline"].startswith("Too late to topdress: Mon 15 Mar")
+    assert all(o["barred"] for o in late["options"] if o["key"] != "none")
+    early = ask("topdress-nitrogen", values, on=date(2027, 1, 18))
+    assert early["verdict"] == "wait" and early["act_by"] is None
+    past = ask("wheat-purpose", ASKED["wheat-purpose"][1], on=date(2027, 3, 20))
+    assert next(o for o in past["options"] if o["key"] == "dual")["barred"]
+
+
+def test_wheat_whose_plan_is_the_best_use_asks_for_nothing():
+    values = MONEY | {"hay_price": "60 USD/ton", "hollow_stem_date": "2027-03-05"}
+    planned = ask("wheat-purpose", values | {"purpose": "grain"}, on=SPRING)
+    assert planned["verdict"] == "wait" and planned["headline"].startswith("Keep to the plan (grain")
+    other = ask("wheat-purpose", values | {"purpose": "hay"}, on=SPRING)
+    assert other["verdict"] == "act" and other["act_by"] == "2027-03-05"
+    assert ask("wheat-purpose", values, on=SPRING)["verdict"] == "act"  # no plan on file: to be settled
+
+
+def test_sowing_earlier_than_any_published_trial_is_not_offered():
+    """The Texas curve begins 39 days before the best date: here 8 October, so 30 August."""
+    found = ask("wheat-planting", MONEY | {"purpose": "dual", "value_of_gain": "1.1 USD/lb"}, on=date(2026, 7, 1))
+    barred = [int(o["key"].split("-")[-1]) for o in found["options"] if o["barred"]]
+    assert barred == list(range(0, 60, 3)) and found["verdict"] == "wait"
+    early = ask("wheat-planting", MONEY | {"best_date": "2026-12-30"}, on=date(2026, 7, 1))
+    assert early["verdict"] == "wait" and early["headline"].startswith("Too early")
+    # the Kansas curve ends at nothing for April sowing
+    spring = ask("wheat-planting", MONEY, on=date(2026, 4, 8))
+    assert spring["verdict"] == "wait" and spring["headline"].startswith("Too late for this season")
 
 
 def test_dual_purpose_is_sown_earlier_than_grain():

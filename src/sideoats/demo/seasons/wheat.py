@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -33,7 +35,30 @@ def entries(district: District, rng: np.random.Generator) -> list[NewEntry]:
             _set(site, head=int(0.55 * site.attributes["acres"]), weight="510 lb")
         found += _fall(district, site, number, rng, trial)
         found += _spring(district, site, number, rng, purpose)
+        found += _described(district, site, number)
     return found
+
+
+def _described(district: District, site: Site, number: int) -> list[NewEntry]:
+    """The field as it was known over last season, and as it is known since harvest: a place keeps one crop at a time.
+
+    Cattle leave the file when they left the field, so that a week of last spring is answered as it was then.
+    """
+    now = site.attributes
+    last = {k: v for k, v in now.items() if k not in ("head", "weight")}
+    for key in ("planting_date", "harvest_date", "hollow_stem_date"):
+        day = date.fromisoformat(now[key])
+        last[key] = day.replace(year=day.year - 1).isoformat()
+    last["hollow_stem_date"] = f"2026-03-{8 + number:02d}"
+    stood = {k: now[k] for k in ("head", "weight") if k in now}
+    steps = [(371, last | stood)]
+    if stood:
+        steps.append((174, last))  # off a fortnight after first hollow stem
+    steps.append((56, now))
+    return [
+        replace(district.seen(site, "place", ago), body={"name": site.name, "kind": site.kind, **body})
+        for ago, body in steps
+    ]
 
 
 def _fall(
@@ -68,6 +93,8 @@ def _spring(district: District, site: Site, number: int, rng: np.random.Generato
     """Last spring and summer on the same fields: stems, a freeze, stems split, the combine."""
     found = [district.seen(site, "soil_test", 244, organic_matter=f"{1.4 + 0.2 * (number % 4):.1f} %")]
     if purpose == "dual":
+        forage = f"{int(rng.integers(8, 15)) * 100} lb/ac"
+        found.append(district.seen(site, "wheat_check", 300, stage="tillering", rooted=True, forage=forage))
         for days_ago, mean in ((196, 0.6), (190, 1.2)):
             stems = np.clip(mean + 0.3 * rng.standard_normal(10), 0.1, None)
             text = ", ".join(f"{s:.1f}" for s in stems) + " cm"

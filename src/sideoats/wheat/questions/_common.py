@@ -24,6 +24,7 @@ STAGE_WORDS = {
 }  # fmt: skip
 CROPS = ("winter wheat",)
 INCH_MM = 25.4
+DUE_DAYS = 7  # the list is weekly: what falls due later is shown, and waits
 
 YIELD = Field("yield", "number", "grain yield that the field can be expected to make", unit="bu/ac", low=1, high=200,
               example="45 bu/ac", found_in=("place:expected_yield",))  # fmt: skip
@@ -81,12 +82,14 @@ def spring_days(table: Table, context: Context, field: str) -> Floats:
 
 
 def spring_close(table: Table, context: Context, field: str) -> Floats:
-    """(place,) days to that date, the common-practice end of topdressing (mid March) where it is not known."""
+    """(place,) days to that date, the common-practice end of topdressing (mid March) where it is not known; below zero
+    once it is past."""
     days = spring_days(table, context, field)
     if not np.isnan(days).any():
         return days
     month, day = (int(p) for p in context.facts["wheat/nitrogen.topdress_close"].text.split("-"))
-    return np.where(np.isnan(days), float(days_ahead(context.on, month, day)), days)
+    spring = date(context.on.year + (context.on.month >= 7), month, day)  # of this crop, so it can lie behind
+    return np.where(np.isnan(days), float((spring - context.on).days), days)
 
 
 def harvest_days(context: Context) -> int:

@@ -133,7 +133,9 @@ def _headline(
         if reached[i]:
             if cost <= benefit:
                 return f"First hollow stem is past, but grazing still pays: {money}."
-            return f"Take cattle off now: {money}."
+            ago = -np.median(stem.days[i])
+            since = f", about {ago:.0f} days ago" if ago >= 1 else " (about today)"
+            return f"Take cattle off now: first hollow stem was passed{since}; {money}."
         if best[i] >= DAYS[-1]:
             return f"No date yet: {money}; first hollow stem in about {np.median(stem.days[i]):.0f} days."
         when = w.shown_day(context, float(best[i]))
@@ -172,7 +174,9 @@ def _because(table: Table, context: Context, stem: _Stem, day: grazing.Day) -> C
 def _in_season(table: Table, context: Context) -> Bools:
     spring = context.on.month in (2, 3) or (context.on.month == 1 and context.on.day >= 15) or (
         context.on.month == 4 and context.on.day <= 20)  # fmt: skip
-    cattle = (table.number("head") > 0) | np.isin(table.text("purpose").astype(str), ["dual"])
+    planned = (table.text("purpose") == "dual") & ~table.known("head")  # whether cattle are on is not on file
+    ahead = w.spring_close(table, context, "hollow_stem_date") >= 0
+    cattle = (table.number("head") > 0) | (planned & ahead)
     return np.asarray(cattle & spring)
 
 

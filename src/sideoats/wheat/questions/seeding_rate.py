@@ -14,7 +14,7 @@ from sideoats.question import Answers, Context, Places, Question, Table
 from sideoats.schema import Field
 from sideoats.wheat import seed
 from sideoats.wheat.planting import late_rate
-from sideoats.wheat.questions._common import ACRES, CROPS, PLANTING, PURPOSE, ROW_SPACING, shown_day
+from sideoats.wheat.questions._common import ACRES, CROPS, DUE_DAYS, PLANTING, PURPOSE, ROW_SPACING, shown_day
 
 Floats = NDArray[np.float64]
 _LOT = "evidence:seed_lot."
@@ -94,8 +94,9 @@ def answer(table: Table, context: Context) -> Answers:
     drop = np.where(by_target, seed.seeds_to_drop(target, share), (low + high) / 2)
     rate = seed.seeding_rate(drop, size)
     late = np.nan_to_num(table.number("days_late"))
-    raise_by = (facts.value(f"wheat/seeding.{k}") for k in ("late_share", "late_top", "late_full"))
-    rate = late_rate(rate, late, *raise_by)
+    if (late > 0).any():
+        raise_by = (facts.value(f"wheat/seeding.{k}") for k in ("late_share", "late_top", "late_full"))
+        rate = late_rate(rate, late, *raise_by)
     if table.flag("residue").any():
         rate = rate + np.where(table.flag("residue"), facts.value("wheat/seeding.residue"), 0.0)
     seeds = rate * size
@@ -105,8 +106,9 @@ def answer(table: Table, context: Context) -> Answers:
     if table.known("planned").any():
         wrong = np.abs(off) > facts.value("wheat/seeding.off_share")
     missing = np.isnan(rate)
-    verdict = np.where(np.isnan(planned) | wrong, ACT, WAIT)
     until = table.days_until("planting_date", context.on)
+    due = ~(until > DUE_DAYS)  # a phone-in without a date is asked at the drill
+    verdict = np.where((np.isnan(planned) | wrong) & due, ACT, WAIT)
     act_by = np.where((verdict == ACT) & (until >= 0), until, -1)
     quantities = {
         "seeding_rate": (rate, "lb/ac"), "seeds_to_drop": (seeds, "1/ac"),
@@ -117,7 +119,8 @@ def answer(table: Table, context: Context) -> Answers:
         "seed_cost": (rate * table.number("seed_price"), "USD/ac"),
     }  # fmt: skip
     return Answers(
-        table, context, headline=_headline(table, rate, off, wrong), quantities=quantities, unit="USD/ac",
+        table, context, headline=_headline(table, context, rate, off, wrong, until),
+        quantities=quantities, unit="USD/ac",
         because=_because(table, context, size, share, assumed, by_target, low, high),
         verdict=np.where(missing, LOOK, verdict).astype(np.int8), act_by=np.nan_to_num(act_by, nan=-1).astype(np.int64),
         missing=missing, missing_look_within=7,
@@ -128,10 +131,15 @@ def answer(table: Table, context: Context) -> Answers:
     )  # fmt: skip
 
 
-def _headline(table: Table, rate: Floats, off: Floats, wrong: NDArray[np.bool_]) -> Callable[[int], str]:
+def _headline(
+    table: Table, context: Context, rate: Floats, off: Floats, wrong: NDArray[np.bool_], until: Floats
+) -> Callable[[int], str]:
     def text(i: int) -> str:
         if np.isnan(off[i]):
-            return f"Sow {rate[i]:.1f} lb/ac."
+            day = f" on {shown_day(context, until[i])}, as planned" if until[i] >= 0 else ""
+            acres = table.number("acres")[i]
+            need = f": {rate[i] * acres:,.0f} lb of seed for {acres:,.0f} ac" if np.isfinite(acres) else ""
+            return f"Sow {rate[i]:.1f} lb/ac{day}{need}."
         if wrong[i]:
             return f"Set the drill to {rate[i]:.1f} lb/ac: it is set {100 * abs(off[i]):.0f} % " + (
                 "too high." if off[i] > 0 else "too low."

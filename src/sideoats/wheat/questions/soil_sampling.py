@@ -17,6 +17,7 @@ from sideoats.wheat import fertility, nitrogen
 from sideoats.wheat.questions._common import (
     ACRES,
     CROPS,
+    DUE_DAYS,
     PLANTING,
     PRICE,
     PURPOSE,
@@ -26,6 +27,7 @@ from sideoats.wheat.questions._common import (
     known_or,
     lacking_text,
     shown_day,
+    spring_close,
     told,
     unknown,
     wheat_price,
@@ -49,6 +51,8 @@ INPUTS = (
     Field("banded", "flag", "fertiliser was banded in recent years", default=False),
     Field("profile_nitrogen", "number", "a profile test already on file", unit="lb/ac", low=0, high=800,
           fresh_days=_FRESH, found_in=("evidence:soil_test.profile_nitrogen",)),
+    Field("close_date", "date", "last day that a topdress helps; mid March if absent",
+          found_in=("place:hollow_stem_date",)),
     PLANTING, STATION, ACRES,
 )  # fmt: skip
 
@@ -96,9 +100,9 @@ def answer(table: Table, context: Context) -> Answers:
     variation = known_or(table.number("variation"), context, "wheat/soil.core_variation")
     cores = np.ceil(fertility.cores_needed(variation, table.number("within")))
     tested = table.known("profile_nitrogen")
-    until = table.days_until("planting_date", context.on)
-    due = np.where((until > 10) & (until <= 60), until - 7, 7)
-    verdict = np.where(tested, WAIT, np.where(decision.best == 0, ACT, WAIT))
+    due = _due(table, context)
+    soon = ~(due > DUE_DAYS)
+    verdict = np.where(~tested & (decision.best == 0) & soon, ACT, WAIT)
     lacking = unknown(table, price="wheat price", organic_matter="organic matter", cost="cost of a test")
     lacking |= {"expected yield": ~table.known("yield")}
     lacking["price of nitrogen"] = np.isnan(nitrogen_price(table, context))
@@ -108,13 +112,13 @@ def answer(table: Table, context: Context) -> Answers:
         headline=_headline(table, context, cores, gain, due, decision),
         because=_because(table, context, worth, variation),
         verdict=np.where(missing, LOOK, verdict).astype(np.int8),
-        act_by=np.where(verdict == ACT, due, -1).astype(np.int64),
+        act_by=np.where(verdict == ACT, np.nan_to_num(due, nan=-1.0), -1).astype(np.int64),
         quantities={
             "cores": (cores, "cores"), "worth_of_the_test": (gain, "USD/ac"), "cost_of_the_test": (cost, "USD/ac"),
             "rate_by_default": (worth.default_rate, "lb/ac"),
         },
         worth_of_a_look=np.maximum(gain, 0.0), look_cost=0.0,
-        cost_of_waiting=np.where(tested, 0.0, decision.cost_of_waiting),
+        cost_of_waiting=np.where(tested | ~soon, 0.0, decision.cost_of_waiting),
         missing=missing,
         missing_headline=lacking_text(lacking),
         cautions=(
@@ -124,6 +128,19 @@ def answer(table: Table, context: Context) -> Answers:
             "instructions.",
         ),
     )  # fmt: skip
+
+
+def _due(table: Table, context: Context) -> Floats:
+    """(place,) days to the last sampling whose result comes in time; NaN where nothing says when.
+
+    A laboratory takes about a week: before sowing, else (January on) before the topdress closes. Sowing that is nearer
+    than that leaves a few days, because the result still serves the topdress.
+    """
+    until = table.days_until("planting_date", context.on)
+    fall = np.where(until >= 0, np.maximum(until - 7, np.minimum(until, 3)), np.nan)
+    if context.on.month > 2:
+        return np.asarray(fall)
+    return np.where(np.isnan(fall), np.maximum(spring_close(table, context, "close_date") - 14, 0.0), fall)
 
 
 def _headline(
@@ -136,8 +153,9 @@ def _headline(
             )
         cost = table.number("cost")[i]
         if decision.best[i] == 0:
+            day = f"by {shown_day(context, due[i])}" if np.isfinite(due[i]) else "before nitrogen is bought"
             return (
-                f"Sample by {shown_day(context, due[i])}: {cores[i]:.0f} cores make one composite; the test is worth "
+                f"Sample {day}: {cores[i]:.0f} cores make one composite; the test is worth "
                 f"{gain[i]:.2f} USD/ac and costs {cost:.2f}."
             )
         return f"A test is worth {gain[i]:.2f} USD/ac here and costs {cost:.2f}: use the default."

@@ -93,11 +93,12 @@ def answer(table: Table, context: Context) -> Answers:
     missing = ~tested | np.isnan(goal) | (table.known("phosphorus") & ~usable)
     short = (np.nan_to_num(phosphate) > 0) | (np.nan_to_num(potash) > 0) | toxic
     until = table.days_until("planting_date", context.on)
+    due = ~(until > w.DUE_DAYS)
     return Answers(
-        table, context, unit="USD/ac", headline=_headline(phosphate, potash, lime, toxic),
+        table, context, unit="USD/ac", headline=_headline(context, phosphate, potash, lime, toxic, until),
         because=_because(table, critical_p, critical_k, acid),
-        verdict=np.where(missing, LOOK, np.where(short, ACT, WAIT)).astype(np.int8),
-        act_by=np.where(short & (until >= 0), until, -1).astype(np.int64),
+        verdict=np.where(missing, LOOK, np.where(short & due, ACT, WAIT)).astype(np.int8),
+        act_by=np.where(short & due & (until >= 0), until, -1).astype(np.int64),
         quantities={
             "phosphate": (phosphate, "lb/ac"), "potash": (potash, "lb/ac"), "lime_material": (lime, "lb/ac"),
             "phosphate_price": (price, "USD/lb"), "phosphate_cost": (phosphate * price, "USD/ac"),
@@ -115,7 +116,9 @@ def answer(table: Table, context: Context) -> Answers:
     )  # fmt: skip
 
 
-def _headline(phosphate: Floats, potash: Floats, lime: Floats, toxic: Bools) -> Callable[[int], str]:
+def _headline(
+    context: Context, phosphate: Floats, potash: Floats, lime: Floats, toxic: Bools, until: Floats
+) -> Callable[[int], str]:
     def text(i: int) -> str:
         parts = []
         if phosphate[i] > 0:
@@ -124,11 +127,10 @@ def _headline(phosphate: Floats, potash: Floats, lime: Floats, toxic: Bools) -> 
             parts.append(f"{potash[i]:.0f} lb/ac of K2O")
         if toxic[i]:
             parts.append(f"lime, {lime[i]:,.0f} lb/ac of this material" if np.isfinite(lime[i]) else "lime")
-        return (
-            "This slip asks for " + ", ".join(parts) + "."
-            if parts
-            else "Phosphorus, potassium and pH need nothing here."
-        )
+        if not parts:
+            return "Phosphorus, potassium and pH need nothing here."
+        day = f" before sowing on {w.shown_day(context, until[i])}" if until[i] >= 0 else ""
+        return "This slip asks for " + " and ".join(parts) + day + "."
 
     return text
 

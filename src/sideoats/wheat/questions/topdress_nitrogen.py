@@ -18,6 +18,7 @@ from sideoats.wheat import nitrogen, response
 from sideoats.wheat.questions._common import (
     ACRES,
     CROPS,
+    DUE_DAYS,
     INCH_MM,
     PLANTING,
     PRICE,
@@ -256,21 +257,22 @@ def answer(table: Table, context: Context) -> Answers:
     lacking["organic matter (or a fitted response)"] = ~table.known("organic_matter") & ~table.known("slope")
     missing = any_of(lacking)
     worth = np.maximum(decision.expected[:, LATER] - decision.expected[:, :LATER].max(axis=1), 0.0)
-    verdict = np.where(now, ACT, np.where((best == LATER) & (look <= 14), LOOK, WAIT))
+    due = now & (close <= DUE_DAYS)
+    verdict = np.where(due, ACT, np.where((best == LATER) & (look <= DUE_DAYS), LOOK, WAIT))
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac",
         bars=(Bar(over, "jointing is past: nitrogen on top no longer sets heads"),
               Bar(wet, "sandy, claypan or poorly drained: wait for green-up")),
         headline=_headline(context, decision, crop, close, look), because=_because(table, context, crop, past),
         verdict=np.where(missing, LOOK, verdict).astype(np.int8),
-        act_by=np.where(now, np.maximum(close, 0), -1).astype(np.int64),
+        act_by=np.where(due, np.maximum(close, 0), -1).astype(np.int64),
         look_by=np.where(best == LATER, np.maximum(look, 0), -1).astype(np.int64),
         quantities={
             "rate_by_publisher": (crop.rate, "lb/ac"), "rate_that_pays": (crop.best_rate, "lb/ac"),
             "rate_linear_plateau": (crop.linear_rate, "lb/ac"), "nitrogen_price": (crop.cost, "USD/lb"),
             "days_left": (close, "day"),
         },
-        worth_of_a_look=worth, cost_of_waiting=np.where(now & (close < 8), decision.expected.max(axis=1), 0.0),
+        worth_of_a_look=worth, cost_of_waiting=np.where(due, decision.expected.max(axis=1), 0.0),
         missing=missing, missing_look_within=14,
         missing_headline=lacking_text(lacking),
         cautions=(
@@ -289,12 +291,19 @@ def _headline(context: Context, decision: Decision, crop: _Crop, close: Floats, 
             by = shown_day(context, close[i])
             return f"Topdress {RATES[at]} lb/ac of nitrogen by {by}: worth {money:.0f} USD/ac over none."
         if at == LATER:
+            first = (
+                "Look now: deciding by it"
+                if look[i] <= 0
+                else f"Wait, and look by {shown_day(context, look[i])}: deciding then"
+            )
             return (
-                f"Wait, and look by {shown_day(context, look[i])}: deciding then is worth {money:.0f} USD/ac over "
+                f"{first} is worth {money:.0f} USD/ac over "
                 "none, "
                 f"{money - decision.expected[i, :LATER].max():.1f} more than any rate today."
             )
-        return "No topdress: nitrogen at hand covers the crop, or a pound costs more than it brings."
+        if close[i] < 0:
+            return f"Too late to topdress: {shown_day(context, close[i])} is taken as the end, before jointing."
+        return "No topdress: nitrogen at hand covers the crop, or more of it would cost more than it brings in time."
 
     return text
 
@@ -334,7 +343,8 @@ def _because(table: Table, context: Context, crop: _Crop, past: Bools) -> Callab
 
 
 def _in_season(table: Table, context: Context) -> Bools:
-    return np.full(len(table), context.on.month in (1, 2, 3) or (context.on.month == 4 and context.on.day <= 10))
+    spring = context.on.month in (1, 2, 3) or (context.on.month == 4 and context.on.day <= 10)
+    return np.asarray(spring & (spring_close(table, context, "close_date") >= -7))
 
 
 QUESTION = Question(

@@ -196,20 +196,24 @@ def answer(table: Table, context: Context) -> Answers:
     decision = decide(np.nan_to_num(payoff), barred=absent)
     options = tuple(Option(name, f"Sow {name}") for name in names)
     keep = _keeps(table, context, results, names, decision)
-    verdict = np.where(missing, LOOK, np.where(keep, WAIT, ACT))
     until = table.days_until("planting_date", context.on)
+    due = np.where(until >= 0, np.maximum(until - 14, 0), np.nan)  # seed is ordered two weeks ahead
+    soon = ~(due > w.DUE_DAYS)
+    verdict = np.where(missing, LOOK, np.where(keep | ~soon, WAIT, ACT))
     best = np.maximum(decision.best, 0)
+    lead = _lead(table, names, decision)
     return Answers(
         table, context, options=options, decision=decision, unit="USD/ac",
         bars=(Bar(absent, "not in these trials, or not on offer"),),
-        headline=_headline(table, results, names, decision, keep),
+        headline=_headline(table, context, results, names, decision, keep, due, lead),
         because=_because(table, results, names, deviation, best),
         verdict=verdict.astype(np.int8),
-        act_by=np.where((verdict == ACT) & (until >= 0), np.maximum(until - 14, 0), -1).astype(np.int64),
+        act_by=np.where(verdict == ACT, np.nan_to_num(due, nan=-1.0), -1).astype(np.int64),
         quantities={
             "trials": (np.array([np.nan if r is None else r.trials for r in results]), "trials"),
             "least_significant_difference": (np.array([np.nan if r is None else r.lsd for r in results]), "bu/ac"),
             "heritability": (np.array([np.nan if r is None else r.heritability for r in results]), "1"),
+            "worth_of_changing": (lead, "USD/ac"),
             "lead_over_trial_mean": (deviation.mean(axis=1)[np.arange(n), best] if n else np.zeros(0), "bu/ac"),
         },
         missing=missing, missing_headline=lambda i: problems[i] or "Not known: expected yield or wheat price.",
@@ -219,8 +223,19 @@ def answer(table: Table, context: Context) -> Answers:
             "Yield is not all: resistance, straw, test weight and what the buyer takes are not in these figures.",
             "Protected varieties may not be sold or swapped as seed; the tag says what may be sown again.",
         ),
-        cost_of_waiting=np.zeros(n),
+        cost_of_waiting=np.where((verdict == ACT) & np.isfinite(due), np.nan_to_num(lead), 0.0),
     )  # fmt: skip
+
+
+def _lead(table: Table, names: tuple[str, ...], decision: Decision) -> Floats:
+    """(place,) what the best variety pays over the one sown so far, on average [USD/ac]; NaN where not known."""
+    current = table.text("current")
+    out = np.full(len(table), np.nan)
+    for at, name in enumerate(names):
+        rows = (current == name) & (decision.best >= 0) & ~decision.barred[:, at]
+        best = decision.expected[np.arange(len(table)), np.maximum(decision.best, 0)]
+        out = np.where(rows, best - decision.expected[:, at], out)
+    return out
 
 
 def _keeps(
@@ -240,8 +255,9 @@ def _keeps(
 
 
 def _headline(
-    table: Table, results: list[_Result | None], names: tuple[str, ...], decision: Decision, keep: NDArray[np.bool_]
-) -> Callable[[int], str]:
+    table: Table, context: Context, results: list[_Result | None], names: tuple[str, ...], decision: Decision,
+    keep: NDArray[np.bool_], due: Floats, lead: Floats,
+) -> Callable[[int], str]:  # fmt: skip
     def text(i: int) -> str:
         result = results[i]
         if result is None or decision.best[i] < 0:
@@ -256,7 +272,12 @@ def _headline(
                 return (
                     f"No strong reason to leave {current}: {best} beats it next year with a chance of {chance:.0f} %."
                 )
-            return f"Sow {best}: it beats {current} on a field like this next year with a chance of {chance:.0f} %."
+            worth = f", worth {lead[i]:.0f} USD/ac on average" if np.isfinite(lead[i]) else ""
+            order = f"; have the seed by {w.shown_day(context, due[i])}" if due[i] > 0 else ""
+            return (
+                f"Sow {best}: it beats {current} on a field like this next year with a chance of {chance:.0f} %"
+                f"{worth}{order}."
+            )
         return f"Sow {best}: highest on average, and best of all in {sure:.0f} % of futures."
 
     return text

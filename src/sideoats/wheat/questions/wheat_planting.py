@@ -171,32 +171,40 @@ def answer(table: Table, context: Context) -> Answers:
     sown = _sown(table, context)
     payoff = _payoff(table, context, sown)
     volunteer = table.flag("volunteer")
-    early = (
-        np.array(DAYS) < context.facts["wheat/planting.volunteer_before"].low
-        if volunteer.any()
-        else np.zeros(len(DAYS), bool)
-    )
-    barred = volunteer[:, None] & early[None, :]
-    decision = decide(payoff, barred=barred, days=DAYS, tolerance=0.0)
+    before, sure = context.facts.span("wheat/planting.volunteer_before") if volunteer.any() else (0.0, 0.0)
+    barred = volunteer[:, None] & (np.array(DAYS) < before)[None, :]
     days = np.array(DAYS, np.float64)
+    first = float(context.facts["wheat/planting.early_yield.bushland"].rows[-1][0])
+    unheard = days[None, :] < sown.best[:, None] - first
+    decision = decide(payoff, barred=barred | unheard, days=DAYS, tolerance=0.0)
     worth = decision.expected[np.arange(len(table)), np.maximum(decision.best, 0)]
-    near = (decision.expected >= worth[:, None] - 0.02 * np.abs(worth[:, None])) & ~barred
+    none = (decision.best < 0) | (worth <= 0)  # too early to say, or nothing sown from now on makes a crop
+    near = (decision.expected >= worth[:, None] - 0.02 * np.abs(worth[:, None])) & ~barred & ~unheard
     opens = np.where(near.any(axis=1), days[near.argmax(axis=1)], days[-1])
     closes = np.where(near.any(axis=1), days[len(days) - 1 - near[:, ::-1].argmax(axis=1)], days[0])
     grazed = np.isin(table.text("purpose").astype(str), ["dual", "graze-out"])
     lacking = w.unknown(table, price="wheat price") | {"expected yield": ~table.known("yield")}
     lacking["value of gain of the cattle"] = grazed & ~table.known("value_of_gain")
     missing = w.any_of(lacking)
-    ready = opens <= 7
-    verdict = np.where(volunteer, ACT, np.where(ready, ACT, WAIT))
+    ready = (opens <= w.DUE_DAYS) & ~none
+    soon = ready & ((closes <= w.DUE_DAYS) | (days[np.maximum(decision.best, 0)] <= w.DUE_DAYS))
+    clear = np.maximum(closes - sure, 0.0)  # the longer of the published leads before the last good day
+    verdict = np.where(np.where(volunteer, clear <= w.DUE_DAYS, soon) & ~none, ACT, WAIT)
+    waiting = decision.cost_of_waiting
+    if volunteer.any():
+        waiting = np.where(volunteer, _late_clearing(context, payoff, unheard), waiting)
     look = np.where(~table.known("top_moist") & (opens <= 14), np.maximum(opens - 2, 0), -1)
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac",
-        bars=(Bar(barred, "living volunteer wheat: destroy it two to three weeks before sowing"),),
-        headline=_headline(table, context, decision, opens, closes),
+        bars=(
+            Bar(barred & ~unheard, "living volunteer wheat: destroy it two to three weeks before sowing"),
+            Bar(unheard, f"more than {first:.0f} days before the best grain date: no published trial sowed so early"),
+        ),
+        headline=_headline(table, context, decision, opens, closes, clear),
         because=_because(table, context, sown, opens, closes),
         verdict=np.where(missing, LOOK, verdict).astype(np.int8),
-        act_by=np.where(volunteer, 3, np.where(ready, closes, -1)).astype(np.int64), look_by=look.astype(np.int64),
+        act_by=np.where(verdict == ACT, np.where(volunteer, clear, closes), -1).astype(np.int64),
+        look_by=look.astype(np.int64),
         quantities={
             "days_to_window": (opens, "day"), "days_to_close": (closes, "day"), "best_grain_day": (sown.best, "day"),
             "yield_if_sown_today": (sown.grain[:, :, 0].mean(axis=1), "bu/ac"),
@@ -205,24 +213,41 @@ def answer(table: Table, context: Context) -> Answers:
         },
         missing=missing, missing_look_within=7,
         missing_headline=w.lacking_text(lacking),
-        cautions=_cautions(table), cost_of_waiting=np.where(ready, decision.cost_of_waiting, 0.0),
+        cautions=_cautions(table),
+        cost_of_waiting=np.where(verdict == ACT, waiting, 0.0),
     )  # fmt: skip
 
 
+def _late_clearing(context: Context, payoff: Floats, unheard: Bools) -> Floats:
+    """(place,) lost when living volunteer wheat is destroyed a week from now instead of today [USD/ac]."""
+    before = context.facts["wheat/planting.volunteer_before"].low
+    expected = np.where(unheard, -np.inf, payoff.mean(axis=1))
+    now, later = (expected[:, np.array(DAYS) >= before + d].max(axis=1) for d in (0, w.DUE_DAYS))
+    lost = np.where(np.isfinite(later), now - np.where(np.isfinite(later), later, 0.0), 0.0)
+    return np.asarray(np.maximum(np.nan_to_num(lost), 0.0))
+
+
 def _headline(
-    table: Table, context: Context, decision: Decision, opens: Floats, closes: Floats
+    table: Table, context: Context, decision: Decision, opens: Floats, closes: Floats, clear: Floats
 ) -> Callable[[int], str]:
     def text(i: int) -> str:
         best = int(decision.best[i])
+        if best < 0:
+            return "Too early: no published trial sowed wheat so long before the best date."
+        if decision.expected[i, best] <= 0:
+            return "Too late for this season: no sowing from today on pays."
         start, end = w.shown_day(context, opens[i]), w.shown_day(context, closes[i])
+        span = f"{start} to {end}" if closes[i] > opens[i] else f"about {start}"
         if table.flag("volunteer")[i]:
-            return f"Destroy the volunteer wheat now; then sow {start} to {end}."
-        if opens[i] > 7:
-            return f"Do not sow yet: {start} to {end} pays best for {table.text('purpose')[i]}."
+            by = f"by {w.shown_day(context, clear[i])}" if clear[i] > 0 else "now"
+            return f"Destroy the volunteer wheat {by}; then sow {span}."
+        if opens[i] > w.DUE_DAYS:
+            return f"Do not sow yet: {span} pays best for {table.text('purpose')[i]}."
         today = decision.expected[i, best] - decision.expected[i, 0]
         if DAYS[best] == 0 and closes[i] == 0:
-            lost = decision.expected[i, 0] - decision.expected[i, 1]
-            return f"Sow now: every {STEP} days of waiting cost about {lost:.0f} USD/ac."
+            week = w.shown_day(context, next(d for d in DAYS if d >= w.DUE_DAYS))
+            moist = " while the top is moist" if table.flag("top_moist")[i] else ""
+            return f"Sow now{moist}: waiting to {week} costs about {decision.cost_of_waiting[i]:.0f} USD/ac."
         if DAYS[best] == 0:
             return f"Sow now: every day up to {end} is within 2 % of the best."
         day = w.shown_day(context, DAYS[best])

@@ -29,8 +29,8 @@ INPUTS = (
     w.HEAD, w.STOCKING, w.GAIN, w.VALUE_OF_GAIN,
     Field("hollow_stem_date", "date", "first hollow stem expected; mid March if absent",
           found_in=("place:hollow_stem_date",)),
-    *w.HAY,
-    Field("grazed_already", "flag", "cattle have been on it this season", default=False),
+    w.PURPOSE, *w.HAY,
+    Field("grazed_already", "flag", "cattle have been on it this season; taken so where the week finds them there"),
     Field("insured", "flag", "insured for grain", found_in=("place:insured",)),
     Field("agent_asked", "flag", "the insurance agent has agreed to other uses", default=False),
     w.STATION, w.ACRES,
@@ -47,6 +47,12 @@ class _Budget:
     stem: Floats  # (place,) days to first hollow stem
 
 
+def _grazed(table: Table) -> Bools:
+    """(place,) cattle have been on: as told, else cattle on file on wheat that is meant to be grazed."""
+    standing = np.isin(table.text("purpose").astype(str), ["dual", "graze-out"]) & (table.number("head") > 0)
+    return np.asarray(np.where(table.known("grazed_already"), table.flag("grazed_already"), standing))
+
+
 def _budget(table: Table, context: Context) -> _Budget:
     facts, out = context.facts, context.outlook
     stem = w.spring_close(table, context, "hollow_stem_date")
@@ -57,7 +63,7 @@ def _budget(table: Table, context: Context) -> _Budget:
     )
     _, penalty = facts.choose("wheat/grazing_penalty")
     lost = out.between("grazing penalty", penalty.low, penalty.high)[None, :]
-    grazed = np.where(table.flag("grazed_already")[:, None], net, net * (1 - lost))
+    grazed = net * (1 - lost)
     head, gain = np.nan_to_num(w.stocking(table))[:, None], w.gain_draws(table, context)
     worth = np.nan_to_num(table.number("value_of_gain"))[:, None] * out.price_ratio("feeder steer 750 lb", [90])[:, 0]
     a_day = grazing.forage_revenue(head, 1.0, gain, worth)
@@ -65,7 +71,7 @@ def _budget(table: Table, context: Context) -> _Budget:
     more = out.between("graze-out stocking", *facts.span("wheat/grazing.graze_out_stocking"))
     days = out.between("graze-out days", *facts.span("wheat/grazing.graze_out_days"))
     payoff = np.stack(
-        [np.where(table.flag("grazed_already")[:, None], grazed, net), grazed + a_day * until,
+        [np.where(_grazed(table)[:, None], grazed, net), grazed + a_day * until,
          a_day * (until + days * more), w.hay_money(table, context, 90)], axis=2,
     )  # fmt: skip
     return _Budget(payoff, net, a_day, stem)
@@ -88,9 +94,14 @@ def answer(table: Table, context: Context) -> Answers:
     lacking = w.unknown(table, price="wheat price") | {"expected yield": ~table.known("yield")}
     missing = w.any_of(lacking)
     near = budget.stem <= 21
-    verdict = np.where(near | past, ACT, WAIT)
+    plan = np.array([w.PURPOSES.index(p) if p else -1 for p in table.text("purpose")])
+    kept = (plan == decision.best) | ((plan == DUAL) & (decision.best == GRAIN))  # grain follows when cattle come off
+    verdict = np.where(near & ~kept, ACT, WAIT)
     second = np.sort(np.where(barred, -np.inf, decision.expected), axis=1)[:, -2]
-    margin = decision.expected[np.arange(n), np.maximum(decision.best, 0)] - second
+    best = decision.expected[np.arange(n), np.maximum(decision.best, 0)]
+    margin = best - second
+    planned = best - decision.expected[np.arange(n), np.maximum(plan, 0)]  # what keeping to the plan gives away
+    lost = np.where(plan < 0, margin, np.where(barred[np.arange(n), np.maximum(plan, 0)], margin, planned))
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac",
         bars=(
@@ -99,16 +110,16 @@ def answer(table: Table, context: Context) -> Answers:
             Bar(masks["policy"], "insured for grain: ask the agent before grazing it out or cutting it"),
             Bar(masks["past"], "first hollow stem is past: see graze-pull-off"),
         ),
-        headline=_headline(context, decision, budget), because=_because(table, context, budget),
+        headline=_headline(context, decision, budget, plan, kept), because=_because(table, context, budget),
         verdict=np.where(missing, LOOK, verdict).astype(np.int8),
         act_by=np.where(verdict == ACT, np.maximum(budget.stem, 0), -1).astype(np.int64),
-        look_by=np.where(~near, np.maximum(budget.stem - 21, 0), -1).astype(np.int64),
         quantities={
             "days_to_hollow_stem": (budget.stem, "day"), "grain_net": (budget.grain.mean(axis=1), "USD/ac"),
             "grazing_a_day": (budget.graze_day.mean(axis=1), "USD/ac/day"),
             "lead_over_the_next": (np.where(np.isfinite(margin), margin, np.nan), "USD/ac"),
         },
-        cost_of_waiting=np.where(near, np.nan_to_num(margin, posinf=0.0), 0.0), missing=missing,
+        cost_of_waiting=np.where((verdict == ACT) & (budget.stem <= w.DUE_DAYS), np.nan_to_num(lost, posinf=0.0), 0.0),
+        missing=missing,
         missing_headline=w.lacking_text(lacking),
         cautions=(
             w.INSURANCE, w.CATTLE,
@@ -118,12 +129,20 @@ def answer(table: Table, context: Context) -> Answers:
     )  # fmt: skip
 
 
-def _headline(context: Context, decision: Decision, budget: _Budget) -> Callable[[int], str]:
+def _headline(
+    context: Context, decision: Decision, budget: _Budget, plan: NDArray[np.int64], kept: Bools
+) -> Callable[[int], str]:
     def text(i: int) -> str:
         at = int(decision.best[i])
         if at < 0:
             return "No use of this wheat is open: see the reasons."
         sure = 100 * decision.chance_best[i, at]
+        if kept[i] and plan[i] == DUAL and at == GRAIN:
+            grain = f"{decision.expected[i, at]:.0f} USD/ac"
+            return f"Keep to dual purpose: cattle off at first hollow stem, then grain, {grain}."
+        if kept[i]:
+            money, label = decision.expected[i, at], OPTIONS[at].label.lower()
+            return f"Keep to the plan ({label}): {money:.0f} USD/ac, best in {sure:.0f} % of futures."
         lead = f"{OPTIONS[at].label}: {decision.expected[i, at]:.0f} USD/ac, best in {sure:.0f} % of futures"
         if budget.stem[i] > 21:
             return f"{lead}; settle it by {w.shown_day(context, budget.stem[i])}, first hollow stem."
