@@ -201,15 +201,26 @@ def _weather() -> dict[str, dict[str, Any]]:
     }
 
 
+def _blocks() -> list[tuple[date, date]]:
+    """First day and day after the last of each block of station days: years, then quarters of the last two years.
+
+    A block is seen at its end, so a week of last spring must not have to wait for December to know of a frost.
+    """
+    recent = TODAY.year - 1
+    starts = [date(year, 1, 1) for year in range(FIRST_WEATHER.year, recent)]
+    starts += [date(year, month, 1) for year in (recent, TODAY.year) for month in (1, 4, 7, 10)]
+    starts = [day for day in starts if day < TODAY]
+    return list(zip(starts, [*starts[1:], TODAY], strict=True))
+
+
 def _weather_entries(district: District) -> list[NewEntry]:
     entries = []
     for name, values in district.weather.items():
-        for year in range(FIRST_WEATHER.year, TODAY.year + 1):
-            first = (date(year, 1, 1) - FIRST_WEATHER).days
-            last = min((date(year + 1, 1, 1) - FIRST_WEATHER).days, (TODAY - FIRST_WEATHER).days)
-            body: dict[str, Any] = {"start": date(year, 1, 1).isoformat(), "source": "invented by the demo's generator"}
+        for start, end in _blocks():
+            first, last = (start - FIRST_WEATHER).days, (end - FIRST_WEATHER).days
+            body: dict[str, Any] = {"start": start.isoformat(), "source": "invented by the demo's generator"}
             body |= {variable: column[first:last].tolist() for variable, column in values.items()}
-            seen = datetime.combine(FIRST_WEATHER + timedelta(days=last - 1), time(23, 0), tzinfo=ZONE)
+            seen = datetime.combine(end - timedelta(days=1), time(23, 0), tzinfo=ZONE)
             entries.append(NewEntry("station_days", body, place=name, seen_at=seen, observer="demo station"))
     return entries
 
