@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sideoats.insects.planner import plan_round, road_hours
+from sideoats.decide import perfect_information
+from sideoats.insects.planner import first_look_worth, plan_round, road_hours
 
 
 def best_by_all_orders(worth: np.ndarray, hours: np.ndarray, road: np.ndarray, available: float) -> float:
@@ -52,3 +53,11 @@ def test_nothing_worth_nothing_is_visited() -> None:
     road = np.zeros((4, 4))
     found = plan_round([0, 5, 0], [1, 1, 1], road, 8)
     assert found.order.tolist() == [1] and len(found.left) == 2
+
+
+@pytest.mark.parametrize("over", [0.0, 0.05, 0.3, 0.5, 0.9, 1.0])
+def test_a_first_look_is_worth_what_a_decision_table_says(over: float) -> None:
+    """The same choice as a payoff table: treat or leave, field over the threshold or not."""
+    cost, excess = 15.0, 2.5
+    table = [[(excess - 1) * cost, -cost], [0.0, 0.0]]
+    assert first_look_worth(over, excess, cost) == pytest.approx(perfect_information(table, [over, 1 - over]))

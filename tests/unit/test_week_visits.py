@@ -11,6 +11,7 @@ from sideoats.bulletin.field_card import cards, round_map, round_text
 from sideoats.demo.district import TODAY, all_entries
 from sideoats.ledger import open_ledger
 from sideoats.week import District, Week, district_of, run_week
+from sideoats.week.flights import is_flight
 from sideoats.week.run import evidence_needed, weekly_questions
 from sideoats.week.visits import counting_lines, plan_visits, position
 
@@ -26,11 +27,35 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> tuple[Week, District]:
 def test_the_round_keeps_to_the_hours_and_takes_the_worthiest_first(found: tuple[Week, District]) -> None:
     short, long = (plan_visits(*found, hours=h) for h in (2.0, 40.0))
     assert short.hours <= 2.0 and 0 < len(short.visits) < len(long.visits)
-    asked = {c.place for c in found[0].of("look")}
-    assert {v.place.id for v in (*short.visits, *short.left)} == asked == {v.place.id for v in long.visits}
+    asked = {c.place for c in found[0].of("look") if not is_flight(c)}
+    sent = {v.place.id for v in long.visits if any(is_flight(c) for c in v.reasons)}
+    assert {v.place.id for v in (*short.visits, *short.left)} == asked | sent == {v.place.id for v in long.visits}
     best = max(long.visits, key=lambda v: v.worth)
     assert best.place.id in {v.place.id for v in short.visits}
     assert all(v.look_by is None or v.look_by <= TODAY + timedelta(days=60) for v in long.visits)
+
+
+def test_a_flight_sends_to_fields_that_it_threatens_and_nobody_has_counted(found: tuple[Week, District]) -> None:
+    week, district = found
+    plan = plan_visits(week, district, hours=60)
+    sent = [v for v in plan.visits if any(is_flight(c) for c in v.reasons)]
+    assert sent and all(v.place.kind == "field" and v.worth > 0 and not v.guessed for v in sent)
+    eaten = {"corn earworm": ("sorghum", "soybean", "cotton"), "fall armyworm": ("wheat", "sorghum")}
+    traps = {p.id: p.attributes["crop"] for p in district.snapshot.places if p.kind == "trap"}
+    for v in sent:
+        for c in filter(is_flight, v.reasons):
+            assert any(crop in v.place.attributes["crop"] for crop in eaten[traps[c.place]])
+        assert v.look_by is not None and str(v.place.attributes["planting_date"]) <= TODAY.isoformat()
+    assert "sorghum-headworm" in {q for v in sent for q in v.count}
+    heads = district.snapshot.evidence["head_counts"]
+    assert all((TODAY - heads[v.place.id].seen_on).days > 7 for v in sent if v.place.id in heads)
+    assert not {v.place.id for v in (*plan.visits, *plan.left)} & {c.place for c in week.calls if is_flight(c)}
+
+
+def test_a_flight_sends_to_no_place_that_may_not_be_shown(found: tuple[Week, District]) -> None:
+    open_to = {p.id for p in found[1].snapshot.places if p.farm in ("two-elms", "saltgrass")}
+    plan = plan_visits(*found, hours=60, sees=open_to)
+    assert plan.visits and {v.place.id for v in (*plan.visits, *plan.left)} <= open_to
 
 
 def test_one_farm_only(found: tuple[Week, District]) -> None:

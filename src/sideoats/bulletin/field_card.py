@@ -11,6 +11,7 @@ from sideoats.pictures import Picture
 from sideoats.week.visits import Plan, Visit
 
 _UNITS = (10, 20, 30, 40, 60, 80)
+_ABOUT = {"crop": "{}", "acres": "{:g} ac", "planting_date": "sown {}", "variety": "variety {}"}
 _STYLE = """
 body { font: 12pt/1.35 Georgia, "Liberation Serif", serif; color: #000; background: #fff; margin: 0 auto;
   max-width: 46rem }
@@ -97,9 +98,9 @@ def cards(plan: Plan, lines: Mapping[str, Sequence[Mapping[str, Any]]]) -> str:
 
 def _card(v: Visit, plans: Sequence[Mapping[str, Any]]) -> str:
     about = v.place.attributes
-    told = ", ".join(str(about[k]) for k in ("crop", "acres", "planting_date", "variety") if about.get(k) is not None)
+    told = ", ".join(words.format(about[k]) for k, words in _ABOUT.items() if about.get(k) is not None)
     asked = "".join(f"<li><b>{escape(c.question)}</b>: {escape(c.headline)}</li>" for c in v.reasons)
-    counts = "".join(_lines_table(p) for p in plans if p["question"] in {c.question for c in v.reasons})
+    counts = "".join(_lines_table(p) for p in plans if p["question"] in v.count)
     blanks = "<tr class='blank'>" + "<td></td>" * 10 + "</tr>"
     return (
         f"<section><h2>{v.number}. {escape(v.place.name)} <small>{escape(v.place.id)}</small></h2><p>{escape(told)}</p>"
@@ -111,17 +112,28 @@ def _card(v: Visit, plans: Sequence[Mapping[str, Any]]) -> str:
 
 def _lines_table(plan: Mapping[str, Any]) -> str:
     """Running totals at which counting may stop, after so many units."""
-    out = [f"<p>{escape(str(plan['title']))} Stop counting when the total is at or outside these lines:</p>"]
-    for stage, (b0, b1, a0, a1) in plan["by"].items():
-        name = escape(stage) if stage else "as on file"
+    out = [
+        f"<p>{escape(str(plan['title']))} Count {escape(str(plan['count']))}. Stop counting when the total is at or "
+        "outside these lines:</p>"
+    ]
+    for name, (b0, b1, a0, a1) in _same_lines(plan["by"]):
         units = "".join(f"<th>{n}</th>" for n in _UNITS)
         below = "".join(f"<td>{_floor(b0 + b1 * n)}</td>" for n in _UNITS)
         above = "".join(f"<td>{math.ceil(a0 + a1 * n)}</td>" for n in _UNITS)
         out.append(
-            f"<table><tr><th>{name}: units counted</th>{units}</tr><tr><td>leave it, at or under</td>{below}</tr>"
+            f"<table><tr><th>{escape(name)}: units counted</th>{units}</tr>"
+            f"<tr><td>leave it, at or under</td>{below}</tr>"
             f"<tr><td>treat side, at or over</td>{above}</tr></table>"
         )
     return "".join(out)
+
+
+def _same_lines(by: Mapping[str, Sequence[float]]) -> list[tuple[str, Sequence[float]]]:
+    """Stop lines with the stages they hold for; stages with the same lines stand together."""
+    stages: dict[tuple[float, ...], list[str]] = {}
+    for stage, line in by.items():
+        stages.setdefault(tuple(line), []).extend([stage] if stage else [])
+    return [(", ".join(names) or "as on file", line) for line, names in stages.items()]
 
 
 def _floor(value: float) -> str:

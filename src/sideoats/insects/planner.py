@@ -58,6 +58,26 @@ def road_hours(latitude: ArrayLike, longitude: ArrayLike, *, speed: float, windi
     return np.asarray(2 * _EARTH_KM * np.arcsin(np.sqrt(np.clip(half, 0, 1))) * winding / speed)
 
 
+def first_look_worth(over: float, excess: float, cost: float) -> float:
+    """What a first look at a field is worth, where only the chance that it is over the threshold is known.
+
+    A field over the threshold holds `excess` times it and loses so many treatments' cost; without a look one treats all
+    such fields or none, with it those that pay: the value of perfect information of that choice.
+
+    Parameters
+    ----------
+    over : chance of being over the threshold, 0 to 1
+    excess : density over the threshold in such a field, above 1; none is lost in the others
+    cost : of one treatment, any money
+
+    Returns
+    -------
+    money, in the unit of `cost`
+    """
+    saved = over * (excess - 1.0) * cost
+    return saved - max(0.0, saved - (1.0 - over) * cost)
+
+
 def plan_round(worth: ArrayLike, hours: ArrayLike, road: ArrayLike, available: float) -> Round:
     """A round from and back to the start within the hours there are.
 

@@ -29,7 +29,10 @@ _BY = "stage"
 
 
 def counted_fields(question: Question) -> Iterator[tuple[Field, str, str]]:
-    """Fields of a question that are counted one by one, with the evidence kind and field that they are found in."""
+    """The field of a question that its stop lines are for, with the evidence kind and field that it is found in.
+
+    That is the first one counted unit by unit: further ones (small larvae, medium larvae) have no lines of their own.
+    """
     for f in question.inputs:
         if f.kind == "counts":
             for source in f.found_in:
@@ -37,11 +40,11 @@ def counted_fields(question: Question) -> Iterator[tuple[Field, str, str]]:
                 kind, _, name = what.partition(".")
                 if where == "evidence" and name:
                     yield f, kind, name
-                    break
+                    return
 
 
 def stop_lines(district: District) -> list[dict[str, Any]]:
-    """Every plan: question, kind, field, place, and by stage the four numbers below and above.
+    """Every plan: question, what to count, kind, field, place, and by stage the four numbers below and above.
 
     ``by`` maps a stage ("" for what is on file) to [b0, b1, a0, a1]: after n units a total at or under b0 + b1 n says
     "leave it", one at or over a0 + a1 n says "treat".
@@ -70,6 +73,7 @@ def stop_lines(district: District) -> list[dict[str, Any]]:
                 {
                     "question": question.name,
                     "title": question.title,
+                    "count": counted.help,
                     "kind": kind,
                     "field": name,
                     "place": place,

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -14,6 +13,7 @@ from sideoats.call import Call
 from sideoats.insects.planner import plan_round, road_hours
 from sideoats.ledger import Place
 from sideoats.week.district import District
+from sideoats.week.flights import FlightField, flight_fields, is_flight, position
 from sideoats.week.run import Week
 from sideoats.week.stop_lines import stop_lines
 
@@ -25,7 +25,8 @@ class Visit:
     Attributes
     ----------
     number : in the order of the round, 0 for a place left out
-    reasons : the calls that ask for the look, the most worth first
+    reasons : the calls that ask for the look, the most worth first; a trap's call where its flight sends one there
+    count : questions whose counts are wanted
     worth : money for the whole place that the looks are worth [USD]; `guessed` where nothing is known of it yet
     look_by : the earliest date among the reasons
     """
@@ -33,6 +34,7 @@ class Visit:
     number: int
     place: Place
     reasons: tuple[Call, ...]
+    count: tuple[str, ...]
     worth: float
     guessed: bool
     look_by: date | None
@@ -52,40 +54,40 @@ class Plan:
     available: float
 
 
-def position(place: Place) -> tuple[float, float]:
-    """(latitude, longitude) of a place: its own, or the middle of its outline's first ring; NaN where unknown."""
-    at = place.attributes
-    if isinstance(at.get("latitude"), int | float) and isinstance(at.get("longitude"), int | float):
-        return float(at["latitude"]), float(at["longitude"])
-    outline = at.get("outline") or {}
-    try:
-        ring: Any = outline["coordinates"][0]
-        ring = ring[0] if outline["type"] == "MultiPolygon" else ring
-        corners = np.array(ring, dtype=float)[:-1, :2]
-        return float(corners[:, 1].mean()), float(corners[:, 0].mean())
-    except (KeyError, IndexError, TypeError, ValueError):
-        return math.nan, math.nan
-
-
 def plan_visits(
-    week: Week, district: District, *, hours: float, start: tuple[float, float] | None = None, farm: str | None = None
+    week: Week,
+    district: District,
+    *,
+    hours: float,
+    start: tuple[float, float] | None = None,
+    farm: str | None = None,
+    sees: Collection[str] | None = None,
 ) -> Plan:
     """Choose and order the visits of a week.
+
+    Places whose call is to look are candidates, and so are the fields that a moth flight threatens (`flight_fields`).
+    The trap of such a flight is not visited for it: it is the fields that want looking at.
 
     Parameters
     ----------
     hours : there are in all, road included
     start : latitude and longitude of the office; the middle of the places where None
     farm : only this farm's places
+    sees : ids of the places that may be shown; all where None
     """
     facts = district.facts.reader()
     by_place: dict[str, list[Call]] = {}
     for call in week.calls:
-        if call.verdict == "look" and (farm is None or call.farm == farm):
+        if call.verdict == "look" and not is_flight(call) and (farm is None or call.farm == farm):
             by_place.setdefault(call.place, []).append(call)
-    places = {p.id: p for p in district.snapshot.places}
+    places = {p.id: p for p in district.snapshot.places if sees is None or p.id in sees}
+    flights = flight_fields(filter(is_flight, week.calls), places, district, facts, farm)
     unknown = facts.value("insects/planner.unknown_worth")
-    visits = [_visit(places[i], calls, unknown) for i, calls in by_place.items() if i in places]
+    visits = [
+        _visit(places[i], by_place.get(i, ()), flights.get(i), unknown)
+        for i in dict.fromkeys((*by_place, *flights))
+        if i in places
+    ]
     visits.sort(key=lambda v: (v.look_by or date.max, v.place.id))  # of equal worth the sooner date goes first
     latitude, longitude = (np.array([getattr(v, name) for v in visits]) for name in ("latitude", "longitude"))
     base = start or (_middle(latitude), _middle(longitude))
@@ -107,15 +109,21 @@ def _middle(values: Any) -> float:
     return float(known.mean()) if known.size else 0.0
 
 
-def _visit(place: Place, calls: Sequence[Call], unknown: float) -> Visit:
-    ranked = tuple(sorted(calls, key=lambda c: (-c.cost_of_waiting, c.question)))
+def _visit(place: Place, calls: Sequence[Call], flight: FlightField | None, unknown: float) -> Visit:
+    ranked = sorted(calls, key=lambda c: (-c.cost_of_waiting, c.question))
     worth = sum(c.cost_of_waiting for c in ranked)
+    count = [c.question for c in ranked]
+    if flight:
+        worth += flight.worth
+        ranked += flight.calls
+        count += flight.count
     dates = [c.look_by for c in ranked if c.look_by]
     latitude, longitude = position(place)
     guessed = worth <= 0
     return Visit(
-        0, place, ranked, unknown if guessed else worth, guessed, min(dates, default=None), latitude, longitude
-    )
+        0, place, tuple(ranked), tuple(dict.fromkeys(count)), unknown if guessed else worth, guessed,
+        min(dates, default=None), latitude, longitude,
+    )  # fmt: skip
 
 
 def _numbered(visit: Visit, number: int) -> Visit:

@@ -24,7 +24,10 @@ def _plan(visit: Visit, wait: float) -> tuple[Plan, Any, int] | None:
     hours = max(visit.count("hours", HOURS, MOST_HOURS), 1)
     district = visit.desk.districts.on(visit.on)
     own = replace(asked.week, calls=tuple(seen_calls(visit, asked)))
-    return plan_visits(own, district, hours=float(hours), farm=visit.query("farm") or None), district, hours
+    plan = plan_visits(
+        own, district, hours=float(hours), farm=visit.query("farm") or None, sees=visit.desk.places(visit.person)
+    )
+    return plan, district, hours
 
 
 def round_page(visit: Visit) -> Response:
