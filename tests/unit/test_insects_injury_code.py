@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
+from sideoats.facts import load
 from sideoats.insects import growth, injury
+from sideoats.weather.degree_days import degree_days
 
 
 def test_dynamic_threshold():
@@ -89,3 +91,17 @@ def test_lines_through_the_printed_days_of_fall_armyworm():
         ([22.5, 9.4, 7.7], 14.0, 117.1),
     ):
         assert growth.development_line([20, 25, 30], days) == pytest.approx((lower, needed), abs=0.1)
+
+
+def test_five_per_cent_a_headworm_fits_big_heads_only():
+    """Pounds per larva as a share of the head: 20.5 % in light heads, 6.2 % in heavy ones, against a rule of 5 %."""
+    loss = load().value("insects/sorghum_headworm.loss.per_larva")
+    assert loss * 60_000 / 3000 == pytest.approx(0.205, abs=5e-4)
+    assert loss * 30_000 / 5000 == pytest.approx(0.062, abs=5e-4)
+
+
+def test_earworm_eggs_at_a_steady_80_degrees():
+    limits = load()["insects/moth_flight.corn_earworm_limits"]
+    low, high = 1.8 * limits.low + 32, 1.8 * limits.high + 32
+    daily = float(degree_days(80.0, 80.0, low, high, cutoff="intermediate"))
+    assert 72.9 / daily == pytest.approx(2.88, abs=0.01)

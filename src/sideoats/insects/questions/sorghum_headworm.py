@@ -29,7 +29,7 @@ _FRESH = 10
 STAGES = ("boot", "heading", "flowering", "milk", "soft dough", "hard dough", "black layer")
 INPUTS = (
     Field("large_counts", "counts",
-          "larvae over 1/2 inch on each head beaten into a bucket (for stop lines a medium one is about a fifth of one)",
+          "larvae over 1/2 inch on each head beaten into a bucket (for stop lines a medium one is about a fifth)",
           high=10_000, example="0,1,0", fresh_days=_FRESH, found_in=("evidence:head_counts.large",)),
     Field("medium_counts", "counts", "larvae of 1/4 to 1/2 inch on each of the same heads", high=10_000,
           fresh_days=_FRESH, found_in=("evidence:head_counts.medium",)),
