@@ -271,3 +271,13 @@ def test_what_cannot_be_answered_is_refused_in_one_line(name: str, values: dict[
     with pytest.raises(InputError) as caught:
         ask(name, **values)
     assert "\n" not in str(caught.value) and len(str(caught.value)) < 400
+
+
+@pytest.mark.parametrize("enemies", [{"predators": "many"}, {"parasitized": "25%"}])
+def test_aphids_over_the_threshold_with_enemies_at_work_are_counted_again(enemies: dict[str, str]) -> None:
+    values = {"species": "bcoa", "mean": "60", "n": "60", "stage": "boot", "cost": "12 USD/ac"}
+    answer = sideoats.ask("wheat-aphid", values | enemies, on=ON)
+    assert (answer["verdict"], answer["act_by"]) == ("look", None)
+    assert answer["look_by"] is not None and "recount before treating" in answer["headline"]
+    few = sideoats.ask("wheat-aphid", values | enemies | {"mean": "4"}, on=ON)
+    assert few["verdict"] == "wait"

@@ -80,7 +80,8 @@ class Case:
     missing : (place,) True where the row cannot be answered, with `missing_headline`
     control : (day or 1, place or 1, draw or 1) multiple of usual efficacy, as pests outgrow the treatment
     over : (place,) True where the stage is past and no yield is left to save
-    hold : (place,) True where a recount comes before any treatment, with the reason in `reasons`
+    hold : (place,) True where a recount comes before any treatment, with the reason in `reasons`: a count over the
+        threshold then answers look, even where natural enemies make leaving it the better bet
     next_look : (place,) days to the next look where nothing is to be done
     nominal : (place,) True where the threshold moves with neither price nor cost
     reasons, cautions : row -> further lines
@@ -201,6 +202,7 @@ class _Reply:
         false = np.zeros(n, bool)
         self.over = false if case.over is None else case.over
         self.hold = false if case.hold is None else case.hold
+        self.held = self.hold & (case.counted.mean >= case.low)
         facts = context.facts
         self.cost = cost_of(table, context)
         facts[_T + "entry"], facts[_T + "bees"]
@@ -301,7 +303,7 @@ class _Reply:
         self.look_cost = self.context.facts.value(_C + "look_cost") / acres
         soon = (d.act_by < 0) | (d.act_by <= 7)
         verdict = np.where(self.active & soon, ACT, np.where(self.active | (self.look > self.look_cost), LOOK, WAIT))
-        verdict = np.where((self.hold | self.tail) & (verdict == ACT), LOOK, verdict)
+        verdict = np.where(self.held | ((self.hold | self.tail) & (verdict == ACT)), LOOK, verdict)
         unread = self.inside[:, :DAYS].all(axis=1) & ~self.interval_known
         only_wait = self.all_barred & ~self.active
         verdict = np.where(only_wait, np.where(self.saved > 0, np.where(unread, LOOK, STOP), WAIT), verdict)
@@ -364,7 +366,7 @@ class _Reply:
             if not self.interval_known[i]:
                 return f"{seen}: would pay, but {left} and no label interval is given: read it."
             return f"{seen}: do not treat; {left}, inside the {self.interval[i]:.0f}-day interval."
-        if self.hold[i] and self.active[i]:
+        if self.held[i] or (self.hold[i] and self.active[i]):
             return f"{seen}: over the threshold, but recount before treating."
         if self.tail[i]:
             return (

@@ -166,8 +166,8 @@ def answer(table: Table, context: Context) -> Answers:
     late = np.isin(stage, _LATE)
     over = (stage == "ripe") | (late & (after.value == 0))
     mummies = facts[_T + "mummies"]
-    hold = np.nan_to_num(table.number("parasitized")) >= mummies.mid
-    reasons = _reasons(table, context, russian, spring_row, late, followed, hold)
+    hold = (np.nan_to_num(table.number("parasitized")) >= mummies.mid) | (table.text("predators") == "many")
+    reasons = _reasons(table, context, russian, spring_row, late, followed)
     most = facts.value(_F + "most_lost")
     no_value = russian & np.isnan(value)
 
@@ -199,11 +199,12 @@ def _publisher(key: str) -> str:
 
 
 def _reasons(
-    table: Table, context: Context, russian: Any, spring_row: Any, late: Any, followed: str, hold: Any
+    table: Table, context: Context, russian: Any, spring_row: Any, late: Any, followed: str
 ) -> Callable[[int], list[str]]:
     facts = context.facts
     rate = facts.by_id[_F + "field_rate"]
     mummies = facts.by_id[_T + "mummies"]
+    parasitized, enemies = table.number("parasitized"), table.text("predators")
 
     def reasons(i: int) -> list[str]:
         lines = []
@@ -222,10 +223,12 @@ def _reasons(
                 f"Sources disagree once flowering has begun: Nebraska prints figures (they {words}), South Dakota "
                 "trials (Voss 1997) found no measurable loss."
             )
-        if hold[i]:
+        if np.nan_to_num(parasitized[i]) >= mummies.mid:
             lines.append(
                 f"{100 * mummies.mid:.0f} % mummies or more: parasites are winning (rule from memory); recount."
             )
+        if enemies[i] == "many":
+            lines.append("Natural enemies are many: how much they slow the aphids is not known; recount in a few days.")
         lines.append(context.outlook.notes[0])
         return lines
 
