@@ -51,7 +51,7 @@ def test_a_wheat_field_shows_its_growth(desk: RunningDesk) -> None:
     wheat = next(p for p in desk.desk.places(None).values() if p.attributes.get("crop") == "winter wheat")
     with desk.launched() as client:
         text = client.get(f"/places/{wheat.id}").text
-    assert "Zadoks" in text and "first hollow stem" in text
+    assert "Zadoks" in text and "stem elongation" in text
 
 
 def test_the_round_fits_its_hours_and_gives_cards(desk: RunningDesk) -> None:

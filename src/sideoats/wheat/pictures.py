@@ -18,7 +18,7 @@ from sideoats.wheat.trials.compare import NextSeason
 
 Floats = NDArray[np.float64]
 _TEN_PERCENT = 1.2816  # standard normal deviate with a tenth above it
-STAGES = ((10, "up"), (21, "tillering"), (30, "first hollow stem"), (39, "flag leaf"), (59, "headed"), (92, "ripe"))
+STAGES = ((10, "up"), (21, "tillering"), (30, "stem elongation"), (39, "flag leaf"), (59, "headed"), (92, "ripe"))
 
 
 def sowing_dates(

@@ -133,14 +133,17 @@ def answer(table: Table, context: Context) -> Answers:
 def _due(table: Table, context: Context) -> Floats:
     """(place,) days to the last sampling whose result comes in time; NaN where nothing says when.
 
-    A laboratory takes about a week: before sowing, else (January on) before the topdress closes. Sowing that is nearer
-    than that leaves a few days, because the result still serves the topdress.
+    The slip is wanted before sowing, else (January on) before the topdress closes. Sowing that is nearer than the
+    laboratory's time leaves a few days, because the result still serves the topdress.
     """
+    facts = context.facts
     until = table.days_until("planting_date", context.on)
-    fall = np.where(until >= 0, np.maximum(until - 7, np.minimum(until, 3)), np.nan)
+    laboratory = facts.value("wheat/soil.laboratory_days")
+    fall = np.where(until >= 0, np.maximum(until - laboratory, np.minimum(until, 3)), np.nan)
     if context.on.month > 2:
         return np.asarray(fall)
-    return np.where(np.isnan(fall), np.maximum(spring_close(table, context, "close_date") - 14, 0.0), fall)
+    lead = facts.value("wheat/nitrogen.sample_lead")
+    return np.where(np.isnan(fall), np.maximum(spring_close(table, context, "close_date") - lead, 0.0), fall)
 
 
 def _headline(

@@ -83,7 +83,8 @@ def answer(table: Table, context: Context) -> Answers:
     potash = fertility.build_and_feed(
         facts["wheat/potassium.kansas.equation"], critical_k, goal, table.number("potassium")
     )
-    acid = table.number("ph") < facts.value("wheat/lime.ph")
+    line = facts.value("wheat/lime.ph")
+    acid = table.number("ph") < line
     toxic = acid & ~(table.number("aluminum") < facts.value("wheat/lime.aluminum"))
     on_top = table.flag("no_till")
     share = np.where(on_top, facts.value("wheat/lime.surface_share"), 1.0) if on_top.any() else np.ones(len(table))
@@ -96,7 +97,7 @@ def answer(table: Table, context: Context) -> Answers:
     due = ~(until > w.DUE_DAYS)
     return Answers(
         table, context, unit="USD/ac", headline=_headline(context, phosphate, potash, lime, toxic, until),
-        because=_because(table, critical_p, critical_k, acid),
+        because=_because(table, critical_p, critical_k, acid, line),
         verdict=np.where(missing, LOOK, np.where(short & due, ACT, WAIT)).astype(np.int8),
         act_by=np.where(short & due & (until >= 0), until, -1).astype(np.int64),
         quantities={
@@ -135,7 +136,9 @@ def _headline(
     return text
 
 
-def _because(table: Table, critical_p: float, critical_k: float, acid: Bools) -> Callable[[int], list[str]]:
+def _because(
+    table: Table, critical_p: float, critical_k: float, acid: Bools, line: float
+) -> Callable[[int], list[str]]:
     def text(i: int) -> list[str]:
         out = []
         if table.known("phosphorus")[i]:
@@ -148,7 +151,7 @@ def _because(table: Table, critical_p: float, critical_k: float, acid: Bools) ->
             out.append(f"Potassium {table.number('potassium')[i]:.0f} ppm against {critical_k:.0f} ppm.")
         if acid[i]:
             out.append(
-                f"pH {table.number('ph')[i]:.1f} is below 5.5: wheat is at risk where aluminum is high"
+                f"pH {table.number('ph')[i]:.1f} is below {line:.1f}: wheat is at risk where aluminum is high"
                 + ("." if table.known("aluminum")[i] else "; aluminum was not tested and is taken as high.")
             )
             out.append("Phosphorus banded with the seed is a stop-gap on acid soil, not a cure.")

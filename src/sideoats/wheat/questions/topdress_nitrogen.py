@@ -232,9 +232,9 @@ def _payoffs(table: Table, context: Context, crop: _Crop) -> Floats:
 
 
 def _dates(table: Table, context: Context) -> tuple[Floats, Floats]:
-    """Days to the close of topdressing and to the look, three weeks before it or today."""
+    """Days to the close of topdressing and to the look, some weeks before it or today."""
     close = spring_close(table, context, "close_date")
-    return close, np.maximum(close - 21, 0.0)
+    return close, np.maximum(close - context.facts.value("wheat/nitrogen.look_lead"), 0.0)
 
 
 def answer(table: Table, context: Context) -> Answers:

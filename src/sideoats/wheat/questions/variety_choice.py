@@ -197,7 +197,8 @@ def answer(table: Table, context: Context) -> Answers:
     options = tuple(Option(name, f"Sow {name}") for name in names)
     keep = _keeps(table, context, results, names, decision)
     until = table.days_until("planting_date", context.on)
-    due = np.where(until >= 0, np.maximum(until - 14, 0), np.nan)  # seed is ordered two weeks ahead
+    ahead = context.facts.value("wheat/trials.order_days")
+    due = np.where(until >= 0, np.maximum(until - ahead, 0), np.nan)
     soon = ~(due > w.DUE_DAYS)
     verdict = np.where(missing, LOOK, np.where(keep | ~soon, WAIT, ACT))
     best = np.maximum(decision.best, 0)

@@ -93,7 +93,8 @@ def answer(table: Table, context: Context) -> Answers:
     decision = decide(np.nan_to_num(budget.payoff), barred=barred)
     lacking = w.unknown(table, price="wheat price") | {"expected yield": ~table.known("yield")}
     missing = w.any_of(lacking)
-    near = budget.stem <= 21
+    lead = context.facts.value("wheat/grazing.decide_lead")
+    near = budget.stem <= lead
     plan = np.array([w.PURPOSES.index(p) if p else -1 for p in table.text("purpose")])
     kept = (plan == decision.best) | ((plan == DUAL) & (decision.best == GRAIN))  # grain follows when cattle come off
     verdict = np.where(near & ~kept, ACT, WAIT)
@@ -110,7 +111,7 @@ def answer(table: Table, context: Context) -> Answers:
             Bar(masks["policy"], "insured for grain: ask the agent before grazing it out or cutting it"),
             Bar(masks["past"], "first hollow stem is past: see graze-pull-off"),
         ),
-        headline=_headline(context, decision, budget, plan, kept), because=_because(table, context, budget),
+        headline=_headline(context, decision, budget, plan, kept, near), because=_because(table, context, budget),
         verdict=np.where(missing, LOOK, verdict).astype(np.int8),
         act_by=np.where(verdict == ACT, np.maximum(budget.stem, 0), -1).astype(np.int64),
         quantities={
@@ -130,7 +131,7 @@ def answer(table: Table, context: Context) -> Answers:
 
 
 def _headline(
-    context: Context, decision: Decision, budget: _Budget, plan: NDArray[np.int64], kept: Bools
+    context: Context, decision: Decision, budget: _Budget, plan: NDArray[np.int64], kept: Bools, near: Bools
 ) -> Callable[[int], str]:
     def text(i: int) -> str:
         at = int(decision.best[i])
@@ -144,7 +145,7 @@ def _headline(
             money, label = decision.expected[i, at], OPTIONS[at].label.lower()
             return f"Keep to the plan ({label}): {money:.0f} USD/ac, best in {sure:.0f} % of futures."
         lead = f"{OPTIONS[at].label}: {decision.expected[i, at]:.0f} USD/ac, best in {sure:.0f} % of futures"
-        if budget.stem[i] > 21:
+        if not near[i]:
             return f"{lead}; settle it by {w.shown_day(context, budget.stem[i])}, first hollow stem."
         if budget.stem[i] < 0:
             return f"{lead}. First hollow stem is past."
