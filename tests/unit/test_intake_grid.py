@@ -282,3 +282,26 @@ def test_a_result_without_days(tmp_path: Path) -> None:
         np.testing.assert_allclose(total, grid["rain"].sum("time"), rtol=1e-12)
     with pytest.raises(InputError, match="nothing given has cells"):
         on_grid(np.add, 1.0, 2.0)
+
+
+# --- places in cells --------------------------------------------------------------------------------------------------
+
+
+def test_places_get_the_weather_of_their_cell(tmp_path: Path) -> None:
+    from sideoats.demo.district import TODAY, all_entries
+    from sideoats.week.cells import cell_entries, join_places
+
+    with open_ledger(tmp_path / "ledger.sqlite") as ledger, read_grid(written(tmp_path, made())) as grid:
+        ledger.append([e for e in all_entries() if e.kind in ("farm", "place")])
+        before = {p.id: p for p in ledger.places()}
+        joined = join_places(grid, [p for p in before.values() if p.kind not in ("station", "market")])
+        assert joined.station["two-elms.sorghum-1"] == "cell-2-2"  # outline about 37.982 N, 99.198 W
+        assert joined.without_position > 0 and joined.off_grid == 0
+        ledger.append(cell_entries(ledger, grid, TODAY))
+        after = {p.id: p for p in ledger.places()}
+        records = station_records(ledger, TODAY)
+        assert cell_entries(ledger, grid, TODAY)[-1].kind != "place", "a place that has its cell is not described again"
+    assert after["two-elms.sorghum-1"].attributes == {**before["two-elms.sorghum-1"].attributes, "station": "cell-2-2"}
+    assert after["marrow-north"] == before["marrow-north"]
+    np.testing.assert_allclose(records["cell-2-2"].get("tmax"), made()["tasmax"][:, 2, 2] - 273.15, rtol=1e-12)
+    assert set(records) == {p.attributes["station"] for p in after.values() if p.id in joined.station}
