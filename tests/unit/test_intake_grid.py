@@ -12,7 +12,7 @@ import pytest
 
 from sideoats.errors import InputError, UnitError
 from sideoats.intake.taken import find_format
-from sideoats.ledger import NewEntry, open_ledger
+from sideoats.ledger import NewEntry, Place, open_ledger
 from sideoats.schema import read_all
 from sideoats.weather.degree_days import degree_days
 from sideoats.weather.evapotranspiration import fall_backs, reference_et_daily
@@ -294,9 +294,11 @@ def test_places_get_the_weather_of_their_cell(tmp_path: Path) -> None:
     with open_ledger(tmp_path / "ledger.sqlite") as ledger, read_grid(written(tmp_path, made())) as grid:
         ledger.append([e for e in all_entries() if e.kind in ("farm", "place")])
         before = {p.id: p for p in ledger.places()}
-        joined = join_places(grid, [p for p in before.values() if p.kind not in ("station", "market")])
+        kept = [p for p in before.values() if p.kind not in ("station", "market")]
+        lost = [Place("a", "", "a", "field"), Place("b", "", "b", "field", {"latitude": 70.0, "longitude": 0.0})]
+        joined = join_places(grid, [*kept, *lost])
         assert joined.station["two-elms.sorghum-1"] == "cell-2-2"  # outline about 37.982 N, 99.198 W
-        assert joined.without_position > 0 and joined.off_grid == 0
+        assert (joined.without_position, joined.off_grid) == (1, 1) and len(joined.station) == len(kept)
         ledger.append(cell_entries(ledger, grid, TODAY))
         after = {p.id: p for p in ledger.places()}
         records = station_records(ledger, TODAY)
