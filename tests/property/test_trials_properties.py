@@ -10,7 +10,7 @@ from sideoats.wheat.trials import fronts, reml
 from sideoats.wheat.trials.analyse import analyse
 from sideoats.wheat.trials.compare import best_sets, next_season
 from sideoats.wheat.trials.stability import complete
-from sideoats.wheat.trials.table import simulate
+from sideoats.wheat.trials.table import from_columns, simulate
 from sideoats.wheat.trials.terms import factor, intercept
 
 SDS = {"variety": 3, "site": 8, "year": 5, "site_year": 6, "variety_site": 1.5, "variety_year": 2,
@@ -140,3 +140,16 @@ def test_plots_that_a_model_fits_exactly_do_not_break_it():
     )
     found = analyse(table)
     assert np.isfinite(found.blue).all() and found.random_fit.residual < 0.01
+
+
+def test_two_varieties_in_two_trials_are_never_certain():
+    """A is ahead by about the same in both trials: the variance between trials is then estimated as nothing."""
+    columns = {
+        "variety": ["A", "A", "B", "B"] * 2, "site": ["N"] * 4 + ["S"] * 4, "year": ["1"] * 4 + ["2"] * 4,
+        "rep": ["1", "2"] * 4, "yield": [48.0, 46.0, 44.0, 43.0, 55.0, 51.0, 50.0, 49.0],
+    }  # fmt: skip
+    season = next_season(analyse(from_columns(columns)))
+    assert season.df == 1 and any("too narrow" in note for note in season.notes)
+    assert 0.5 < season.chance_beats()[0, 1] < 0.95
+    wide = simulate(np.random.default_rng(3), sites=5, years=3, varieties=12, reps=2, deviations=SDS)
+    assert next_season(analyse(wide)).df == (12 - 1) * (15 - 1)

@@ -183,6 +183,20 @@ def test_a_freeze_asks_for_a_look_in_a_week_and_stems_decide():
     assert good["verdict"] == "wait" and "keep it for grain" in good["headline"]
 
 
+def test_a_headed_crop_is_looked_at_in_the_head():
+    on, values = ASKED["freeze-injury"]
+    found = ask("freeze-injury", values | {"stage": "flowering", "low": "30 F"}, on=on)
+    assert "open heads by" in found["headline"]
+
+
+def test_a_look_whose_cost_was_not_told_is_not_free():
+    fitted = MONEY | {"nitrogen_price": "0.60 USD/lb", "slope": "0.40 bu/lb", "bend": "-0.0018"}
+    free = ask("topdress-nitrogen", fitted | {"look_cost": "0 USD/ac"}, on=SPRING)
+    untold = ask("topdress-nitrogen", fitted, on=SPRING)
+    gap = [next(o["expected"] for o in f["options"] if o["key"] == "look") for f in (free, untold)]
+    assert gap[0] - gap[1] == pytest.approx(load().value("wheat/nitrogen.look_cost"), abs=0.01)
+
+
 def test_tables_of_freeze_temperatures_are_chosen_by_the_district(tmp_path):
     on, values = ASKED["freeze-injury"]
     district = tmp_path / "district.toml"

@@ -24,6 +24,7 @@ OPTIONS = (
     Option("graze-out", "Graze it out"),
 )  # fmt: skip
 BEFORE_BOOT = ("seedling", "tillering", "jointing")
+IN_HEAD = ("heading", "flowering", "milk", "dough")  # what a freeze kills is then in the florets, not in the stem
 MEMORY_DAYS = 12  # nights looked back on
 INPUTS = (
     Field("stage", "choice", "growth stage of most plants", choices=w.STAGES, aliases=w.STAGE_WORDS, fresh_days=21,
@@ -35,9 +36,9 @@ INPUTS = (
     Field("night", "date", "morning after the freeze", fresh_days=15, found_in=("evidence:freeze_night.night",)),
     Field("crown_low", "number", "lowest crown temperature in winter, from a soil probe", unit="degF", low=-60,
           high=60),
-    Field("split", "number", "stems split since", bare=True, low=1, high=2000, fresh_days=15,
+    Field("split", "number", "stems split (or heads opened) since", bare=True, low=1, high=2000, fresh_days=15,
           found_in=("evidence:stem_split.split",)),
-    Field("dead", "number", "of them with a white, brown or mushy growing point", bare=True, low=0, high=2000,
+    Field("dead", "number", "of them dead (growing point, or florets)", bare=True, low=0, high=2000,
           fresh_days=15, found_in=("evidence:stem_split.dead",)),
     w.YIELD, w.PRICE, w.HARVEST_COST,
     *w.HAY,
@@ -226,12 +227,12 @@ def _headline(
             share = 100 * table.number("dead")[i] / table.number("split")[i]
             best = OPTIONS[int(max(decision.best[i], 0))].label.lower()
             money = decision.expected[i, max(int(decision.best[i]), 0)]
-            return f"{share:.0f} % of stems are dead: {best}, about {money:.0f} USD/ac."
+            what = "heads" if night.stage[i] in IN_HEAD else "stems"
+            return f"{share:.0f} % of {what} are dead: {best}, about {money:.0f} USD/ac."
         if night.exposed[i]:
             return (
                 f"{night.low[i]:.0f} degF at {night.stage[i]} can hurt (line {night.line[i]:.0f} degF for two hours): "
-                "split stems "
-                f"by {w.shown_day(context, due[i])}."
+                f"{'open heads' if night.stage[i] in IN_HEAD else 'split stems'} by {w.shown_day(context, due[i])}."
             )
         return (
             f"No injury expected at {night.stage[i]}: lowest {night.low[i]:.0f} degF against {night.line[i]:.0f} degF."

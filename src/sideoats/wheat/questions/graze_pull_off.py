@@ -134,8 +134,8 @@ def _headline(
             if cost <= benefit:
                 return f"First hollow stem is past, but grazing still pays: {money}."
             ago = -np.median(stem.days[i])
-            since = f", about {ago:.0f} days ago" if ago >= 1 else " (about today)"
-            return f"Take cattle off now: first hollow stem was passed{since}; {money}."
+            days = f"about {ago:.0f} days ago" if ago >= 1.5 else "within the last two days"
+            return f"Take cattle off now: first hollow stem was passed {days}; {money}."
         if best[i] >= DAYS[-1]:
             return f"No date yet: {money}; first hollow stem in about {np.median(stem.days[i]):.0f} days."
         when = w.shown_day(context, float(best[i]))

@@ -27,6 +27,7 @@ from sideoats.wheat.questions._common import (
     STATION,
     YIELD,
     any_of,
+    known_or,
     lacking_text,
     shown_day,
     spring_close,
@@ -63,10 +64,10 @@ INPUTS = (
     PURPOSE,
     Field("slope", "number", "bushels for the first pound, of a response fitted here", unit="bu/lb", low=0.01, high=3),
     Field("bend", "number", "its curvature, below zero: bushels = slope N + bend N2", low=-1, high=-1e-6, bare=True),
-    Field("cost", "number", "application", unit="USD/ac", low=0, high=60, example="7 USD/ac",
+    Field("cost", "number", "application; common practice if absent", unit="USD/ac", low=0, high=60, example="7 USD/ac",
           found_in=("setting:cost.topdress",)),
-    Field("look_cost", "number", "a strip reading or a soil test in spring", unit="USD/ac", low=0, high=60,
-          found_in=("setting:cost.soil_sample",)),
+    Field("look_cost", "number", "a strip reading or a soil test in spring; common practice if absent",
+          unit="USD/ac", low=0, high=60, found_in=("setting:cost.soil_sample",)),
     Field("close_date", "date", "last day that nitrogen helps; mid March if absent (before jointing)",
           found_in=("place:hollow_stem_date",)),
     Field("sandy", "flag", "sandy, claypan or poorly drained soil: wait for green-up", default=False),
@@ -209,7 +210,8 @@ def _gain(table: Table, crop: _Crop, rate: Floats) -> Floats:
 
 def _payoffs(table: Table, context: Context, crop: _Crop) -> Floats:
     """Payoff over no topdress (place, draw, option) [USD/ac]."""
-    spread, dollars = np.nan_to_num(table.number("cost"))[:, None], crop.cost[:, None]
+    spread = known_or(table.number("cost"), context, "wheat/nitrogen.application_cost")[:, None]
+    dollars = crop.cost[:, None]
     parts = [
         _gain(table, crop, np.full((1, 1), float(r))) * crop.reaches * crop.price - r * dollars - spread for r in RATES
     ]
@@ -227,7 +229,7 @@ def _payoffs(table: Table, context: Context, crop: _Crop) -> Floats:
     later = (
         _gain(table, crop, rate) * crop.reaches_later * crop.price - rate * dollars - np.where(rate > 0, spread, 0.0)
     )
-    later = later - np.nan_to_num(table.number("look_cost"))[:, None]
+    later = later - known_or(table.number("look_cost"), context, "wheat/nitrogen.look_cost")[:, None]
     return np.stack([*parts, later, np.zeros_like(later)], axis=2)
 
 

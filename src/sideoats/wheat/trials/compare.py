@@ -17,6 +17,7 @@ from sideoats.wheat.trials.analyse import Estimates, difference_variance
 from sideoats.wheat.trials.terms import Floats
 
 _MOST_SETS = 200_000
+_FEW = 10  # below this many degrees of freedom Student's t leaves the normal by more than a few percent
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ class NextSeason:
     season : variance of one variety's interaction with a season not yet seen (independent between varieties)
     site : the trial site that the field is like, "" for a new one
     notes : what went into the season's variance
+    df : degrees of freedom that tell how much varieties change from trial to trial; few make every chance less sure
     """
 
     varieties: tuple[str, ...]
@@ -39,10 +41,15 @@ class NextSeason:
     season: float
     site: str
     notes: tuple[str, ...]
+    df: float = np.inf
 
     def chance_beats(self) -> Floats:
-        """(v, v) chance that the row's variety yields more than the column's next year; 0.5 on the diagonal."""
-        return _chance(self.mean, difference_variance(self.known) + 2 * self.season)
+        """(v, v) chance that the row's variety yields more than the column's next year; 0.5 on the diagonal.
+
+        Student's t: the season's variance is itself estimated, from few trials often very badly (two varieties in two
+        trials differ alike in both by luck, and a normal would then be certain).
+        """
+        return _chance(self.mean, difference_variance(self.known) + 2 * self.season, self.df)
 
     def chance_mean_higher(self) -> Floats:
         """(v, v) chance that the row's long-run mean is the higher one: no season in it."""
@@ -55,13 +62,21 @@ class NextSeason:
         return np.asarray(self.mean[:, None] + root @ normals[0] + np.sqrt(self.season) * normals[1])
 
 
-def _chance(mean: Floats, variance: Floats) -> Floats:
-    from scipy.special import ndtr
+def _chance(mean: Floats, variance: Floats, df: float = np.inf) -> Floats:
+    from scipy.special import ndtr, stdtr
 
     gap = mean[:, None] - mean[None, :]
     spread = np.sqrt(variance)
     z = np.divide(gap, spread, out=np.zeros_like(gap), where=spread > 0)
-    return np.asarray(ndtr(np.where(spread > 0, z, np.sign(gap) * 40.0)))
+    z = np.where(spread > 0, z, np.sign(gap) * 40.0)
+    return np.asarray(ndtr(z) if np.isinf(df) else stdtr(df, z))
+
+
+def _interaction_df(estimates: Estimates) -> float:
+    """Degrees of freedom of variety x environment in the cells that were filled, at least one."""
+    table = estimates.table
+    pairs = {(str(v), str(e)) for v, e in zip(table.variety, table.environment, strict=True)}
+    return float(max(len(pairs) - len({v for v, _ in pairs}) - len({e for _, e in pairs}) + 1, 1))
 
 
 def next_season(estimates: Estimates, site: str = "") -> NextSeason:
@@ -102,8 +117,14 @@ def next_season(estimates: Estimates, site: str = "") -> NextSeason:
         notes.append("variety x site x year cannot be told from plot error here: all of it counts as the season")
     if "variety.year" not in fitted.variances:
         notes.append("one year only: how varieties change with the year is not in these trials")
+    df = _interaction_df(estimates)
+    if df < _FEW:
+        notes.append(
+            f"{df:.0f} degrees of freedom for how varieties change between trials: the chance that one beats another "
+            "allows for it, the ranges of money do not, and are too narrow"
+        )
     return NextSeason(
-        estimates.varieties, combos.T @ fitted.effects, fitted.covariance(combos), season, site, tuple(notes)
+        estimates.varieties, combos.T @ fitted.effects, fitted.covariance(combos), season, site, tuple(notes), df
     )
 
 
