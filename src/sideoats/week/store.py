@@ -211,8 +211,9 @@ class WeekStore:
         kept: dict[bytes, dict[str, Any]] = {}
         values = {"farm": farm, "question": question, "limit": limit, "offset": offset}
         for (row,) in self._ask(ranked, values):
-            body, key = self._ask("SELECT body, shared FROM call WHERE rowid = ?", (row,))[0]
+            found = self._ask("SELECT body, shared FROM call WHERE rowid = ?", (row,))
             try:
+                body, key = found[0]  # an index may name a row that the damaged table no longer has
                 if key not in kept:
                     kept[key] = json.loads(self._ask("SELECT body FROM shared WHERE key = ?", (key,))[0][0])
                 yield call_from({**json.loads(zlib.decompress(body)), **kept[key]})
