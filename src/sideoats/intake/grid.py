@@ -94,8 +94,9 @@ def _opened(path: Path) -> Any:
     try:
         with path.open("rb") as handle:
             magic = handle.read(4)
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", where=path.name, todo="give a NetCDF file") from None
+    except (OSError, ValueError) as error:  # no such file, or a name that none can have
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"cannot be read ({reason})", where=path.name, todo="give a NetCDF file") from None
     engine: Any = {b"\x89HDF": "h5netcdf", b"CDF\x01": "scipy", b"CDF\x02": "scipy"}.get(magic)
     if engine is None:
         raise InputError("is not NetCDF", where=path.name, expected="a NetCDF 4 (HDF5) or NetCDF 3 file")
@@ -149,7 +150,8 @@ def _pint_spelling(unit: str) -> str:
     """UDUNITS ``kg m-2 s-1`` as ``kg/m**2/s``."""
     if unit.strip().lower().replace("_", " ") in _CELSIUS:
         return "degC"
-    above, below = [], []
+    above: list[str] = []
+    below: list[str] = []
     for part in unit.replace("**", "").replace("^", "").replace(".", " ").replace("*", " ").split():
         found = re.fullmatch(r"([A-Za-z]+)([+-]?)(\d?)", part)
         if found is None:
