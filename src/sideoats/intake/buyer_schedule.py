@@ -107,7 +107,7 @@ def read_buyer_schedule(path: str | Path) -> dict[str, Any]:
     except OSError as error:
         what = f"cannot be read ({error.strerror or 'not readable'})"
         raise InputError(what, where=str(path)[:200], todo="give the path of a TOML file") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # bad TOML or text, a name that none can have, arrays without end
         raise InputError(f"is not TOML ({error})", where=file.name, todo="see docs/grain.md for the format") from None
     return schedule_record(table, file.name)
 

@@ -30,7 +30,7 @@ from sideoats.intake.rows import (
     one_station,
     read_bytes,
     read_text,
-    table_rows,
+    whole_table,
 )
 from sideoats.station import DAILY_UNITS, Flag, StationDays
 from sideoats.units import convert
@@ -124,7 +124,7 @@ def read_ghcn_daily(
         found = _read_fixed(data, path.name, station, layout)
         kind = ".dly"
     else:
-        rows = list(table_rows(read_text(path), path.name))
+        rows = whole_table(read_text(path), path.name)
         if "date" in (cell.lower() for cell in rows[0][1]):
             found, told, notes = _read_columns(rows, path.name, station, units, layout)
             place = {k: told.get(k, v) if v == "" or v != v else v for k, v in place.items()}
@@ -357,7 +357,7 @@ def stations_in(path: str | Path) -> list[str]:
     data = read_bytes(path)
     if b"," not in data.split(b"\n", 1)[0]:
         return list(dict.fromkeys(line[:11].decode("ascii", "replace") for line in data.split(b"\n") if line.strip()))
-    rows = list(table_rows(read_text(path), Path(path).name))
+    rows = whole_table(read_text(path), Path(path).name)
     named = "date" in (cell.lower() for cell in rows[0][1])
     return list(dict.fromkeys(row[0] for _, row in rows[named:]))
 

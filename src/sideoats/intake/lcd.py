@@ -24,7 +24,7 @@ from sideoats.intake.rows import (
     number_in,
     one_station,
     read_text,
-    table_rows,
+    whole_table,
 )
 from sideoats.station import HOURLY_UNITS, Flag, StationHours
 
@@ -60,7 +60,7 @@ def read_lcd(
     InputError : the file cannot be read, lacks the columns, holds no usable value, or does not tell its units
     """
     path = Path(path)
-    rows = list(table_rows(read_text(path), path.name))
+    rows = whole_table(read_text(path), path.name)
     header = rows[0][1]
     at_station, at_date, at_type = (header_index(header, c, path.name) for c in ("STATION", "DATE", "REPORT_TYPE"))
     layout = Layout(timedelta(hours=1))

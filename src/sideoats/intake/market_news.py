@@ -33,7 +33,7 @@ from numpy.typing import ArrayLike
 
 from sideoats.errors import InputError
 from sideoats.intake.quotes import Quote, day_of, is_empty, market_drafts, place_id, price_text
-from sideoats.intake.rows import read_text, table_rows, too_many_rejected
+from sideoats.intake.rows import read_text, too_many_rejected, whole_table
 from sideoats.intake.taken import Format, Taken
 from sideoats.schema import Field
 from sideoats.station import Rejected
@@ -211,11 +211,16 @@ def _figures(values: Sequence[re.Match[str]], line: str) -> dict[str, float]:
     return _checked(_plain(head.group(1)), weight, price, low, high)
 
 
+_MOST = 1e9  # beyond any head, price or weight: sums of what a report prints must stay finite
+
+
 def _checked(head: float, weight: float, price: float, low: float, high: float) -> dict[str, float]:
-    if not head > 0:
+    if not 0 < head <= _MOST:
         raise ValueError(f"{head:g} head")
-    if not price > 0:
+    if not 0 < price <= _MOST:
         raise ValueError(f"price {price:g}")
+    if weight <= 0 or weight > _MOST:  # not known is no weight at all
+        raise ValueError(f"weight {weight:g}")
     if not low - 0.005 <= price <= high + 0.005:
         raise ValueError(f"average price {price:g} is outside its range {low:g} to {high:g}")
     return {"head": head, "weight": weight, "price": price, "low": low, "high": high}
@@ -383,7 +388,7 @@ def market_news(
 def _json_records(text: str, name: str) -> list[tuple[int, Mapping[str, Any]]]:
     try:
         data = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(f"is not JSON ({error})", where=name) from None
     if isinstance(data, dict):
         data = data.get("results")
@@ -393,7 +398,7 @@ def _json_records(text: str, name: str) -> list[tuple[int, Mapping[str, Any]]]:
 
 
 def _csv_records(text: str, name: str) -> list[tuple[int, Mapping[str, Any]]]:
-    rows = list(table_rows(text, name))
+    rows = whole_table(text, name)
     header = rows[0][1]
     return [(line, dict(zip(header, cells, strict=False))) for line, cells in rows[1:]]
 

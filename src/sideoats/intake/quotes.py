@@ -108,7 +108,7 @@ def day_of(text: str) -> date:
     if len(parts) == 3 and all(p.isdigit() for p in parts) and len(parts[2]) == 4:
         try:
             return calendar_day(date(int(parts[2]), int(parts[0]), int(parts[1])).isoformat())
-        except ValueError:
+        except (ValueError, OverflowError):
             raise ValueError(f"{text[:40]!r} is not a calendar date") from None
     return calendar_day(plain)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import gzip
 import io
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -26,7 +27,7 @@ def read_bytes(path: str | Path) -> bytes:
     try:
         with gzip.open(path) if path.suffix == ".gz" else path.open("rb") as handle:
             data = handle.read(MOST_BYTES + 1)
-    except (OSError, EOFError) as error:
+    except (OSError, EOFError, ValueError, zlib.error) as error:  # no such name, a damaged .gz
         reason = getattr(error, "strerror", None) or str(error)
         todo = "give the path of a station file"
         raise InputError(f"cannot be read ({reason})", where=path.name, todo=todo) from None
@@ -59,6 +60,14 @@ def table_rows(text: str, name: str, delimiter: str = ",") -> Iterator[tuple[int
                 yield reader.line_num, [cell.strip() for cell in row]
     except csv.Error as error:
         raise InputError(f"line {reader.line_num} is not CSV ({error})", where=name) from None
+
+
+def whole_table(text: str, name: str, delimiter: str = ",") -> list[tuple[int, list[str]]]:
+    """`table_rows` as a list, the header first. Raises InputError where no row holds anything."""
+    rows = list(table_rows(text, name, delimiter))
+    if not rows:
+        raise InputError("holds no rows", where=name, expected="a header and rows under it")
+    return rows
 
 
 class Layout:

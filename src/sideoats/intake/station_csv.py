@@ -39,7 +39,7 @@ from typing import Any
 
 from sideoats import units
 from sideoats.errors import InputError, UnitError
-from sideoats.intake.rows import FIRST_YEAR, LAST_YEAR, Layout, header_index, number_in, read_text, table_rows
+from sideoats.intake.rows import FIRST_YEAR, LAST_YEAR, Layout, header_index, number_in, read_text, whole_table
 from sideoats.station import DAILY_UNITS, HOURLY_UNITS, StationDays, StationHours
 
 _MISSING = ("", "NA", "NaN", "nan", "M", "-9999", "-999", "-9999.0", "-999.0")
@@ -68,7 +68,7 @@ def read_station_csv(path: str | Path, mapping: str | Path | Mapping[str, Any]) 
     daily = rules["step"] == "day"
     known = DAILY_UNITS if daily else HOURLY_UNITS
     text = "\n".join(line for line in read_text(path).splitlines() if not _is_comment(line, rules))
-    rows = list(table_rows(text, path.name, rules.get("delimiter", ",")))
+    rows = whole_table(text, path.name, rules.get("delimiter", ","))
     header = rows[0][1]
     columns = {v: _column(v, rule, header, known, path.name) for v, rule in rules["columns"].items()}
     clock = _clock(rules["time"], header, path.name, daily)
@@ -100,7 +100,7 @@ def read_mapping(mapping: str | Path | Mapping[str, Any]) -> dict[str, Any]:
         where = Path(mapping).name
         try:
             rules = tomllib.loads(read_text(mapping))
-        except tomllib.TOMLDecodeError as error:
+        except (ValueError, RecursionError) as error:
             raise InputError(f"is not TOML ({error})", where=where) from None
     for key in rules:
         if key not in _TOP:

@@ -111,7 +111,7 @@ def read_trial(path: str | Path, *, unit: str = "") -> TrialFile:
 
 
 def _table(text: str, name: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    first = next(line for line in text.splitlines() if line.strip())
+    first = next((line for line in text.splitlines() if line.strip()), "")
     delimiter = max("\t;,", key=first.count)
     rows: list[tuple[int, list[str]]] = []
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)

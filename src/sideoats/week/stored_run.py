@@ -159,7 +159,10 @@ def _read_to(ledger: Ledger, base: bytes, head: tuple[int, str]) -> str:
 def _to_look_at(ledger: Ledger, week: WeekStore, base: bytes) -> tuple[list[str], bool]:
     """(ids in order, whether these are all): places with news where the last run finished on the same footing."""
     every = ledger.place_ids()
-    noted = json.loads(week.noted(_READ_TO) or "{}")
+    try:
+        noted = json.loads(week.noted(_READ_TO) or "{}")
+    except ValueError:  # a damaged note: as if there were none
+        noted = {}
     if noted.get("ledger") != ledger.id or noted.get("base") != base.hex():
         return every, True
     news, found = ledger.added(noted["entries"] - 1), set()
