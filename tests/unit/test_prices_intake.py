@@ -209,3 +209,18 @@ def test_a_report_goes_into_the_ledger_once(tmp_path):
         assert all(r.stored for r in first) and not any(r.stored for r in second)
         kept = {e.body["commodity"]: e.body["price"] for e in ledger.history(kind="quote")}
     assert kept["cull cow"].startswith("63.45")
+
+
+def test_one_market_in_two_formats(tmp_path):
+    """A market known from a file of quotes takes a market news report too, by the command an adviser types."""
+    from click.testing import CliRunner
+
+    from sideoats.cli import group
+
+    (tmp_path / "q.csv").write_text("date,commodity,price,unit\n2023-10-12,cull cow,61,USD/cwt\n")
+    (tmp_path / "r.txt").write_text(REPORT)
+    for words in (["quotes-csv", "q.csv"], ["market-news", "r.txt"], ["market-news", "r.txt"]):
+        ledger = ["--ledger", str(tmp_path / "l.sqlite")]
+        found = CliRunner().invoke(group, [*ledger, "take", words[0], str(tmp_path / words[1]), "market=barn"])
+        assert found.exit_code == 0, found.output
+    assert " 0 entries stored" in f" {found.output.splitlines()[-1]}"

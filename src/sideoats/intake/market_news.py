@@ -382,7 +382,8 @@ def market_news(
         notes.append("head received: " + ", ".join(f"{kind} {head:,.0f}" for kind, head in came.items()))
     if thin:
         notes.append(f"fewer than {THIN_HEAD} head behind: {', '.join(thin)}; a thin row is not a price")
-    return Taken(tuple(market_drafts(quotes) + [q.draft() for q in quotes]), tuple(rejected), tuple(notes))
+    drafts = market_drafts(quotes, "a market news report") + [q.draft() for q in quotes]
+    return Taken(tuple(drafts), tuple(rejected), tuple(notes))
 
 
 def _json_records(text: str, name: str) -> list[tuple[int, Mapping[str, Any]]]:

@@ -118,11 +118,16 @@ def is_empty(cell: str) -> bool:
     return cell.strip().lower() in _EMPTY
 
 
-def market_drafts(quotes: Sequence[Quote]) -> list[Draft]:
-    """A place for each market of the quotes, dated so far back that any real description of it is newer."""
+def market_drafts(quotes: Sequence[Quote], told_by: str) -> list[Draft]:
+    """A place for each market of the quotes, dated so far back that any real description of it is newer.
+
+    `told_by` names the format in the place's note: two formats that name one market are two entries, each with its own
+    observer, and not one entry that the ledger must refuse.
+    """
     long_ago = datetime(1970, 1, 1, tzinfo=UTC)
     return [
-        Draft("place", {"name": m, "kind": "market"}, long_ago, place=m) for m in sorted({q.market for q in quotes})
+        Draft("place", {"name": m, "kind": "market", "note": f"named by {told_by}"}, long_ago, place=m)
+        for m in sorted({q.market for q in quotes})
     ]
 
 
@@ -161,7 +166,7 @@ def read_quotes(path: str | Path, *, commodity: str = "", unit: str = "", market
             f"holds no usable quote{f'; {rejected[0]}' if rejected else ''}", where=name, expected="dated prices"
         )
     notes = (f"{len(quotes)} quotes of {len({q.commodity for q in quotes})} commodities",)
-    return Taken(tuple(market_drafts(quotes) + [q.draft() for q in quotes]), tuple(rejected), notes)
+    return Taken(tuple(market_drafts(quotes, "a file of quotes") + [q.draft() for q in quotes]), tuple(rejected), notes)
 
 
 def _columns(header: Sequence[str], name: str) -> dict[str, int]:
