@@ -147,5 +147,5 @@ def test_expected_is_the_net_at_the_stated_price(values):
     """The draws spread about the price that the adviser states: their mean is that price."""
     call = _call("cull-cows", values)
     feed = next(o for o in call.options if o.key == "feed")
-    scale = abs(float(call.quantities["value_now"].value)) + 1
+    scale = values["weight"] * values["price"] / 100 + 1
     assert feed.expected == pytest.approx(float(call.quantities["net_at_given_price"].value), abs=1e-6 * scale)

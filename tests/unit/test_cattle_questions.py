@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
 
 import numpy as np
@@ -75,7 +76,10 @@ def test_wean_date_names_what_is_too_late():
     answer = ask("wean-date", {"sale": "2026-10-20", "bulls": "yes"}, on="2026-10-01")
     named = _values(answer)["too_late_or_wrong"].split("; ")
     assert named[0] == "weaning date is past"
-    assert {"first round window is past", "booster window is past", "castration date is past"} <= set(named)
+    assert {"first round window is past", "castration date is past"} <= set(named)
+    assert _values(answer)["booster_from"] == "2026-10-15"  # 14 days after a first round given today
+    late = ask("wean-date", {"sale": "2026-10-20"}, on="2026-10-07")  # no 14 days are left before the sale
+    assert "no time for two rounds" in _values(late)["too_late_or_wrong"]
     assert _barred(answer)["program"] == "calves had to be weaned by 2026-09-05"
     assert _barred(answer)["later_sale"] is None
 
@@ -102,7 +106,34 @@ def test_wean_date_money_only_where_a_premium_is_given():
     assert all(o["expected"] is None for o in ask("wean-date", dates, on="2026-08-01")["options"])
     paid = ask("wean-date", {**dates, "premium": "6, 10 USD/cwt", "weight": "560 lb"}, on="2026-09-06")
     worth = {o["key"]: o["expected"] for o in paid["options"]}
-    assert worth == {"program": pytest.approx(44.8), "later_sale": pytest.approx(44.8), "plain": 0}
+    assert worth == {"program": pytest.approx(44.8, abs=0.3), "later_sale": pytest.approx(44.8, abs=0.3), "plain": 0}
+    got = _values(paid)
+    assert got["program_worth"] == pytest.approx(8 * 5.6)
+    assert got["if_premium_25_percent_lower"] == pytest.approx(6 * 5.6)
+    assert 6 * 5.6 <= got["worst_tenth_later_sale"] < 6.5 * 5.6
+
+
+def test_wean_date_first_round_comes_before_the_second():
+    """Once the usual window is past the first round is still the next thing to do, and soon."""
+    answer = ask("wean-date", {"sale": "2028-04-14", "program_days": "45"}, on="2028-02-20")
+    got = _values(answer)
+    assert (answer["verdict"], answer["act_by"]) == ("act", "2028-02-27")
+    assert got["next_step"] == "first vaccine round" and "ask the veterinarian" in answer["headline"]
+    assert (got["booster_from"], got["booster_to"]) == ("2028-03-05", "2028-03-19")
+    assert "treat_by" not in got  # no withdrawal was stated: no last day for treatments is claimed
+
+
+def test_a_missed_vaccine_window_does_not_cost_the_sale():
+    paid = {"sale": "2026-12-03", "program_days": "45", "premium": "8 USD/cwt", "weight": "560 lb"}
+    window = _cost("wean-date", paid, date(2026, 9, 30))  # first round by 4 October, weaning by 19 October
+    weaning = _cost("wean-date", {**paid, "first_round": "2026-10-01", "booster": "2026-10-15"}, date(2026, 10, 16))
+    assert window == ("act", 0.0)
+    assert weaning == ("act", pytest.approx(44.8))
+
+
+def _cost(name, values, on):
+    call = find(name).ask(table_of(find(name), [read_all(find(name).inputs, values)]), _context(on)).call(0)
+    return call.verdict, call.cost_of_waiting
 
 
 # --- cull-cows --------------------------------------------------------------------------------------------------------
@@ -152,7 +183,27 @@ def test_certainty_equivalent_only_for_stated_aversion():
     got = _values(answer)
     fed = next(o for o in answer["options"] if o["key"] == "feed")
     assert got["worst_tenth_feed"] < got["certainty_equivalent_feed"] < fed["expected"]
-    assert got["certainty_equivalent_sell_now"] == pytest.approx(0, abs=1e-9)
+    assert "certainty_equivalent_sell_now" not in got  # selling now is what the money is counted against
+
+
+def test_holding_waits_and_selling_acts():
+    """Cows already kept lose nothing by another week; where selling is best each week of feed is lost."""
+    hold = ask("cull-cows", CULL, on=NOVEMBER)
+    assert (hold["verdict"], hold["act_by"]) == ("wait", None) and hold["headline"].startswith("Do not sell yet")
+    sell = ask("cull-cows", {**CULL, "later_price": "60 USD/cwt"}, on=NOVEMBER)
+    assert (sell["verdict"], sell["act_by"]) == ("act", "2026-12-01")
+    cheap = _cost("cull-cows", {**CULL, "cost_per_day": "0.50 USD/day"}, NOVEMBER)
+    assert cheap == ("act", pytest.approx(7 * (1.8 * 0.99 * 0.82 - 0.50)))  # a week's gain less its feed
+
+
+def test_what_would_turn_the_answer():
+    """Each turning value put in by itself makes the net nothing."""
+    line = next(x for x in ask("cull-cows", CULL, on=NOVEMBER)["because"] if x.startswith("One thing alone"))
+    price, gain, feed = (float(x) for x in re.findall(r"(?:under|over) ([0-9.]+)", line))
+    for name, value, unit in (("later_price", price, "USD/cwt"), ("gain", gain, "lb/day"),
+                              ("cost_per_day", feed, "USD/day")):  # fmt: skip
+        got = _values(ask("cull-cows", {**CULL, name: f"{value} {unit}"}, on=NOVEMBER))
+        assert got["net_at_given_price"] == pytest.approx(0, abs=0.7)  # the sentence rounds to a cent
 
 
 def test_waiting_costs_what_a_week_of_feed_loses():
@@ -186,7 +237,7 @@ def test_prices_by_weight_when_none_is_given():
               "lot_gain": "2 lb/day", "lot_days": "100"}  # fmt: skip
     got = _values(ask("retain-calves", quotes, on=NOVEMBER))
     # 600 lb at 238, 800 lb at 214 on the line through the two quotes
-    assert got["value_of_gain_dry_lot"] == pytest.approx((800 * 214 - 600 * 238) / 100 / 200)
+    assert got["value_of_gain"] == pytest.approx((800 * 214 - 600 * 238) / 100 / 200)
 
 
 def test_futures_with_basis_and_volatility():
@@ -201,6 +252,25 @@ def test_futures_with_basis_and_volatility():
     wheat = next(o for o in plain["options"] if o["key"] == "wheat_to_march")
     assert spans[0] > 3 * spans[1]
     assert means[1] == pytest.approx(wheat["expected"], abs=2)  # 219 - 4 is the later price of the plain case
+
+
+def test_one_later_price_falls_on_for_heavier_cattle():
+    """500 lb at 250 and 722 lb at 215 in March: graze-out cattle of 834 lb are not paid the price of 722 lb."""
+    even = {**CALVES, "pasture_gain": "2 lb/day", "pasture_per_gain": "0.10 USD/lb"}
+    got = _values(ask("retain-calves", even, on=NOVEMBER))
+    assert got["best_way_of_keeping"] == "graze_out" and got["end_weight"] == 834
+    assert got["later_price"] == pytest.approx(215 - 35 / 222 * 112, abs=1e-3)
+    rising = _values(ask("retain-calves", {**even, "later_price": "260 USD/cwt"}, on=NOVEMBER))
+    assert rising["later_price"] == 260  # never above the price stated
+
+
+def test_a_set_sale_is_when_calves_are_sold_or_kept():
+    losing = {**CALVES, "later_price": "180 USD/cwt"}
+    assert _cost("retain-calves", {**losing, "sale": "2027-01-10"}, NOVEMBER) == ("wait", 0.0)
+    verdict, week = _cost("retain-calves", losing, NOVEMBER)
+    assert verdict == "act" and 0 < week < 20
+    soon = ask("retain-calves", {**CALVES, "sale": "2026-11-28"}, on=NOVEMBER)
+    assert (soon["verdict"], soon["act_by"]) == ("act", "2026-11-28") and soon["headline"].startswith("Keep them")
 
 
 def test_no_price_for_heavier_cattle_asks_for_one():
@@ -223,7 +293,41 @@ def test_no_premium_no_program():
         next(o for o in ask("precondition", {**PROGRAM, "premium": "0 USD/cwt"}, on="2026-09-20")["options"]
              if o["key"] == "precondition")["expected"]
     )  # fmt: skip
-    assert got["net_without_premium"] < got["net_at_given_price"]
+    assert got["if_no_premium_is_paid"] < got["net_at_given_price"]
+
+
+def test_the_program_starts_by_its_last_day_to_wean():
+    near = {**PROGRAM, "premium": "20 USD/cwt", "days": "45", "sale": "2026-11-09"}
+    verdict, lost = _cost("precondition", near, date(2026, 9, 20))  # 45 days before is 25 September
+    answer = ask("precondition", near, on="2026-09-20")
+    assert (answer["verdict"], answer["act_by"]) == (verdict, "2026-09-25") == ("act", "2026-09-25")
+    assert lost == pytest.approx(next(o["expected"] for o in answer["options"] if o["key"] == "precondition"), rel=0.2)
+    assert _cost("precondition", {**near, "sale": "2026-12-09"}, date(2026, 9, 20)) == ("wait", 0.0)
+
+
+def test_heifer_calves_are_sorted_by_their_sale():
+    assert _cost("bred-heifers", {**HEIFERS, "sale": "2026-12-20"}, NOVEMBER) == ("wait", 0.0)
+    verdict, lost = _cost("bred-heifers", {**HEIFERS, "sale": "2026-11-28"}, NOVEMBER)
+    assert verdict == "act" and lost > 0
+
+
+def test_calf_price_at_which_a_heifer_pays():
+    whole = {**HEIFERS, "calf_weight": "540 lb", "calf_price": "240 USD/cwt", "cow_cost": "980 USD/head",
+             "cull_value": "1300 USD/head"}  # fmt: skip
+    even = _values(ask("bred-heifers", whole, on=NOVEMBER))["break_even_calf_price"]
+    answer = ask("bred-heifers", {**whole, "calf_price": f"{even} USD/cwt"}, on=NOVEMBER)
+    assert answer["options"][0]["expected"] == pytest.approx(0, abs=0.05)
+
+
+def test_show_animal_money_where_prices_are_given():
+    """880 lb at 210 today, 1,264 lb at 200 on fair day, 384 lb gained on 7 lb of feed a pound at 0.15, 100 more."""
+    sold = {**STEER, "gain": "3 lb/day", "price": "210 USD/cwt", "fair_price": "200 USD/cwt", "feed_per_gain": "7",
+            "feed_price": "0.15 USD/lb", "other_cost": "100 USD/head"}  # fmt: skip
+    answer = ask("show-animal", sold, on="2026-09-16")
+    net = 1264 * 2.00 - 880 * 2.10 - 384 * 7 * 0.15 - 100
+    assert _values(answer)["net_at_given_price"] == pytest.approx(net, abs=0.01)
+    assert answer["options"][0]["expected"] == pytest.approx(net, abs=0.01)
+    assert all(o["expected"] is None for o in ask("show-animal", STEER, on="2026-09-16")["options"])
 
 
 def test_health_evidence_is_a_list_that_disagrees():
@@ -253,7 +357,8 @@ def test_buying_breaks_even_at_the_named_price():
 def test_neither_is_compared_only_with_a_cow_budget():
     answer = ask("bred-heifers", HEIFERS, on=NOVEMBER)
     assert "only developing and buying" in _barred(answer)["neither"]
-    whole = {**HEIFERS, "calf_weight": "540 lb", "calf_price": "240 USD/cwt", "cow_cost": "2500 USD/head"}
+    whole = {**HEIFERS, "calf_weight": "540 lb", "calf_price": "240 USD/cwt", "cow_cost": "2500 USD/head",
+             "cull_value": "900 USD/head"}  # fmt: skip
     assert ask("bred-heifers", whole, on=NOVEMBER)["verdict"] == "wait"  # such a cow never pays: neither
 
 
@@ -295,6 +400,7 @@ def test_show_animal_gain_between_two_weighings():
         ("wean-date", {"sale": "2026-02-30"}, InputError, "calendar date"),
         ("wean-date", {"sale": "2026-10-20", "program_days": "-3"}, InputError, "program_days"),
         ("precondition", {**PROGRAM, "interest": "8"}, InputError, "interest"),
+        ("cull-cows", {**CULL, "death": "1"}, InputError, "death"),  # 1 without a sign would be every cow
         ("retain-calves", {**CALVES, "later_price": "1e309 USD/cwt"}, InputError, "finite"),
         ("show-animal", {**STEER, "last_weight": "800 lb"}, InputError, "both its weight and its day"),
         ("show-animal", {**STEER, "animal": "goat"}, InputError, "steer, lamb, pig"),

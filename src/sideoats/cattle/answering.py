@@ -189,66 +189,74 @@ def cold_share(context: Context, table: Table, days: Floats) -> Floats:
 # --- risk and what would change the answer ----------------------------------------------------------------------------
 
 
-def risk_quantities(options: Sequence[Option], decision: Decision, unit: str) -> Quantities:
-    """Worst tenth and certainty equivalent by option; the latter is NaN and not shown without stated risk aversion."""
+def risk_quantities(options: Sequence[Option], decision: Decision, unit: str, base: str) -> Quantities:
+    """Worst tenth and certainty equivalent of every open option but `base`, against which the money is counted.
+
+    The certainty equivalent is NaN, and so not shown, where no risk aversion was stated.
+    """
     out: Quantities = {}
     for at, option in enumerate(options):
-        out[f"worst_tenth_{option.key}"] = (decision.worst_tenth[:, at], unit)
-        certain = decision.certainty_equivalent[:, at]
-        out[f"certainty_equivalent_{option.key}"] = (np.where(np.abs(certain) < 1e-9, 0.0, certain), unit)
-    out["worth_of_knowing"] = (decision.perfect_information, unit)
+        if option.key != base:
+            open_ = ~decision.barred[:, at]
+            out[f"worst_tenth_{option.key}"] = (np.where(open_, decision.worst_tenth[:, at], np.nan), unit)
+            out[f"certainty_equivalent_{option.key}"] = (
+                np.where(open_, decision.certainty_equivalent[:, at], np.nan), unit,
+            )  # fmt: skip
     return out
 
 
-def one_at_a_time(
-    result: Callable[..., Floats], base: Mapping[str, Any], changes: Mapping[str, tuple[str, float]]
-) -> dict[str, Floats]:
-    """`result` with one input moved and the rest as in `base`.
+def sensitivity(
+    result: Callable[..., Floats], base: Mapping[str, Any], changes: Mapping[str, tuple[str, float]], unit: str
+) -> Quantities:
+    """`result` with one input moved and the rest as in `base`, as quantities ``if_CHANGE``.
 
     Parameters
     ----------
     result : keyword inputs -> (place,) money
     base : the inputs
-    changes : label -> (input, factor)
+    changes : name of the change -> (input, factor)
+    unit : of `result`
+    """
+    out: Quantities = {}
+    for name, (moved, factor) in changes.items():
+        out[f"if_{name}"] = (result(**{**base, moved: np.asarray(base[moved], float) * factor}), unit)
+    return out
+
+
+def turning_text(
+    result: Callable[..., Floats], base: Mapping[str, Any], inputs: Mapping[str, tuple[str, str]]
+) -> Callable[[int], list[str]]:
+    """Row -> what would change the answer: each input's value at which `result` is 0, the rest as in `base`.
+
+    Parameters
+    ----------
+    result : keyword inputs -> (place,) money, linear in each of `inputs`
+    base : the inputs
+    inputs : input -> (words, unit)
 
     Returns
     -------
-    label -> (place,) money
+    row -> one sentence, or none where no single input could turn it at a value above zero
     """
-    moved = {}
-    for label, (name, factor) in changes.items():
-        inputs = dict(base)
-        inputs[name] = np.asarray(inputs[name], float) * factor
-        moved[label] = result(**inputs)
-    return moved
+    here = result(**base)
+    found = []
+    for name, (words, unit) in inputs.items():
+        now = np.asarray(base[name], float)
+        slope = (here - result(**{**base, name: now / 2})) / np.where(now == 0, np.nan, now / 2)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            found.append((words, unit, now, now - here / slope))
 
+    def sentence(row: int) -> list[str]:
+        parts = [
+            f"{words} {'under' if turn[row] < now[row] else 'over'} {turn[row]:,.2f} {unit}"
+            for words, unit, now, turn in found
+            if np.isfinite(turn[row]) and turn[row] > 0
+        ]
+        return ["One thing alone would turn it: " + "; ".join(parts) + "."] if parts else []
 
-def change_text(moved: Mapping[str, Floats], row: int, unit: str, *, signed: bool = True) -> str:
-    """One sentence with the money under each change; costs are shown without a sign."""
-    known = {label: float(values[row]) for label, values in moved.items() if np.isfinite(values[row])}
-    parts = [f"{label} {money(amount) if signed else format(amount, ',.2f')}" for label, amount in known.items()]
-    return f"One thing changed at a time, {unit}: " + "; ".join(parts) + "." if parts else ""
-
-
-def money(amount: float) -> str:
-    """Signed, to the cent, and never minus zero."""
-    return f"{round(float(amount), 2) + 0.0:+,.2f}"
+    return sentence
 
 
 def inside(label: str) -> str:
     """An option's label inside a sentence."""
     return label[:1].lower() + label[1:]
-
-
-def risk_text(options: Sequence[Option], decision: Decision, row: int, unit: str) -> str:
-    """One sentence on the worst tenth of every open option, and the certainty equivalent where it was asked for."""
-    parts = []
-    for at, option in enumerate(options):
-        if decision.barred[row, at] or not np.isfinite(decision.worst_tenth[row, at]):
-            continue
-        text = f"{inside(option.label)} {money(decision.worst_tenth[row, at])}"
-        sure = decision.certainty_equivalent[row, at]
-        if np.isfinite(sure):
-            text += f" (certainty equivalent {money(sure)})"
-        parts.append(text)
-    return f"Mean of the worst tenth, {unit}: " + "; ".join(parts) + "."

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.call import ACT, WAIT
 from sideoats.cattle import answering, budget
 from sideoats.decide import Decision, decide, net_present_value
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 
 UNIT = "USD/head"
+WEEK = 7  # days: the week is the product
 CALVES, BRED, OPEN = "feeder steer 500 lb", "bred heifer", "feeder steer 750 lb"
 INPUTS = (
     Field("weight", "number", "weight of the heifer calf today", unit="lb", low=200, high=1100, required=True,
@@ -42,10 +44,12 @@ INPUTS = (
     Field("cow_cost", "number", "keeping one cow for a year", unit=UNIT, low=0, high=5000, example="980 USD/head",
           fresh_days=200, found_in=("evidence:heifer_plan.cow_cost", "setting:cost.cow_year")),
     Field("cull_value", "number", "what she brings as a cull cow at today's prices", unit=UNIT, low=0, high=5000,
-          default=0.0, example="900 USD/head", fresh_days=200, found_in=("evidence:heifer_plan.cull_value",)),
+          example="900 USD/head", fresh_days=200, found_in=("evidence:heifer_plan.cull_value",)),
     Field("years", "numbers", "calf crops she gives, one number or a range", unit="1", low=1, high=15, example="5, 8"),
     Field("calves_weaned", "numbers", "calves weaned a year for each cow, one share or a range", unit="percent", low=10,
           high=110, example="82, 90 percent"),
+    Field("sale", "date", "day on which the heifer calves are sold if they are not kept", example="2026-10-20",
+          fresh_days=200, found_in=("evidence:sale_plan.sale",)),
     Field("interest", "share", "interest and discount rate a year", example="8 %", found_in=("setting:interest",)),
 )  # fmt: skip
 OPTIONS = (
@@ -115,27 +119,37 @@ def cost_developed(
 
 def yearly_value(
     table: Table, context: Context, given: _Given, years: NDArray[np.float64], weaned: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Present value of the calves less the cow's keep, and of the cull cow, from the check on; (place, draw), USD/head.
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Present values of her calves, of her keep and of the cull cow, from the check on; (place, draw), USD/head.
 
     Calf prices follow the outlook for its two years and stay at that level after; part years count in proportion.
     """
     crops = int(np.ceil(np.nanmax(given.years[1])))
     calf = budget.value(table.number("calf_weight"), table.number("calf_price"))[:, None]
     shape = np.broadcast_shapes(years.shape, weaned.shape, (len(table), context.outlook.draws))
-    flows = np.zeros((*shape, crops + 1))
+    calves, kept, culled = (np.zeros((*shape, crops + 1)) for _ in range(3))
     for crop in range(1, crops + 1):
         ratio = answering.price_ratio(context, CALVES, given.days + crop * budget.DAYS_A_YEAR)
         part = np.clip(years - (crop - 1), 0.0, 1.0)
-        last = (years > crop - 1) & (years <= crop)
-        flows[..., crop] = part * (weaned * calf * ratio - table.number("cow_cost")[:, None])
-        flows[..., crop] += last * table.number("cull_value")[:, None]
-    from_check = net_present_value(flows, given.rate[:, None])
-    return np.asarray(from_check / (1 + given.rate[:, None]) ** (given.days[:, None] / budget.DAYS_A_YEAR))
+        calves[..., crop] = part * (weaned * calf * ratio)
+        kept[..., crop] = part * table.number("cow_cost")[:, None]
+        culled[..., crop] = ((years > crop - 1) & (years <= crop)) * table.number("cull_value")[:, None]
+    to_check = (1 + given.rate[:, None]) ** (given.days[:, None] / budget.DAYS_A_YEAR)
+    found = [np.asarray(net_present_value(f, given.rate[:, None]) / to_check) for f in (calves, kept, culled)]
+    return found[0], found[1], found[2]
 
 
-def _payoff(table: Table, context: Context, given: _Given) -> NDArray[np.float64]:
-    """(place, draw, option) present value, USD a bred heifer; without a cow's yearly figures only costs differ."""
+@dataclass(frozen=True)
+class _Worth:
+    """`payoff` (place, draw, option), USD a bred heifer; mean present values (place,) of calves and keep."""
+
+    payoff: NDArray[np.float64]
+    calves: NDArray[np.float64]
+    kept: NDArray[np.float64]
+
+
+def _worth(table: Table, context: Context, given: _Given) -> _Worth:
+    """Present value of each option; without a cow's yearly figures only costs differ."""
     conception = answering.spread(context, table, "heifer conception", *given.conception)
     years = answering.spread(context, table, "cow years", *given.years)
     weaned = answering.spread(context, table, "calves weaned", *given.weaned)
@@ -145,9 +159,10 @@ def _payoff(table: Table, context: Context, given: _Given) -> NDArray[np.float64
     bought = given.bred_price[:, None] * answering.price_ratio(context, BRED, given.days)
     bought = bought / (1 + rate) ** (days / budget.DAYS_A_YEAR)
     more = _more(table, given, years)
-    stream = np.nan_to_num(yearly_value(table, context, given, years, weaned), nan=0.0)
-    develop = np.broadcast_to(stream - own, stream.shape)
-    return np.stack([develop, stream - bought + more, np.zeros_like(stream)], axis=2)
+    calves, kept, culled = yearly_value(table, context, given, years, weaned)
+    stream = np.nan_to_num(calves - kept + culled, nan=0.0)
+    payoff = np.stack([stream - own, stream - bought + more, np.zeros_like(stream)], axis=2)
+    return _Worth(payoff, calves.mean(axis=1), kept.mean(axis=1))
 
 
 def _more(table: Table, given: _Given, years: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -162,18 +177,24 @@ def _more(table: Table, given: _Given, years: NDArray[np.float64]) -> NDArray[np
 def answer(table: Table, context: Context) -> Answers:
     """Present value of developing and of buying over doing neither."""
     given = _given(table, context)
-    payoff = _payoff(table, context, given)
-    cow_known = table.known("calf_weight") & table.known("calf_price") & table.known("cow_cost")
+    worth = _worth(table, context, given)
+    cow_known = np.logical_and.reduce([table.known(n) for n in ("calf_weight", "calf_price", "cow_cost", "cull_value")])
     bar = Bar(
         np.stack([np.zeros_like(cow_known), np.zeros_like(cow_known), ~cow_known], axis=1),
-        "calf weight, calf price and the cow's yearly cost were not given: only developing and buying are compared",
+        "calf weight, calf price, the cow's yearly cost and her cull value are needed: only developing and buying are "
+        "compared",
     )
-    decision = decide(payoff, barred=bar.mask, risk_aversion=context.risk_aversion)
+    decision = decide(worth.payoff, barred=bar.mask, risk_aversion=context.risk_aversion)
     needed = ("weight", "price", "develop_cost", "open_value", "bred_price")
+    to_sale, own = table.days_until("sale", context.on), decision.best == 0
+    soon = (to_sale >= 0) & (to_sale <= WEEK)
+    wait = (decision.best == 2) | (to_sale > WEEK)  # until the calves are sold nothing is decided
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=(bar,),
-        headline=lambda i: _headline(decision, i), because=_because(table, context, given, decision, cow_known),
-        quantities=_quantities(table, given, payoff, decision),
+        verdict=np.where(wait, WAIT, ACT).astype(np.int8), act_by=np.where(soon & ~wait, np.nan_to_num(to_sale), -1),
+        cost_of_waiting=np.where(soon & own, _over_next(decision), 0.0),
+        headline=lambda i: _headline(decision, i), because=_because(given, cow_known),
+        quantities=_quantities(table, given, worth, decision),
         missing=~np.logical_and.reduce([table.known(name) for name in needed]),
         missing_headline="Find the heifer calf's weight and price, the cost to develop her, and open and bred prices.",
         cautions=(
@@ -183,6 +204,12 @@ def answer(table: Table, context: Context) -> Answers:
             "Prices years ahead are draws about today's, not a forecast.",
         ),
     )  # fmt: skip
+
+
+def _over_next(decision: Decision) -> NDArray[np.float64]:
+    """What developing brings over the better of the rest, (place,): lost once the heifer calves are sold."""
+    rest = np.where(decision.barred[:, 1:], -np.inf, decision.expected[:, 1:]).max(axis=1)
+    return np.asarray(np.maximum(np.nan_to_num(decision.expected[:, 0] - rest), 0.0), dtype=np.float64)
 
 
 def _headline(decision: Decision, i: int) -> str:
@@ -205,31 +232,48 @@ def _own_cost(given: _Given, **changed: NDArray[np.float64]) -> NDArray[np.float
     return np.asarray(own * (1 + given.rate) ** (given.days / budget.DAYS_A_YEAR), dtype=np.float64)
 
 
-def _quantities(table: Table, given: _Given, payoff: NDArray[np.float64], decision: Decision) -> answering.Quantities:
+CHANGES = {
+    "calf_10_percent_dearer": ("calf", 1.1),
+    "development_10_percent_dearer": ("develop_cost", 1.1),
+    "conception_10_percent_lower": ("conception", 0.9),
+    "open_heifers_10_percent_cheaper": ("open_value", 0.9),
+}
+
+
+def _quantities(table: Table, given: _Given, worth: _Worth, decision: Decision) -> answering.Quantities:
     own, years = _own_cost(given), np.mean(given.years, axis=0)
     more = _more(table, given, years[:, None])[:, 0] * (1 + given.rate) ** (given.days / budget.DAYS_A_YEAR)
+    inputs = {
+        "calf": given.calf, "develop_cost": given.develop_cost, "open_value": given.open_value,
+        "conception": np.mean(given.conception, axis=0),
+    }  # fmt: skip
+
+    def saved(**changed: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What developing saves on buying, at the check."""
+        return given.bred_price - more - _own_cost(given, **changed)
+
+    cow_known = ~decision.barred[:, 2]
+    develop = np.where(cow_known, decision.expected[:, 0], np.nan)
+    own_cheaper = worth.payoff[:, :, 0] > worth.payoff[:, :, 1]
     return {
         "value_of_calf_now": (given.calf, UNIT),
         "heifers_started_for_each_bred": (1 / np.mean(given.conception, axis=0), "head"),
+        "days_to_check": (given.days, "day"),
         "cost_of_own_bred_heifer": (own, UNIT),
         "break_even_bred_price": (own + more, UNIT),
-        "days_to_check": (given.days, "day"),
-        "present_value_develop": (decision.expected[:, 0], UNIT),
-        "present_value_buy": (decision.expected[:, 1], UNIT),
-        "chance_own_is_cheaper": ((payoff[:, :, 0] > payoff[:, :, 1]).mean(axis=1), "1"),
-    } | answering.risk_quantities(OPTIONS, decision, UNIT)
-
-
-def _because(
-    table: Table, context: Context, given: _Given, decision: Decision, cow_known: NDArray[np.bool_]
-) -> Callable[[int], list[str]]:
-    own, bred = _own_cost(given), np.mean(given.conception, axis=0)
-    moved = {
-        "calf 10 % dearer": _own_cost(given, calf=given.calf * 1.1),
-        "development 10 % dearer": _own_cost(given, develop_cost=given.develop_cost * 1.1),
-        "ten in a hundred fewer bred": _own_cost(given, conception=np.maximum(bred - 0.1, 0.05)),
-        "open heifers bring 10 % less": _own_cost(given, open_value=given.open_value * 0.9),
+        "break_even_calf_price": (table.number("calf_price") * (1 - develop / worth.calves), "USD/cwt"),
+        "saved_by_developing": (saved(**inputs), UNIT),
+        "chance_own_is_cheaper": (own_cheaper.mean(axis=1), "1"),
+        **answering.risk_quantities(OPTIONS, decision, UNIT, "neither"),
+        "value_if_calf_price_10_percent_lower": (develop - 0.1 * worth.calves, UNIT),
+        "value_if_calf_price_10_percent_higher": (develop + 0.1 * worth.calves, UNIT),
+        "value_if_cow_cost_10_percent_higher": (develop - 0.1 * worth.kept, UNIT),
+        **{f"saved_{name}": found for name, found in answering.sensitivity(saved, inputs, CHANGES, UNIT).items()},
     }
+
+
+def _because(given: _Given, cow_known: NDArray[np.bool_]) -> Callable[[int], list[str]]:
+    own, bred = _own_cost(given), np.mean(given.conception, axis=0)
 
     def lines(i: int) -> list[str]:
         if not np.isfinite(own[i]):
@@ -238,14 +282,13 @@ def _because(
             f"For each bred heifer {1 / bred[i]:.2f} calves are kept; with development, interest and open heifers sold "
             f"she costs {own[i]:,.2f} USD at the check in {given.days[i]:.0f} days, against {given.bred_price[i]:,.2f} "
             "bought at today's price.",
-            answering.change_text(moved, i, "cost of a bred heifer of your own, USD", signed=False),
         ]
         if cow_known[i]:
             low, high = given.years[0][i], given.years[1][i]
             out.append(
                 f"She is taken to give {low:g} to {high:g} calf crops; prices stay drawn at the two-year level after."
             )
-        return [*out, answering.risk_text(OPTIONS, decision, i, UNIT)]
+        return out
 
     return lines
 

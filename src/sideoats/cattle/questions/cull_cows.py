@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.call import ACT, STOP, WAIT
 from sideoats.cattle import answering, budget, condition, growth, program
 from sideoats.decide import Decision, decide
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
@@ -17,6 +19,7 @@ from sideoats.schema import Field
 UNIT = "USD/head"
 COMMODITY = "cull cow"
 LONGEST_DAYS = 200  # a winter's feeding; a month further off belongs to another year's question
+WEEK, AT_ONCE = 7, 2  # days in which a call is acted on; ailing cows go with the next truck
 USUAL_DAYS = 90  # period for which the death share is stated where no days are given
 INPUTS = (
     Field("weight", "number", "weight of the cows today", unit="lb", low=500, high=2500, required=True,
@@ -37,7 +40,7 @@ INPUTS = (
           default=0.0, example="8 USD/head"),
     Field("feed_bought", "flag", "feed is bought as you go, so its cost follows the hay price", default=False),
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
-    Field("death", "share", "head lost over the days fed", example="1 %",
+    Field("death", "share", "head lost over the days fed", low=0, high=0.5, example="1 %",
           fresh_days=60, found_in=("evidence:cull_weighing.death",)),
     Field("shrink_now", "share", "shrink at the sale today", default=0.0),
     Field("shrink_later", "share", "shrink at the later sale", default=0.0),
@@ -178,9 +181,16 @@ def answer(table: Table, context: Context) -> Answers:
     bars = _bars(table, context, plan)
     barred = np.logical_or.reduce([bar.mask for bar in bars])
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
+    lost = _week_lost(plan, decision)
+    ailing = table.flag("ailing")
+    hazard = bars[0].mask[:, 0] | bars[2].mask[:, 0]
+    verdict = np.where((lost > 0) | (ailing & (decision.best == 0)), ACT, WAIT)
+    verdict = np.where(hazard | (decision.best < 0), STOP, verdict).astype(np.int8)
     return Answers(
-        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars,
-        headline=lambda i: _headline(decision, bars, i), because=_because(table, context, plan, decision),
+        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars, verdict=verdict,
+        act_by=np.where(verdict == ACT, np.where(ailing, AT_ONCE, WEEK), -1),
+        headline=lambda i: _headline(plan, payoff, decision, bars, context, verdict, i),
+        because=_because(table, context, plan, decision),
         quantities=_quantities(plan, payoff, decision),
         missing=~(table.known("weight") & table.known("price") & table.known("cost_per_day")),
         missing_headline="Weigh the cull cows and get today's price and the cost of feed.",
@@ -189,7 +199,7 @@ def answer(table: Table, context: Context) -> Answers:
             context.facts["cattle/care.records"].text,
             "A later price is a guess: the draws spread about it, they do not forecast it. Regions' seasons differ.",
         ),
-        cost_of_waiting=_week_lost(plan, decision),
+        cost_of_waiting=lost,
     )  # fmt: skip
 
 
@@ -216,7 +226,21 @@ def _bars(table: Table, context: Context, plan: _Plan) -> tuple[Bar, ...]:
     )
 
 
-def _headline(decision: Decision, bars: tuple[Bar, ...], i: int) -> str:
+def _until(plan: _Plan, context: Context, i: int, at: int) -> str:
+    """An option of feeding inside a sentence, with its last day."""
+    days = int(plan.days[i, at])
+    return f"fed {days} days, to {context.on + timedelta(days=days)},"
+
+
+def _headline(
+    plan: _Plan,
+    payoff: NDArray[np.float64],
+    decision: Decision,
+    bars: tuple[Bar, ...],
+    context: Context,
+    verdict: NDArray[np.int8],
+    i: int,
+) -> str:
     best = int(decision.best[i])
     if bars[0].mask[i, 0]:
         return "Do not haul these cows: call the veterinarian."
@@ -224,15 +248,20 @@ def _headline(decision: Decision, bars: tuple[Bar, ...], i: int) -> str:
         return f"Do not sell now: {bars[2].text(i)}."
     if best == 0:
         rest = np.where(decision.barred[i, 1:], -np.inf, decision.expected[i, 1:])
+        if bars[1].mask[i, 1]:
+            return "Sell now, while every cow is fit to travel: ailing cows are not held for feeding."
         if not np.isfinite(rest).any():
             return "Sell now: feeding is not open to these cows."
         other = 1 + int(np.argmax(rest))
-        label, more = answering.inside(OPTIONS[other].label), decision.expected[i, other]
-        return f"Sell now: to {label} would bring {more:+,.2f} USD/head on average."
+        return (
+            f"Sell now: {_until(plan, context, i, other)} they would bring {decision.expected[i, other]:+,.2f} "
+            "USD/head on average."
+        )
+    lead = "Start feeding this week" if verdict[i] == ACT else "Do not sell yet"
     return (
-        f"{OPTIONS[best].label}: {decision.expected[i, best]:+,.2f} USD/head over selling now on average "
-        f"({decision.low[i, best]:+,.0f} to {decision.high[i, best]:+,.0f}); best in "
-        f"{decision.chance_best[i, best]:.0%} of futures."
+        f"{lead}: {_until(plan, context, i, best)} they bring {decision.expected[i, best]:+,.2f} USD/head over selling "
+        f"now on average ({decision.low[i, best]:+,.0f} to {decision.high[i, best]:+,.0f}); it pays in "
+        f"{(payoff[i, :, best] > 0).mean():.0%} of futures."
     )
 
 
@@ -256,12 +285,17 @@ def _net(**inputs: Any) -> NDArray[np.float64]:
 
 
 CHANGES = {
-    "later price 10 % lower": ("end_price", 0.9),
-    "10 % higher": ("end_price", 1.1),
-    "gain 25 % lower": ("gain", 0.75),
-    "25 % higher": ("gain", 1.25),
-    "feed cost 25 % higher": ("running_cost_per_day", 1.25),
-    "death loss doubled": ("death_share", 2.0),
+    "later_price_10_percent_lower": ("end_price", 0.9),
+    "later_price_10_percent_higher": ("end_price", 1.1),
+    "gain_25_percent_lower": ("gain", 0.75),
+    "gain_25_percent_higher": ("gain", 1.25),
+    "feed_25_percent_dearer": ("running_cost_per_day", 1.25),
+    "death_loss_doubled": ("death_share", 2.0),
+}
+TURNS = {
+    "end_price": ("a later price", "USD/cwt"),
+    "gain": ("a gain", "lb/day"),
+    "running_cost_per_day": ("feed and yardage", "USD/day"),
 }
 
 
@@ -272,37 +306,32 @@ def _quantities(plan: _Plan, payoff: NDArray[np.float64], decision: Decision) ->
     held = hold(**given)
     end_weight = growth.weight_after(given["start_weight"], given["gain"], given["days"])
     ends = (given["start_weight"], given["start_price"], end_weight, given["end_price"])
-    by_price, by_gain = budget.split_of_change(*ends)
     classes = np.array(["", *plan.class_names])
-    out: answering.Quantities = {
+    return {
         "days_fed": (given["days"], "day"),
         "end_weight": (end_weight, "lb"),
-        "value_now": (held.start_value, UNIT),
         "later_price": (given["end_price"], "USD/cwt"),
         "net_at_given_price": (held.net, UNIT),
         "break_even_price": (held.break_even_sale, "USD/cwt"),
-        "from_price_change": (by_price, UNIT),
-        "from_gain": (by_gain, UNIT),
         "value_of_gain": (budget.value_of_gain(*ends), "USD/lb"),
         "cost_of_gain": (budget.cost_of_gain(held.running_cost, given["gain"] * given["days"]), "USD/lb"),
-        "interest": (held.interest, UNIT),
         "chance_feeding_pays": ((payoff[rows, :, at] > 0).mean(axis=1), "1"),
         "class_now": (classes[plan.class_now + 1], ""),
         "class_later": (classes[plan.class_later[rows, at] + 1], ""),
+        **answering.risk_quantities(OPTIONS, decision, UNIT, "sell_now"),
+        **answering.sensitivity(_net, given, CHANGES, UNIT),
     }
-    for column, option in list(enumerate(OPTIONS))[1:]:
-        one = hold(**_at_given(plan, np.full(len(at), column)))
-        out[f"net_{option.key}"] = (one.net, UNIT)
-        out[f"break_even_price_{option.key}"] = (one.break_even_sale, "USD/cwt")
-    return out | answering.risk_quantities(OPTIONS, decision, UNIT)
 
 
 def _because(table: Table, context: Context, plan: _Plan, decision: Decision) -> Callable[[int], list[str]]:
     facts = context.facts
     pays, feeding = facts["cattle/cow.feeding_pays"].text, facts["cattle/cow.feeding_days"]
+    trials = facts["cattle/cow.feeding_trials"]
     at = _reference(plan, decision)
     given = _at_given(plan, at)
-    held, moved = hold(**given), answering.one_at_a_time(_net, given, CHANGES)
+    held, turns = hold(**given), answering.turning_text(_net, given, TURNS)
+    ends = (given["start_weight"], given["start_price"], held.gained + given["start_weight"], given["end_price"])
+    by_price, by_gain = budget.split_of_change(*ends)
     cold = answering.cold_share(context, table, given["days"]).mean(axis=1)
 
     def lines(i: int) -> list[str]:
@@ -312,9 +341,10 @@ def _because(table: Table, context: Context, plan: _Plan, decision: Decision) ->
         if np.isfinite(held.net[i]):
             out.append(
                 f"{given['days'][i]:.0f} days at {given['gain'][i]:.2f} lb/day and {given['end_price'][i]:.2f} USD/cwt "
-                f"later: net {held.net[i]:+,.2f} USD/head; breaks even at {held.break_even_sale[i]:.2f} USD/cwt."
+                f"later: net {held.net[i]:+,.2f} USD/head; breaks even at {held.break_even_sale[i]:.2f} USD/cwt. The "
+                f"price brings {by_price[i]:+,.2f} and the gain {by_gain[i]:+,.2f} before cost."
             )
-            out.append(answering.change_text(moved, i, UNIT))
+            out += turns(i)
         if not table.rows("gain")[i]:
             out.append(f"No gain was given: {plan.gain_low[i]:g} to {plan.gain_high[i]:g} lb/day, by ration.")
         if plan.class_now[i] >= 0:
@@ -337,23 +367,33 @@ def _because(table: Table, context: Context, plan: _Plan, decision: Decision) ->
             out.append(
                 f"Cold adds {cold[i]:.1%} to the cost of feed on average over the past years; it is in the draws."
             )
-        out += [answering.risk_text(OPTIONS, decision, i, UNIT), pays]
-        return out
+        if given["days"][i] > trials.high:
+            out.append(
+                f"The trials behind these gains fed {trials.low:.0f} to {trials.high:.0f} days; over "
+                f"{given['days'][i]:.0f} days cows fatten and gain less: take the figure as the most it can be."
+            )
+        return [*out, pays]
 
     return lines
 
 
 def _week_lost(plan: _Plan, decision: Decision) -> NDArray[np.float64]:
-    """What another week costs where selling now is best: the net of feeding for seven days, turned round."""
-    at = _reference(plan, decision)
-    given = _at_given(plan, at)
-    share = np.minimum(7.0 / np.maximum(given["days"], 7.0), 1.0)
+    """What another week costs, USD/head.
+
+    Where selling is best: the net of feeding for seven days, turned round. Where feeding is best, cows that are kept
+    but not yet fed lose a week's gain at the later price less its feed; the rise of the price they keep.
+    """
+    given = _at_given(plan, _reference(plan, decision))
+    share = np.minimum(WEEK / np.maximum(given["days"], WEEK), 1.0)
     week = given | {
-        "days": np.full(len(at), 7.0), "death_share": given["death_share"] * share,
+        "days": np.full(len(share), float(WEEK)), "death_share": given["death_share"] * share,
         "end_price": given["start_price"] + (given["end_price"] - given["start_price"]) * share,
     }  # fmt: skip
-    lost = np.maximum(-np.nan_to_num(hold(**week).net), 0.0)
-    return np.where(decision.best == 0, lost, 0.0)
+    selling = -hold(**week).net
+    sold = (1 - given["end_shrink"]) * (1 - given["death_share"])
+    feeding = WEEK * (budget.value(given["gain"] * sold, given["end_price"]) - given["running_cost_per_day"])
+    lost = np.where(decision.best == 0, selling, np.where(decision.best > 0, feeding, 0.0))
+    return np.asarray(np.maximum(np.nan_to_num(lost), 0.0))
 
 
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:

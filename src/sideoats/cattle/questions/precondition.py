@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.call import ACT, WAIT
 from sideoats.cattle import answering, budget, growth
 from sideoats.decide import Decision, decide
 from sideoats.question import Answers, Context, Option, Places, Question, Table
@@ -16,6 +18,7 @@ from sideoats.schema import Field
 
 UNIT = "USD/head"
 COMMODITY = "feeder steer 500 lb"
+WEEK = 7  # days: the week is the product
 INPUTS = (
     Field("weight", "number", "weight at weaning", unit="lb", low=150, high=1000, required=True, example="525 lb",
           fresh_days=60, found_in=("evidence:calf_weighing.weight",)),
@@ -29,6 +32,8 @@ INPUTS = (
     Field("premium_chance", "share", "chance that the premium is paid at all", default=1.0, example="90 %"),
     Field("days", "number", "days from weaning to sale", unit="day", bare=True, low=14, high=200, example="45",
           fresh_days=200, found_in=("evidence:sale_plan.program_days",)),
+    Field("sale", "date", "day of the sale, if it is set", example="2026-10-20",
+          fresh_days=200, found_in=("evidence:sale_plan.sale",)),
     Field("gain", "numbers", "daily gain, one number or a range", unit="lb/day", low=-1, high=5,
           example="1.75 lb/day", fresh_days=60, found_in=("evidence:calf_weighing.gain",)),
     Field("feed_per_day", "number", "feed", unit="USD/day", low=0, high=20, required=True, example="1.90 USD/day",
@@ -41,7 +46,7 @@ INPUTS = (
           default=0.0, example="3 USD/head"),
     Field("feed_bought", "flag", "feed is bought as you go, so its cost follows the corn price", default=False),
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
-    Field("death", "share", "head lost over the days", example="1 %",
+    Field("death", "share", "head lost over the days", low=0, high=0.5, example="1 %",
           fresh_days=60, found_in=("evidence:calf_weighing.death",)),
     Field("shrink_now", "share", "shrink sold off the cow", default=0.0, example="3 %"),
     Field("shrink_later", "share", "shrink sold after the program", default=0.0, example="2 %"),
@@ -54,13 +59,18 @@ OPTIONS = (
 BY_WEIGHT = "Prices by weight lie on the straight line through today's quotes of 500 and 750 lb."
 NO_LATER_PRICE = "No later price was given: today's price per cwt is kept, though heavier calves bring less a cwt."
 CHANGES = {
-    "no premium paid": ("premium", 0.0),
-    "later price 5 % lower": ("later_price", 0.95),
-    "5 % higher": ("later_price", 1.05),
-    "gain 25 % lower": ("gain", 0.75),
-    "25 % higher": ("gain", 1.25),
-    "feed 25 % dearer": ("feed_per_day", 1.25),
-    "death loss doubled": ("death_share", 2.0),
+    "no_premium_is_paid": ("premium", 0.0),
+    "later_price_5_percent_lower": ("later_price", 0.95),
+    "later_price_5_percent_higher": ("later_price", 1.05),
+    "gain_25_percent_lower": ("gain", 0.75),
+    "gain_25_percent_higher": ("gain", 1.25),
+    "feed_25_percent_dearer": ("feed_per_day", 1.25),
+    "death_loss_doubled": ("death_share", 2.0),
+}
+TURNS = {
+    "premium": ("a premium", "USD/cwt"),
+    "gain": ("a gain", "lb/day"),
+    "feed_per_day": ("feed", "USD/day"),
 }
 
 
@@ -149,9 +159,16 @@ def answer(table: Table, context: Context) -> Answers:
     decision = decide(payoff, risk_aversion=context.risk_aversion)
     needed = ("weight", "premium", "feed_per_day", "health")
     known = np.logical_and.reduce([table.known(name) for name in needed]) & np.isfinite(given["start_price"])
+    to_sale, to_start = _deadlines(table, context, given)
+    by = np.where(decision.best == 1, to_start, to_sale)
+    soon = (by >= 0) & (by <= WEEK)
+    verdict = np.where(soon | np.isnan(by), ACT, WAIT).astype(np.int8)
+    lost = np.where(soon & (decision.best == 1), np.nan_to_num(decision.expected[:, 1]), 0.0)
     return Answers(
-        table, context, options=OPTIONS, decision=decision, unit=UNIT,
-        headline=lambda i: _headline(decision, i), because=_because(table, context, given, ranges, decision),
+        table, context, options=OPTIONS, decision=decision, unit=UNIT, verdict=verdict,
+        act_by=np.where(soon, np.nan_to_num(by), -1),
+        headline=lambda i: _headline(decision, context, table, to_start, i),
+        because=_because(table, context, given, ranges),
         quantities=_quantities(given, payoff, decision), missing=~known,
         missing_headline="Find weaning weight, today's price, the premium this sale pays, feed and health cost.",
         cautions=(
@@ -160,22 +177,34 @@ def answer(table: Table, context: Context) -> Answers:
             context.facts["cattle/care.records"].text,
             "A premium seen in one auction and year is not this year's: ask the sale, and bring proof of the program.",
         ),
-        cost_of_waiting=_week_lost(given, decision),
+        cost_of_waiting=lost,
     )  # fmt: skip
 
 
-def _week_lost(given: dict[str, Any], decision: Decision) -> NDArray[np.float64]:
-    """One week's part of the program's net, whichever way it runs: weaning later or selling later by seven days."""
-    share: NDArray[np.float64] = np.minimum(7.0 / given["days"], 1.0)
-    return np.abs(np.nan_to_num(decision.expected[:, 1])) * share
+def _deadlines(
+    table: Table, context: Context, given: dict[str, Any]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Days to the sale, and to the last day to wean for it, (place,); NaN where no sale is set, negative where past.
+
+    Where no sale is set nothing runs out, so waiting is not charged; a missed start loses the program for that sale.
+    """
+    to_sale = table.days_until("sale", context.on)
+    return to_sale, to_sale - given["days"]
 
 
-def _headline(decision: Decision, i: int) -> str:
+def _headline(decision: Decision, context: Context, table: Table, to_start: NDArray[np.float64], i: int) -> str:
     net, low, high = decision.expected[i, 1], decision.low[i, 1], decision.high[i, 1]
     range_text = f"({low:+,.0f} to {high:+,.0f}); it pays in {decision.chance_best[i, 1]:.0%} of futures"
-    if decision.best[i] == 1:
-        return f"The program is worth {net:+,.2f} USD/head over selling at weaning on average {range_text}."
-    return f"Sell at weaning: the program would bring {net:+,.2f} USD/head on average {range_text}."
+    if decision.best[i] != 1:
+        return f"Sell at weaning: the program would bring {net:+,.2f} USD/head on average {range_text}."
+    when = ""
+    if to_start[i] >= 0:
+        start = context.on + timedelta(days=int(to_start[i]))
+        when = f"Wean by {start} for the sale of {table.date('sale')[i]}: "
+    elif to_start[i] < 0:
+        when = f"Too late for the sale of {table.date('sale')[i]}; for a later one: "
+    body = f"the program is worth {net:+,.2f} USD/head over selling at weaning on average {range_text}."
+    return when + body if when else body[0].upper() + body[1:]
 
 
 def _quantities(given: dict[str, Any], payoff: NDArray[np.float64], decision: Decision) -> answering.Quantities:
@@ -192,11 +221,12 @@ def _quantities(given: dict[str, Any], payoff: NDArray[np.float64], decision: De
         "net_at_given_price": (held.net, UNIT),
         "break_even_premium": (budget.break_even_premium(held, given["premium"]), "USD/cwt"),
         "break_even_price": (held.break_even_sale, "USD/cwt"),
-        "net_without_premium": (_net(**{**given, "premium": np.zeros_like(held.net)}), UNIT),
         "value_of_gain": (budget.value_of_gain(*ends), "USD/lb"),
         "cost_of_gain": (budget.cost_of_gain(held.running_cost + held.other_cost, end_weight - ends[0]), "USD/lb"),
         "chance_program_pays": ((payoff[:, :, 1] > 0).mean(axis=1), "1"),
-    } | answering.risk_quantities(OPTIONS, decision, UNIT)
+        **answering.risk_quantities(OPTIONS, decision, UNIT, "sell_now"),
+        **answering.sensitivity(_net, given, CHANGES, UNIT),
+    }
 
 
 def health_evidence(context: Context) -> list[str]:
@@ -216,11 +246,9 @@ def health_evidence(context: Context) -> list[str]:
     return lines
 
 
-def _because(
-    table: Table, context: Context, given: dict[str, Any], ranges: _Ranges, decision: Decision
-) -> Callable[[int], list[str]]:
-    held, moved = hold(**given), answering.one_at_a_time(_net, given, CHANGES)
-    need, evidence = budget.break_even_premium(held, given["premium"]), health_evidence(context)
+def _because(table: Table, context: Context, given: dict[str, Any], ranges: _Ranges) -> Callable[[int], list[str]]:
+    held, turns = hold(**given), answering.turning_text(_net, given, TURNS)
+    evidence = health_evidence(context)
     premiums = _premium_lines(context)
 
     def lines(i: int) -> list[str]:
@@ -230,15 +258,14 @@ def _because(
             f"At the prices given: {held.start_value[i]:,.2f} at weaning against {held.income[i]:,.2f} after "
             f"{given['days'][i]:.0f} days, costs {held.running_cost[i] + held.other_cost[i]:,.2f} and interest "
             f"{held.interest[i]:,.2f}: net {held.net[i]:+,.2f} USD/head.",
-            f"It breaks even at a premium of {need[i]:.2f} USD/cwt.",
-            answering.change_text(moved, i, UNIT),
+            *turns(i),
         ]
         if not table.rows("gain")[i]:
             out.append(f"No gain was given: {ranges.gain_low[i]:g} to {ranges.gain_high[i]:g} lb/day.")
         if not table.known("later_price")[i]:
             by_weight = table.known("quote_500")[i] and table.known("quote_750")[i]
             out.append(BY_WEIGHT if by_weight else NO_LATER_PRICE)
-        return [*out, answering.risk_text(OPTIONS, decision, i, UNIT), *evidence, *premiums]
+        return [*out, *evidence, *premiums]
 
     return lines
 

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.call import ACT, WAIT
 from sideoats.cattle import answering, budget
 from sideoats.decide import Decision, decide
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
@@ -17,14 +18,15 @@ from sideoats.schema import Field
 
 UNIT = "USD/head"
 FEEDERS = "feeder steer 750 lb"
+WEEK = 7  # days: the week is the product
 PASTURE_WINDOW = 60  # days of rain that decide about fall pasture, as the fact states
 INPUTS = (
     Field("weight", "number", "weight today", unit="lb", low=150, high=1000, required=True, example="500 lb",
           fresh_days=60, found_in=("evidence:calf_weighing.weight",)),
     Field("price", "number", "price today", unit="USD/cwt", low=20, high=1000, example="250 USD/cwt",
           fresh_days=60, found_in=("evidence:calf_weighing.price",)),
-    Field("later_price", "number", "price at the later weight, for every way of keeping them", unit="USD/cwt", low=20,
-          high=1000, example="215 USD/cwt",
+    Field("later_price", "number", "price in mid March at the weight they then have", unit="USD/cwt", low=20, high=1000,
+          example="215 USD/cwt",
           fresh_days=60, found_in=("evidence:calf_weighing.later_price",)),
     Field("spring_price", "number", "price after graze-out, if another", unit="USD/cwt", low=20, high=1000,
           example="205 USD/cwt"),
@@ -70,27 +72,35 @@ INPUTS = (
     Field("freight", "number", "trucking", unit=UNIT, low=0, high=200, default=0.0, example="12 USD/head"),
     Field("selling", "number", "commission and checkoff", unit=UNIT, low=0, high=200, default=0.0,
           example="20 USD/head"),
+    Field("sale", "date", "day on which they are to be sold if they are not kept", example="2026-11-05",
+          fresh_days=200, found_in=("evidence:sale_plan.sale",)),
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
-    Field("death", "share", "head lost", example="1.5 %", fresh_days=60, found_in=("evidence:calf_weighing.death",)),
+    Field("death", "share", "head lost", low=0, high=0.5, example="1.5 %",
+          fresh_days=60, found_in=("evidence:calf_weighing.death",)),
     Field("shrink_now", "share", "shrink at the sale today", default=0.0),
     Field("shrink_later", "share", "shrink at the later sale", default=0.0),
     *answering.WEIGHT_QUOTES,
     Field("station", "text", "weather station that stands for the place", found_in=("place:station",)),
 )  # fmt: skip
 OPTIONS = (
-    Option("sell_now", "Sell at weaning"),
+    Option("sell_now", "Sell the calves"),
     Option("wheat_to_march", "Wheat pasture until it is kept for grain"),
     Option("graze_out", "Graze the wheat out"),
     Option("dry_lot", "Feed in a dry lot"),
 )
 WHEAT, GRAZE_OUT, LOT = 1, 2, 3
 CHANGES = {
-    "later price 10 % lower": ("end_price", 0.9),
-    "10 % higher": ("end_price", 1.1),
-    "gain 25 % lower": ("gain_factor", 0.75),
-    "25 % higher": ("gain_factor", 1.25),
-    "costs 25 % higher": ("cost_factor", 1.25),
-    "death loss doubled": ("death_share", 2.0),
+    "later_price_10_percent_lower": ("end_price", 0.9),
+    "later_price_10_percent_higher": ("end_price", 1.1),
+    "gain_25_percent_lower": ("gain_factor", 0.75),
+    "gain_25_percent_higher": ("gain_factor", 1.25),
+    "costs_25_percent_higher": ("cost_factor", 1.25),
+    "death_loss_doubled": ("death_share", 2.0),
+}
+TURNS = {
+    "end_price": ("a later price", "USD/cwt"),
+    "gain_factor": ("a gain", "times the one expected"),
+    "cost_factor": ("pasture and feed", "times the cost given"),
 }
 
 
@@ -136,11 +146,15 @@ def _plan(table: Table, context: Context) -> _Plan:
     by_weight = answering.price_at(table, end_weight.T).T
     quoted = table.number("futures") + np.nan_to_num(table.number("basis"))
     later = answering.known_or(quoted, table.number("later_price"))
+    today = answering.known_or(table.number("price"), answering.price_at(table, weight))
+    heavier = _falling_on(weight, today, end_weight, later)
     price = np.column_stack([
-        answering.known_or(table.number("price"), answering.price_at(table, weight)),
+        today,
         answering.known_or(later, by_weight[:, WHEAT]),
-        answering.known_or(answering.known_or(table.number("spring_price"), later), by_weight[:, GRAZE_OUT]),
-        answering.known_or(answering.known_or(table.number("lot_price"), later), by_weight[:, LOT]),
+        *(
+            answering.known_or(answering.known_or(table.number(name), heavier[:, at]), by_weight[:, at])
+            for name, at in (("spring_price", GRAZE_OUT), ("lot_price", LOT))
+        ),
     ])  # fmt: skip
     per_gain, per_day = table.number("pasture_per_gain"), table.number("pasture_per_day")
     unknown = np.isnan(per_gain) & np.isnan(per_day)
@@ -159,6 +173,20 @@ def _plan(table: Table, context: Context) -> _Plan:
         per_day=np.where(unknown, np.nan, np.nan_to_num(per_day)), lot_per_day=table.number("lot_per_day"),
         grain=np.column_stack([zero, zero, table.number("grain_given_up"), zero]),
     )  # fmt: skip
+
+
+def _falling_on(
+    weight: NDArray[np.float64], price: NDArray[np.float64], end_weight: NDArray[np.float64], later: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """The later price carried to each option's weight, USD/cwt (place, option); NaN where there is none.
+
+    Cattle heavier than in mid March bring less a cwt: the price falls on along the line from today's weight and price
+    to mid March's. It is never above the later price, so that no option gains by a price that nobody stated.
+    """
+    gained = end_weight[:, WHEAT] - weight
+    fall = np.minimum(np.divide(later - price, gained, out=np.zeros_like(gained), where=gained > 0), 0.0)
+    more = np.maximum(np.nan_to_num(end_weight - end_weight[:, WHEAT, None]), 0.0)
+    return np.asarray(later[:, None] + np.nan_to_num(fall)[:, None] * more, dtype=np.float64)
 
 
 def pasture_comes(table: Table, context: Context) -> tuple[NDArray[np.bool_], str]:
@@ -257,7 +285,7 @@ def _end_price(table: Table, context: Context, plan: _Plan, at: int) -> NDArray[
     if np.isnan(futures).all() or at == GRAZE_OUT:
         return price
     cash = answering.cash_from_futures(
-        context, table, FEEDERS, days, futures=futures, basis=table.number("basis"),
+        context, table, FEEDERS, days, futures=futures, basis=plan.price[:, at] - futures,
         basis_sd=table.number("basis_sd"), volatility=answering.known_or(table.number("volatility"), usual),
     )  # fmt: skip
     return np.where(np.isnan(futures)[:, None], price, cash)
@@ -302,9 +330,13 @@ def answer(table: Table, context: Context) -> Answers:
     barred = np.logical_or.reduce([bar.mask for bar in bars])
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
     best = _reference(plan, decision)
+    to_sale = table.days_until("sale", context.on)
+    lost = _week_lost(plan, decision, best, to_sale)
+    verdict = np.where(lost > 0, ACT, WAIT).astype(np.int8)
     return Answers(
-        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars,
-        headline=lambda i: _headline(decision, i),
+        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars, verdict=verdict,
+        act_by=np.where(verdict == ACT, np.where((to_sale >= 0) & (to_sale <= WEEK), np.nan_to_num(to_sale), WEEK), -1),
+        headline=lambda i: _headline(plan, payoff, decision, table, context, i),
         because=_because(table, context, plan, decision, pasture, told),
         quantities=_quantities(table, context, plan, payoff, decision, pasture),
         missing=np.isnan(plan.price[:, 0]) | ~table.known("weight") | barred[:, 1:].all(axis=1),
@@ -315,7 +347,7 @@ def answer(table: Table, context: Context) -> Answers:
             "Watch cattle closely on lush wheat for bloat; have the veterinarian's advice before turnout.",
             "Prices after winter are draws about the price given, not a forecast. Hedging needs margin money.",
         ),
-        cost_of_waiting=_week_lost(plan, decision, best),
+        cost_of_waiting=lost,
     )  # fmt: skip
 
 
@@ -350,24 +382,38 @@ def _reference(plan: _Plan, decision: Decision) -> NDArray[np.int64]:
     return best
 
 
-def _week_lost(plan: _Plan, decision: Decision, best: NDArray[np.int64]) -> NDArray[np.float64]:
-    """A week's part of what the best way of keeping them gains or loses against selling."""
+def _week_lost(
+    plan: _Plan, decision: Decision, best: NDArray[np.int64], to_sale: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """What another week costs, USD/head.
+
+    Where selling is best and no later day of sale is set: a week's part of what keeping them loses. Where keeping is
+    best and they are to be sold within the week: all that keeping gains, for a sale cannot be taken back. Else nothing.
+    """
     rows = np.arange(len(best))
-    days = np.maximum(np.nan_to_num(plan.days[rows, best], nan=7.0), 7.0)
-    return np.abs(np.nan_to_num(decision.expected[rows, best])) * 7.0 / days
+    days = np.maximum(np.nan_to_num(plan.days[rows, best], nan=WEEK), WEEK)
+    net = np.nan_to_num(decision.expected[rows, best])
+    soon = (to_sale >= 0) & (to_sale <= WEEK)
+    selling = np.where(to_sale > WEEK, 0.0, -net * WEEK / days)
+    return np.maximum(np.where(decision.best == 0, selling, np.where(soon, net, 0.0)), 0.0)
 
 
-def _headline(decision: Decision, i: int) -> str:
+def _headline(
+    plan: _Plan, payoff: NDArray[np.float64], decision: Decision, table: Table, context: Context, i: int
+) -> str:
     best = int(decision.best[i])
     if best == 0:
         closed = decision.barred[i, 1:] | np.isnan(decision.expected[i, 1:])
         other = 1 + int(np.where(closed, -np.inf, decision.expected[i, 1:]).argmax())
         label, more = answering.inside(OPTIONS[other].label), decision.expected[i, other]
-        return f"Sell at weaning: to {label} would bring {more:+,.2f} USD/head on average."
+        ahead = table.days_until("sale", context.on)[i] > 0
+        when = f"Sell them on {table.date('sale')[i]}" if ahead else "Sell them"
+        return f"{when}: to {label} would bring {more:+,.2f} USD/head on average."
+    last = context.on + timedelta(days=int(plan.days[i, best]))
     return (
-        f"{OPTIONS[best].label}: {decision.expected[i, best]:+,.2f} USD/head over selling at weaning on average "
-        f"({decision.low[i, best]:+,.0f} to {decision.high[i, best]:+,.0f}); best in "
-        f"{decision.chance_best[i, best]:.0%} of futures."
+        f"Keep them. {OPTIONS[best].label}, sold {last}: {decision.expected[i, best]:+,.2f} USD/head over selling now "
+        f"on average ({decision.low[i, best]:+,.0f} to {decision.high[i, best]:+,.0f}); it pays in "
+        f"{(payoff[i, :, best] > 0).mean():.0%} of futures."
     )
 
 
@@ -380,31 +426,35 @@ def _quantities(
     pasture: NDArray[np.bool_],
 ) -> answering.Quantities:
     light, heavy, _ = _stocking(table, context)
+    at = _reference(plan, decision)
+    rows, given = np.arange(len(at)), _at_given(plan, at)
+    held, weight = hold(**given), plan.end_weight[rows, at]
+    acres = np.where(np.isfinite(heavy), table.number("acres") * table.number("head") / heavy, np.nan)
+    ends = (given["start_weight"], given["start_price"], weight, given["end_price"])
+    keys = np.array([option.key for option in OPTIONS], dtype=np.str_)
     out: answering.Quantities = {
         "pasture_chance": (pasture.mean(axis=1), "1"),
         "head_carried_light": (light, "head"),
         "head_carried_heavy": (heavy, "head"),
-        "acres_needed": (table.number("head") * table.number("weight") / context.facts.span(
-            "cattle/wheat_pasture.stocking.winter")[1], "ac"),
+        "acres_needed": (acres, "ac"),
+        "best_way_of_keeping": (keys[at], ""),
+        "days": (given["days"], "day"),
+        "end_weight": (weight, "lb"),
+        "later_price": (given["end_price"], "USD/cwt"),
+        "net_at_given_price": (held.net, UNIT),
+        "break_even_purchase_price": (held.break_even_start, "USD/cwt"),
+        "value_of_gain": (budget.value_of_gain(*ends), "USD/lb"),
+        "cost_of_gain": (budget.cost_of_gain(held.running_cost, weight - ends[0]), "USD/lb"),
+        "chance_keeping_pays": ((payoff[rows, :, at] > 0).mean(axis=1), "1"),
     }  # fmt: skip
-    n = len(table)
-    for at, option in list(enumerate(OPTIONS))[1:]:
-        given = _at_given(plan, np.full(n, at))
-        held = hold(**given)
-        weight = plan.end_weight[:, at]
-        ends = (given["start_weight"], given["start_price"], weight, given["end_price"])
-        out |= {
-            f"net_{option.key}": (held.net, UNIT),
-            f"break_even_price_{option.key}": (held.break_even_sale, "USD/cwt"),
-            f"break_even_purchase_{option.key}": (held.break_even_start, "USD/cwt"),
-            f"break_even_cost_of_gain_{option.key}": (held.break_even_gain_cost, "USD/lb"),
-            f"value_of_gain_{option.key}": (budget.value_of_gain(*ends), "USD/lb"),
-            f"cost_of_gain_{option.key}": (budget.cost_of_gain(held.running_cost, weight - ends[0]), "USD/lb"),
-            f"end_weight_{option.key}": (weight, "lb"),
-            f"days_{option.key}": (given["days"], "day"),
-            f"chance_{option.key}_pays": ((payoff[:, :, at] > 0).mean(axis=1), "1"),
-        }
-    return out | answering.risk_quantities(OPTIONS, decision, UNIT)
+    for column, option in list(enumerate(OPTIONS))[1:]:
+        even = hold(**_at_given(plan, np.full(len(at), column))).break_even_sale
+        out[f"break_even_price_{option.key}"] = (np.where(decision.barred[:, column], np.nan, even), "USD/cwt")
+    return {
+        **out,
+        **answering.risk_quantities(OPTIONS, decision, UNIT, "sell_now"),
+        **answering.sensitivity(_net, given, CHANGES, UNIT),
+    }
 
 
 def _because(
@@ -412,7 +462,7 @@ def _because(
 ) -> Callable[[int], list[str]]:
     at = _reference(plan, decision)
     given = _at_given(plan, at)
-    held, moved = hold(**given), answering.one_at_a_time(_net, given, CHANGES)
+    held, turns = hold(**given), answering.turning_text(_net, given, TURNS)
     light, heavy, _ = _stocking(table, context)
     cold = answering.cold_share(context, table, plan.days[:, LOT]).mean(axis=1)
 
@@ -426,7 +476,7 @@ def _because(
             f"{held.interest[i]:,.2f}: net {held.net[i]:+,.2f} USD/head.",
             f"It breaks even at {held.break_even_sale[i]:.2f} USD/cwt sold, or {held.break_even_start[i]:.2f} USD/cwt "
             "today.",
-            answering.change_text(moved, i, UNIT),
+            *turns(i),
             f"{told} Chance of pasture: {pasture[i].mean():.0%}.",
         ]
         if np.isfinite(heavy[i]):
@@ -434,7 +484,11 @@ def _because(
         if not (table.known("later_price")[i] or table.known("futures")[i]):
             out.append("Prices by weight lie on the straight line through today's quotes of 500 and 750 lb.")
         elif not table.known("spring_price")[i]:
-            out.append("One later price was given: it is used after graze-out too, though these cattle are heavier.")
+            spring = plan.price[i, GRAZE_OUT]
+            out.append(
+                f"No price after graze-out was given: {spring:.2f} USD/cwt, the later price carried on to that weight "
+                "along the line from today's."
+            )
         if not table.known("turnout")[i]:
             out.append("No turnout was given: pasture is counted from today.")
         if table.number("grain_given_up")[i] > 0:
@@ -443,7 +497,7 @@ def _because(
             out.append(
                 f"Cold adds {cold[i]:.1%} to the cost in the lot on average over past years; it is in the draws."
             )
-        return [*out, answering.risk_text(OPTIONS, decision, i, UNIT)]
+        return out
 
     return lines
 

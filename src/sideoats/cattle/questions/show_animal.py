@@ -11,12 +11,14 @@ from numpy.typing import NDArray
 
 from sideoats.call import ACT, LOOK, STOP, WAIT
 from sideoats.cattle import answering, budget, growth, program
+from sideoats.decide import Decision, decide
 from sideoats.errors import InputError
-from sideoats.question import Answers, Context, Places, Question, Table
+from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 
 UNIT = "USD/head"
 ANIMALS = ("steer", "lamb", "pig")
+WEEK = 7  # days: the week is the product
 SURE = 0.7  # chance of making the weight above which nothing needs to change this week
 INPUTS = (
     Field("animal", "choice", "what is shown", choices=ANIMALS, required=True,
@@ -39,6 +41,9 @@ INPUTS = (
     Field("feed_per_gain", "numbers", "pounds of feed a pound of gain, one number or a range", unit="1", low=1, high=20,
           example="6.5, 7.5"),
     Field("feed_price", "number", "price of the feed", unit="USD/lb", low=0, high=5, example="0.22 USD/lb"),
+    Field("price", "number", "what it would bring today", unit="USD/cwt", low=5, high=2000, example="210 USD/cwt"),
+    Field("fair_price", "numbers", "what it will bring at the fair, one number or a range", unit="USD/cwt", low=5,
+          high=5000, example="200, 260 USD/cwt"),
     Field("paid", "number", "what the animal cost", unit=UNIT, low=0, high=50000, example="1500 USD/head"),
     Field("other_cost", "number", "entry, health, bedding and the rest", unit=UNIT, low=0, high=50000, default=0.0,
           example="180 USD/head"),
@@ -46,6 +51,19 @@ INPUTS = (
     Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
           high=365, example="28", fresh_days=90, found_in=("evidence:show_weighing.withdrawal_days",)),
 )  # fmt: skip
+OPTIONS = (Option("show", "Feed it on and sell it at the fair"), Option("sell_now", "Sell it now"))
+CHANGES = {
+    "fair_price_10_percent_lower": ("fair_price", 0.9),
+    "fair_price_10_percent_higher": ("fair_price", 1.1),
+    "gain_10_percent_lower": ("gain", 0.9),
+    "gain_10_percent_higher": ("gain", 1.1),
+    "feed_25_percent_dearer": ("feed_price", 1.25),
+}
+TURNS = {
+    "fair_price": ("a price at the fair", "USD/cwt"),
+    "feed_price": ("feed", "USD/lb"),
+    "gain": ("a gain", "lb/day"),
+}
 
 
 def check(values: dict[str, Any]) -> None:
@@ -123,8 +141,50 @@ def _plan(table: Table, context: Context) -> _Plan:
     )  # fmt: skip
 
 
+def _net(
+    *,
+    today: Any,
+    gain: Any,
+    days: Any,
+    fair_price: Any,
+    price: Any,
+    feed_per_gain: Any,
+    feed_price: Any,
+    other_cost: Any,
+) -> NDArray[np.float64]:
+    """What selling at the fair brings over selling today, USD a head: feed and what is still to pay are taken off."""
+    gained = np.asarray(gain, float) * np.asarray(days, float)
+    feed = growth.feed_for_gain(np.maximum(gained, 0.0), feed_per_gain) * feed_price
+    sold = budget.value(today + gained, fair_price) - budget.value(today, price)
+    return np.asarray(sold - feed - other_cost, dtype=np.float64)
+
+
+def _money(table: Table, context: Context, plan: _Plan) -> tuple[dict[str, Any], Decision]:
+    """Inputs of `_net` at the middle of each range, and the decision; NaN money where a price is not known."""
+    low, high = answering.span(table, "fair_price")
+    known = _known(plan.gain)
+    given = {
+        "today": plan.today, "gain": np.where(known, np.nan_to_num(plan.gain).mean(axis=1), np.nan),
+        "days": np.maximum(plan.days, 0.0), "fair_price": (low + high) / 2, "price": table.number("price"),
+        "feed_per_gain": (plan.feed[0] + plan.feed[1]) / 2, "feed_price": table.number("feed_price"),
+        "other_cost": table.number("other_cost"),
+    }  # fmt: skip
+    drawn = {name: np.asarray(value)[:, None] for name, value in given.items()} | {
+        "gain": plan.gain, "fair_price": answering.spread(context, table, "fair price", low, high),
+        "feed_per_gain": answering.spread(context, table, "feed per gain", *plan.feed),
+    }  # fmt: skip
+    net = np.broadcast_to(_net(**drawn), (len(table), context.outlook.draws))
+    payoff = np.stack([net, np.where(np.isnan(net), np.nan, 0.0)], axis=2)
+    inside = np.nan_to_num(program.days_between(table.date("fair"), plan.clear), nan=-1.0) > 0
+    return given, decide(payoff, barred=np.stack([inside, np.zeros_like(inside)], axis=1),
+                         risk_aversion=context.risk_aversion)  # fmt: skip
+
+
 def answer(table: Table, context: Context) -> Answers:
-    """Gain needed, weight expected on fair day with its range, and the feed it takes; no money is weighed."""
+    """Gain needed, weight expected on fair day with its range, and the feed it takes; money where prices are given.
+
+    The verdict follows the weight: what a season of showing is worth to a young exhibitor is not money.
+    """
     plan = _plan(table, context)
     ahead = np.where(plan.days[:, None] == 0, 0.0, plan.gain * plan.days[:, None])
     weight = plan.today[:, None] + ahead
@@ -138,17 +198,28 @@ def answer(table: Table, context: Context) -> Answers:
     too_fast, too_slow = plan.needed[0] > plan.sound[1], plan.needed[1] < plan.sound[0]
     off = too_fast | too_slow | (expected < least) | (expected > most)
 
-    verdict = np.where(off, ACT, np.where(unknown | (chance < SURE), LOOK, WAIT))
+    weigh_soon = np.minimum(plan.next_weighing, plan.days) <= WEEK
+    verdict = np.where(off, ACT, np.where(unknown | ((chance < SURE) & weigh_soon), LOOK, WAIT))
     verdict = np.where(unclear, STOP, verdict)
     verdict = np.where(past, WAIT, verdict).astype(np.int8)
+    given, decision = _money(table, context, plan)
+    bar = Bar(
+        np.stack([unclear, np.zeros_like(unclear)], axis=1),
+        lambda i: f"inside a withdrawal until {plan.clear[i]}: the label rules", hazard=True,
+    )  # fmt: skip
     look = np.where(past | (verdict == STOP), -1, np.minimum(plan.next_weighing, np.maximum(plan.days, 0)))
     return Answers(
-        table, context, unit=UNIT, verdict=verdict,
-        act_by=np.where(verdict == ACT, np.minimum(7, np.maximum(np.nan_to_num(plan.days), 0)), -1).astype(np.int64),
+        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=(bar,), verdict=verdict,
+        act_by=np.where(verdict == ACT, np.minimum(WEEK, np.maximum(np.nan_to_num(plan.days), 0)), -1).astype(np.int64),
         look_by=np.where(np.isnan(look), -1, look).astype(np.int64),
         headline=lambda i: _headline(plan, table, weight, chance, i),
-        because=_because(plan, table, weight, context),
-        quantities=_quantities(plan, table, weight, chance),
+        because=_because(plan, table, weight, context, given),
+        quantities=_quantities(plan, table, weight, chance) | {
+            "net_at_given_price": (_net(**given), UNIT),
+            **answering.risk_quantities(OPTIONS, decision, UNIT, "sell_now"),
+            **answering.sensitivity(_net, given, CHANGES, UNIT),
+        },
+        cost_of_waiting=np.zeros(len(table)),
         missing=~(table.known("weight") & table.known("fair") & table.known("target") & table.known("animal")),
         missing_headline="Weigh the animal; ask for the fair day and the weight of its class.",
         cautions=(
@@ -187,8 +258,11 @@ def _headline(plan: _Plan, table: Table, weight: NDArray[np.float64], chance: ND
     return f"{lead}; at its gain now about {weight[i].mean():,.0f} lb, in the weight in {chance[i]:.0%} of futures."
 
 
-def _because(plan: _Plan, table: Table, weight: NDArray[np.float64], context: Context) -> Callable[[int], list[str]]:
+def _because(
+    plan: _Plan, table: Table, weight: NDArray[np.float64], context: Context, given: dict[str, Any]
+) -> Callable[[int], list[str]]:
     every = context.facts.span("cattle/show.weigh_every")
+    turns, net = answering.turning_text(_net, given, TURNS), _net(**given)
 
     def lines(i: int) -> list[str]:
         out = []
@@ -206,6 +280,9 @@ def _because(plan: _Plan, table: Table, weight: NDArray[np.float64], context: Co
             gained = np.maximum((plan.low[i] + plan.high[i]) / 2 - plan.today[i], 0.0)
             least, most = growth.feed_for_gain(gained, np.array([plan.feed[0][i], plan.feed[1][i]]))
             out.append(f"To the middle of the weight it eats about {least:,.0f} to {most:,.0f} lb of feed.")
+        if np.isfinite(net[i]):
+            out.append(f"Sold at the fair at the prices given it brings {net[i]:+,.2f} USD over selling it today.")
+            out += turns(i)
         out.append(f"Weigh every {every[0]:.0f} to {every[1]:.0f} days, same scale, same hour, before feeding.")
         return out
 
@@ -263,6 +340,8 @@ QUESTION = Question(
     answer=answer,
     places=Places(kinds=("pen", "herd")),
     in_season=in_season,
-    limits="Weight and feed only. Finish, muscle and showing are for the leader and the judge.",
+    options_count=2,
+    limits="Weight, feed and the sale only: prizes and what is learned are not counted. Finish, muscle and showing are "
+    "for the leader and the judge. Two weighings alone leave a wide range; each further one narrows it.",
     check=check,
 )
