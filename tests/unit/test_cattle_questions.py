@@ -307,6 +307,7 @@ def test_the_program_starts_by_its_last_day_to_wean():
 
 def test_heifer_calves_are_sorted_by_their_sale():
     assert _cost("bred-heifers", {**HEIFERS, "sale": "2026-12-20"}, NOVEMBER) == ("wait", 0.0)
+    assert _cost("bred-heifers", {**HEIFERS, "sale": "2026-11-20"}, NOVEMBER) == ("wait", 0.0)
     verdict, lost = _cost("bred-heifers", {**HEIFERS, "sale": "2026-11-28"}, NOVEMBER)
     assert verdict == "act" and lost > 0
 
@@ -460,6 +461,9 @@ def test_working_windows_show_the_heat_of_past_years():
         "because"
     ]
     assert any("95 F on average" in line and "early in the morning" in line for line in because)
+    late = {"sale": "2026-10-20", "weaned": "2026-09-01", "first_round": "2026-10-10"}  # second round: after the sale
+    because = ask("wean-date", late, on="2026-10-12", outlook=_weather(date(2026, 10, 12), 30, 0))["because"]
+    assert not any("F on average" in line for line in because)
 
 
 # --- batches ----------------------------------------------------------------------------------------------------------

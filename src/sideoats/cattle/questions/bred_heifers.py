@@ -188,7 +188,7 @@ def answer(table: Table, context: Context) -> Answers:
     needed = ("weight", "price", "develop_cost", "open_value", "bred_price")
     to_sale, own = table.days_until("sale", context.on), decision.best == 0
     soon = (to_sale >= 0) & (to_sale <= WEEK)
-    wait = (decision.best == 2) | (to_sale > WEEK)  # until the calves are sold nothing is decided
+    wait = (decision.best == 2) | (to_sale > WEEK) | (to_sale < 0)  # decided when they are sold, not before or after
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=(bar,),
         verdict=np.where(wait, WAIT, ACT).astype(np.int8), act_by=np.where(soon & ~wait, np.nan_to_num(to_sale), -1),

@@ -320,7 +320,7 @@ def _heat(plan: _Plan, table: Table, context: Context, i: int) -> list[str]:
     tmax = context.outlook.daily("tmax")[context.outlook.station_rows([table.text("station")[i]])[0]]
     for done, start, end, name in windows:
         first, last = (program.days_between(np.datetime64(context.on, "D"), d[i]) for d in (start, end))
-        if np.isnat(done[i]) and last >= 0 and first < tmax.shape[1]:
+        if np.isnat(done[i]) and last >= max(first, 0) and first < tmax.shape[1]:
             highs = tmax[:, max(0, int(first)) : int(last) + 1] * 9 / 5 + 32
             return [
                 f"Highs in the {name} round's window in past years: {highs.mean():.0f} F on average, one day in ten "
