@@ -6,6 +6,7 @@ A question is one module in ``<room>/questions/`` that exposes ``QUESTION``. doc
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date as calendar_date
@@ -177,6 +178,9 @@ class Bar:
         return self.reason if isinstance(self.reason, str) else self.reason(row)
 
 
+_UNKNOWN = re.compile(r"\bnan\b")
+
+
 @dataclass
 class Answers:
     """Answers for every row of a table; text is made only for rows that are shown.
@@ -292,13 +296,18 @@ class Answers:
             headline=missing if absent else self.headline(row),
             options=() if absent else self._options(row), quantities=quantities,
             worth_of_a_look=Quantity(float(_array(self.worth_of_a_look)[row]), self.unit),
-            because=tuple(self.because(row)), cautions=tuple(cautions), sources=tuple(sources or ()),
+            because=tuple(self._because(row, absent)), cautions=tuple(cautions), sources=tuple(sources or ()),
             seed=self.context.outlook.seed, version=VERSION, place=self.table.keys[row],
             place_name=self.table.names[row] if self.table.names else "",
             farm=self.table.farms[row] if self.table.farms else "", room=q.room if q else "",
             cost_of_waiting=float(self._lost[row]),
             evidence=self.table.evidence[row] if self.table.evidence else (),
         )  # fmt: skip
+
+    def _because(self, row: int, absent: bool) -> list[str]:
+        """Reasons; of a row that lacks evidence only those whose numbers are known."""
+        lines = self.because(row)
+        return [line for line in lines if not _UNKNOWN.search(line)] if absent else lines
 
     def calls(self) -> Iterator[Call]:
         """Every row as a call."""
