@@ -80,6 +80,7 @@ def test_wean_date_names_what_is_too_late():
     assert _values(answer)["booster_from"] == "2026-10-15"  # 14 days after a first round given today
     late = ask("wean-date", {"sale": "2026-10-20"}, on="2026-10-07")  # no 14 days are left before the sale
     assert "no time for two rounds" in _values(late)["too_late_or_wrong"]
+    assert "booster_from" not in _values(late) and any("no day is left" in line for line in late["because"])
     assert _barred(answer)["program"] == "calves had to be weaned by 2026-09-05"
     assert _barred(answer)["later_sale"] is None
 

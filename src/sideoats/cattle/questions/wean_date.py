@@ -282,6 +282,8 @@ def _because(plan: _Plan, table: Table, context: Context, given: dict[str, Any])
     def window(name: str, start: np.datetime64, end: np.datetime64, done: np.datetime64) -> str:
         if not np.isnat(done):
             return f"{name}: done {done}."
+        if start > end:
+            return f"{name}: no day is left for it before this sale."
         return f"{name}: {start} to {end}" + (" (past)." if end < on else ".")
 
     def lines(i: int) -> list[str]:
@@ -320,7 +322,7 @@ def _heat(plan: _Plan, table: Table, context: Context, i: int) -> list[str]:
     tmax = context.outlook.daily("tmax")[context.outlook.station_rows([table.text("station")[i]])[0]]
     for done, start, end, name in windows:
         first, last = (program.days_between(np.datetime64(context.on, "D"), d[i]) for d in (start, end))
-        if np.isnat(done[i]) and last >= max(first, 0) and first < tmax.shape[1]:
+        if np.isnat(done[i]) and 0 <= last >= first and first < tmax.shape[1]:
             highs = tmax[:, max(0, int(first)) : int(last) + 1] * 9 / 5 + 32
             return [
                 f"Highs in the {name} round's window in past years: {highs.mean():.0f} F on average, one day in ten "
@@ -342,9 +344,11 @@ def _quantities(
         [conflicts[n] for n in ("sale is past", "weaning date is past", "weaned too few days",
                                 "withdrawal runs past the sale")]
     )  # fmt: skip
+    room = d.booster_from <= d.booster_to
     dates = {
         "wean_by": d.wean_by, "first_round_from": d.first_from, "first_round_to": d.first_to,
-        "booster_from": d.booster_from, "booster_to": d.booster_to,
+        "booster_from": np.where(room, d.booster_from, program.NEVER),
+        "booster_to": np.where(room, d.booster_to, program.NEVER),
         "treat_by": np.where(table.known("withdrawal_days"), d.treat_by, program.NEVER),
         "earliest_other_sale": np.where(elsewhere, plan.other_sale, program.NEVER), "withdrawal_over": plan.clear,
         "castrate_by": np.where(table.flag("bulls"), d.castrate_by, program.NEVER),
