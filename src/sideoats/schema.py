@@ -127,9 +127,10 @@ class Field:
             raise InputError(f"{shown!r} is not a finite number")
         if not self.low <= value <= self.high:
             unit = "" if self.unit in ("", "1") else f" {self.unit}"
+            low, high = (max(self.low, 0.0), min(self.high, 1.0)) if self.kind == "share" else (self.low, self.high)
             raise InputError(
                 f"{shown!r} is outside what is possible",
-                expected=f"{self.low:g} to {self.high:g}{unit}",
+                expected=f"{low:g} to {high:g}{unit}",
                 todo="check the number and its unit",
             )
         return value

@@ -41,7 +41,7 @@ def economic_injury_level(
     -------
     pests per sample unit; infinite where nothing is lost or nothing prevented
     """
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         return _a(cost) / (_a(value) * _a(loss_per_pest) * _a(prevented))
 
 

@@ -97,4 +97,6 @@ def acres_per_tank(tank_gal: ArrayLike, rate_gpa: ArrayLike) -> Floats:
 def off_nozzles(flows: ArrayLike, tolerance: float) -> NDArray[np.int64]:
     """Positions (from 0) of nozzles whose flow differs from the mean by more than `tolerance` [1]."""
     caught = np.asarray(flows, np.float64)
+    if not caught.mean() > 0:  # nothing came out of any
+        return np.arange(caught.size)
     return np.flatnonzero(np.abs(caught / caught.mean() - 1) > tolerance).astype(np.int64)

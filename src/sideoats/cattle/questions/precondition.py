@@ -48,8 +48,8 @@ INPUTS = (
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
     Field("death", "share", "head lost over the days", low=0, high=0.5, example="1 %",
           fresh_days=60, found_in=("evidence:calf_weighing.death",)),
-    Field("shrink_now", "share", "shrink sold off the cow", default=0.0, example="3 %"),
-    Field("shrink_later", "share", "shrink sold after the program", default=0.0, example="2 %"),
+    Field("shrink_now", "share", "shrink sold off the cow", high=0.5, default=0.0, example="3 %"),
+    Field("shrink_later", "share", "shrink sold after the program", high=0.5, default=0.0, example="2 %"),
     *answering.WEIGHT_QUOTES,
 )  # fmt: skip
 OPTIONS = (

@@ -42,7 +42,7 @@ FEED_FIELDS = (
     Field("form", "choice", _FORM, choices=nitrate.IONS),
     Field("basis", "choice", "dry or as-fed, must be stated with nitrate", choices=nitrate.BASES,
           aliases={"as fed": "as-fed", "dm": "dry", "dry matter": "dry"}),
-    Field("moisture", "share", "moisture of the tested sample"),
+    Field("moisture", "share", "moisture of the tested sample", high=0.95),
     Field("cores", "number", "bales cored for the test", bare=True, low=1, high=5000),
     Field("bales", "number", "bales in the lot", bare=True, low=1, high=5000),
     Field("aflatoxin", "number", "aflatoxin of its test, ppb", bare=True, low=0, high=1e6),
@@ -352,7 +352,8 @@ class _Words:
             (
                 f"Needs a head and day: {needs.intake[i]:.1f} lb dry matter"
                 f" ({100 * facts['cattle/nutrition.intake_band'].low:.0f} to"
-                f" {100 * facts['cattle/nutrition.intake_band'].high:.0f} % of it in practice), TDN {needs.tdn[i]:.1f},"
+                f" {100 * facts['cattle/nutrition.intake_band'].high:.0f} % of it in practice),"
+                f" {f'TDN {needs.tdn[i]:.1f},' if np.isfinite(needs.tdn[i]) else 'no TDN that the equations reach,'}"
                 f" protein {needs.protein[i]:.2f}, Ca {needs.calcium[i]:.3f}, P {needs.phosphorus[i]:.4f} lb (NRC 1996"
                 " equations; several coefficients from memory, source not read)."
             ),

@@ -77,8 +77,8 @@ INPUTS = (
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
     Field("death", "share", "head lost", low=0, high=0.5, example="1.5 %",
           fresh_days=60, found_in=("evidence:calf_weighing.death",)),
-    Field("shrink_now", "share", "shrink at the sale today", default=0.0),
-    Field("shrink_later", "share", "shrink at the later sale", default=0.0),
+    Field("shrink_now", "share", "shrink at the sale today", high=0.5, default=0.0),
+    Field("shrink_later", "share", "shrink at the later sale", high=0.5, default=0.0),
     *answering.WEIGHT_QUOTES,
     Field("station", "text", "weather station that stands for the place", found_in=("place:station",)),
 )  # fmt: skip
@@ -429,7 +429,8 @@ def _quantities(
     at = _reference(plan, decision)
     rows, given = np.arange(len(at)), _at_given(plan, at)
     held, weight = hold(**given), plan.end_weight[rows, at]
-    acres = np.where(np.isfinite(heavy), table.number("acres") * table.number("head") / heavy, np.nan)
+    carried = np.where(heavy > 0, heavy, np.nan)
+    acres = np.where(np.isfinite(carried), table.number("acres") * table.number("head") / carried, np.nan)
     ends = (given["start_weight"], given["start_price"], weight, given["end_price"])
     keys = np.array([option.key for option in OPTIONS], dtype=np.str_)
     out: answering.Quantities = {

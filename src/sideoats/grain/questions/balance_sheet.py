@@ -91,7 +91,9 @@ def _headline(commodity: str, sums: Sums, i: int) -> str:
     left = sums.sheet.ending_stocks[i]
     if left < 0:
         return f"The rows do not balance: use is {-left:,.0f} {sums.unit[i]} more than supply."
-    text = f"{commodity}: ending stocks {left:,.0f} {sums.unit[i]}, {sums.sheet.stocks_to_use[i]:.2%} of use."
+    part = sums.sheet.stocks_to_use[i]
+    share = f", {part:.2%} of use" if np.isfinite(part) else ""
+    text = f"{commodity}: ending stocks {left:,.0f} {sums.unit[i]}{share}."
     found = sums.ranges[i]
     if found is not None:
         text += f" Years like it had {found.low:.2f} to {found.high:.2f} USD/bu (a range, not a forecast)."

@@ -156,7 +156,9 @@ def _because(sums: Sums, i: int) -> list[str]:
     return [
         f"A portion leaves {sums.margin[i]:.2f} of {sums.price[i]:.2f} USD for {sums.fixed[i]:,.0f} USD of fixed cost.",
         f"Without waste {sums.needed[i]:,.0f} portions would break even; with {sums.planned[i]:,.0f} made a day it is "
-        f"{sums.with_waste[i]:,.0f}.",
+        f"{sums.with_waste[i]:,.0f}."
+        if np.isfinite(sums.needed[i])
+        else "A portion leaves nothing for the fixed cost: no number of them would break even.",
         f"Sales run from {low:,.0f} to {high:,.0f} portions (10th to 90th of {sums.sold.shape[1]} futures of your own "
         "crowd figures).",
         f"Prepare for the {sums.level[i]:.0%} point of demand: {sums.suggested[i]:,.0f} portions a day.",

@@ -31,7 +31,7 @@ INPUTS = (
           example="60000 lb"),
     Field("buyers", "records", "each buyer's schedule, bid and freight", required=True, fields=BUYER,
           example="schedule=ridge.toml, bid=5.60 USD/bu, freight=0.18 USD/bu; schedule=mill.toml"),
-    Field("dockage", "share", "dockage, as a share of the load", required=True, example="1.5 %"),
+    Field("dockage", "share", "dockage, as a share of the load", high=0.9, required=True, example="1.5 %"),
     Field("moisture", "number", "moisture", unit="percent", low=4, high=45, example="12.8 %"),
     Field("test_weight", "number", "test weight", unit="lb/bu", low=30, high=75, example="58.5 lb/bu"),
     Field("protein", "number", "protein, on the schedule's moisture basis", unit="percent", low=4, high=25),

@@ -398,8 +398,10 @@ class _Reply:
                     f"Counted on {case.counted.units[i]:.0f} units; insects clump, so the true mean is likely "
                     f"{range_words(low, high, case.unit[i])}."
                 )
-        if not np.isnan(case.low[i]):
+        if np.isfinite(case.low[i]):
             lines.append(self._threshold_words(i))
+        elif np.isinf(case.low[i]):
+            lines.append("At this cost and value no number of them would pay for control.")
         lines += case.reasons(i)
         if np.isinf(case.cap[i]) and not case.missing[i]:
             lines.append("Yield and price are not known, so the loss is not capped at what the crop is worth.")
@@ -445,6 +447,9 @@ class _Reply:
         return lines + self.case.cautions(i)
 
 
+_MOST = 1e6  # insects a unit; a worthless crop has a threshold beyond any count, and no lines to stop at
+
+
 def stop_lines(low: Floats, high: Floats, context: Context, counted: Counted, hidden: Bools) -> tuple[Floats, Floats]:
     """Totals after the units counted so far at or under which to stop with "no", and at or over which with "treat"."""
     facts = context.facts
@@ -452,7 +457,7 @@ def stop_lines(low: Floats, high: Floats, context: Context, counted: Counted, hi
     wide = facts[_C + "indifference"]
     below, above = np.full(len(low), np.nan), np.full(len(low), np.nan)
     low, high = low * counted.sample, high * counted.sample
-    usable = ~hidden & np.isfinite(low) & (low > 0) & ~np.isnan(counted.units)
+    usable = ~hidden & (low < _MOST) & (high < _MOST) & (low > 0) & ~np.isnan(counted.units)
     for pair in {(float(a), float(b)) for a, b in zip(low[usable], high[usable])}:
         safe, treat = pair if pair[1] > pair[0] else (pair[0] * wide.low, pair[1] * wide.high)
         rows = usable & (low == pair[0]) & (high == pair[1])

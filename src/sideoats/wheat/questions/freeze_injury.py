@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.call import ACT, LOOK, WAIT
 from sideoats.decide import Decision, decide, value_of_information
+from sideoats.errors import InputError
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 from sideoats.wheat import freeze, stages
@@ -115,6 +117,15 @@ def _bridged(values: Floats) -> Floats:
     return np.interp(np.arange(len(values)), np.flatnonzero(good), values[good])
 
 
+def _check(values: dict[str, Any]) -> None:
+    split, dead = values["split"], values["dead"]
+    if split is not None and dead is not None and dead > split:
+        raise InputError(
+            f"{dead:g} stems dead are more than the {split:g} split", where="freeze-injury dead",
+            expected="dead stems among those split",
+        )  # fmt: skip
+
+
 def _freeze(table: Table, context: Context) -> _Freeze:
     facts = context.facts
     _, lines = facts.choose("wheat/freeze_table")
@@ -168,6 +179,9 @@ def _payoff(table: Table, context: Context, kept: Floats) -> Floats:
 
 def answer(table: Table, context: Context) -> Answers:
     """Exposure by stage, a look a week on, and what the wheat is worth for grain, hay or grazing."""
+    absurd = table.number("dead") > table.number("split")  # a slip of the pen: neither figure is used
+    unknown = {k: np.where(absurd, np.nan, table.number(k)) for k in ("split", "dead")}
+    table = replace(table, columns={**table.columns, **unknown})
     night = _freeze(table, context)
     split = table.known("split") & table.known("dead")
     dead = _dead_draws(table, context, night)
@@ -184,6 +198,7 @@ def answer(table: Table, context: Context) -> Answers:
     verdict = np.where(split, np.where(decision.best == KEEP, WAIT, ACT), np.where(night.exposed, LOOK, WAIT))
     no_cold = np.isnan(night.low) & ~table.known("crown_low") & ~split
     lacking = {"growth stage": night.stage == "", "lowest temperature at the canopy": no_cold}
+    lacking["stems dead of those split (more are dead than were split)"] = absurd
     missing = w.any_of(lacking)
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac",
@@ -229,11 +244,16 @@ def _headline(
             money = decision.expected[i, max(int(decision.best[i]), 0)]
             what = "heads" if night.stage[i] in IN_HEAD else "stems"
             return f"{share:.0f} % of {what} are dead: {best}, about {money:.0f} USD/ac."
+        if night.exposed[i] and np.isnan(night.low[i] + night.line[i]):
+            crown = table.number("crown_low")[i]
+            return f"{crown:.0f} degF at the crown can kill wheat: split stems by {w.shown_day(context, due[i])}."
         if night.exposed[i]:
             return (
                 f"{night.low[i]:.0f} degF at {night.stage[i]} can hurt (line {night.line[i]:.0f} degF for two hours): "
                 f"{'open heads' if night.stage[i] in IN_HEAD else 'split stems'} by {w.shown_day(context, due[i])}."
             )
+        if np.isnan(night.line[i]) or np.isnan(night.low[i]):
+            return f"No injury expected at {night.stage[i]}: the table has no line for this stage and night."
         return (
             f"No injury expected at {night.stage[i]}: lowest {night.low[i]:.0f} degF against {night.line[i]:.0f} degF."
         )
@@ -268,7 +288,7 @@ def _because(table: Table, context: Context, night: _Freeze, first: Floats, kept
             out.append(
                 "The stage is a sketch by heat units (constants from memory): look at the field, it overrules this."
             )
-        if night.exposed[i] and not table.known("split")[i]:
+        if night.exposed[i] and not table.known("split")[i] and np.isfinite(kept[i].mean()):
             out.append(
                 f"Until stems are split the table's words stand for wide losses: {100 * (1 - kept[i].mean()):.0f} % "
                 "on average."
@@ -293,6 +313,7 @@ QUESTION = Question(
     "is worth "
     "for grain, hay or grazing once stems have been split.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=w.CROPS), size="acres", in_season=_in_season,
+    check=_check,
     limits="Temperatures at the canopy are rarely known. Losses before stems are split are words turned into wide "
     "ranges.",
 )  # fmt: skip

@@ -45,7 +45,7 @@ _FRESH = 330
 INPUTS = (
     YIELD, PRICE, *PRICES, MATTER, PURPOSE,
     Field("variation", "share", "coefficient of variation between cores; common practice if absent"),
-    Field("within", "share", "how near the mean should come, at 95 % confidence", default=0.20),
+    Field("within", "share", "how near the mean should come, at 95 % confidence", low=0.01, default=0.20),
     Field("cost", "number", "sampling and laboratory", unit="USD/ac", low=0, high=100, example="1.50 USD/ac",
           found_in=("setting:cost.soil_sample",)),
     Field("banded", "flag", "fertiliser was banded in recent years", default=False),
@@ -172,12 +172,11 @@ def _because(table: Table, context: Context, worth: _Worth, variation: Floats) -
         low, high = facts.by_id["wheat/soil.cores"].span
         depth = {row[0]: row[1] for row in facts.by_id["wheat/soil.depth"].rows}
         further = {row[0]: row[1] for row in facts.by_id["wheat/soil.depth_nebraska"].rows}
+        default = worth.default_rate[i]
+        leads = f"leads to {default:.0f} lb/ac of nitrogen" if np.isfinite(default) else "leads to no rate here"
         out = [
             f"Profile nitrogen could be anything from {told(context, 'wheat/nitrogen.kansas.profile_found')} lb/ac; "
-            f"the "
-            "default stands for one number in that "
-            "range and "
-            f"leads to {worth.default_rate[i]:.0f} lb/ac of nitrogen.",
+            f"the default stands for one number in that range and {leads}.",
             f"Cores for a mean within {100 * table.number('within')[i]:.0f} % at 95 %, when cores vary by "
             f"{100 * variation[i]:.0f} %; Colorado asks for {low:.0f} to {high:.0f}.",
             f"Nitrate to {depth['nitrate']:.0f} in every year (Nebraska: {further['nitrate']:.0f} in); phosphorus, "
