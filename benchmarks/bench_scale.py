@@ -1,87 +1,154 @@
-"""The week at 60, 2,000 and more places, all questions, on one and two cores: time, memory, growth, a second run.
+"""The week of an office, all questions: time and memory by size, engines side by side, and a second run after news.
 
-python -m benchmarks.bench_scale [PLACES ...]      # 60 2000 10000 if none are named; 100000 for a state office
+python -m benchmarks.bench_scale [PLACES ...]     # 60 2000 10000 if none are named; 100000 for a state office
+
+Every size gets a ledger of its own (`benchmarks.office`: no two places alike, a station for every thousand places) and
+is run on two processes into a fresh store. Up to 10,000 places also serially and on Dask, and the three stores compared.
+Then one place in a hundred is counted or described anew, and the same command is run again.
 """
 
 from __future__ import annotations
 
-import math
-import resource
 import sys
 import tempfile
+import threading
 import time
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+import psutil
+
 from benchmarks.office import build
-from sideoats.demo.district import TODAY
+from sideoats.demo.district import TODAY, ZONE
 from sideoats.ledger import NewEntry, open_ledger
 from sideoats.week.engines import Dask, Engine, Processes, Serial
 from sideoats.week.store import WeekStore
 from sideoats.week.stored_run import run_stored
 
 DRAWS = 500
+MOST_COMPARED = 10_000
 
 
-def peak_mib() -> float:
-    """Largest resident size of this process plus that of its largest child so far."""
-    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    child = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
-    return (own + 2 * child) / 1024
+class Memory:
+    """Resident memory of this process and its children together, looked at five times a second; `peak` in MiB."""
+
+    def __init__(self) -> None:
+        self.peak, self._over = 0.0, threading.Event()
+
+    def _watch(self) -> None:
+        me = psutil.Process()
+        while not self._over.wait(0.2):
+            total = 0
+            for process in [me, *me.children(recursive=True)]:
+                try:
+                    total += process.memory_info().rss
+                except psutil.Error:  # it has just ended
+                    continue
+            self.peak = max(self.peak, total / 2**20)
+
+    def __enter__(self) -> Memory:
+        self._thread = threading.Thread(target=self._watch, daemon=True)
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._over.set()
+        self._thread.join()
 
 
-def run(ledger: Path, store: Path, engine: Engine) -> tuple[float, int, int, str]:
-    """Seconds, places asked, calls, digest."""
-    started = time.perf_counter()
-    done = run_stored(ledger, TODAY, store, engine=engine, draws=DRAWS)
-    seconds = time.perf_counter() - started
-    week = WeekStore(store)
-    digest = week.digest()
-    week.close()
-    return seconds, done.asked, done.calls, digest
+@dataclass(frozen=True)
+class Ran:
+    """One run of the week into a store."""
+
+    seconds: float
+    peak: float
+    places: int
+    asked: int
+    calls: int
+    digest: str
 
 
-def change(ledger: Path, share: float) -> int:
-    """Count leaves again on some places, so that their fingerprints change."""
+def run(ledger: Path, store: Path, engine: Engine) -> Ran:
+    """Run and look at what came of it."""
+    with Memory() as memory:
+        started = time.perf_counter()
+        done = run_stored(ledger, TODAY, store, engine=engine, draws=DRAWS)
+        seconds = time.perf_counter() - started
+    with WeekStore(store) as week:
+        return Ran(seconds, memory.peak, done.places, done.asked, done.calls, week.digest())
+
+
+def news(ledger: Path, share: float) -> int:
+    """A leaf count or a note at some of the places; how many."""
     with open_ledger(ledger) as opened:
-        fields = [p.id for p in opened.places() if p.kind == "field"]
-        seen = next(iter(opened.history(kind="quote", since=TODAY - timedelta(days=40)))).seen_at
-        all_places = len(opened.places())
-        chosen = fields[:: max(1, round(len(fields) / (share * all_places)))]
-        opened.append([NewEntry("note", {"text": "looked again"}, place=p, seen_at=seen) for p in chosen])
-        opened.append([NewEntry("leaf_counts", {"counts": "9,4,0,30"}, place=p, seen_at=seen) for p in chosen])
+        places = [p for p in opened.places() if p.kind not in ("station", "market")]
+        chosen = places[:: round(1 / share)]
+        seen = datetime(TODAY.year, TODAY.month, TODAY.day, 7, tzinfo=ZONE)
+        opened.append(
+            [
+                NewEntry("leaf_counts", {"counts": "9,4,0,30"}, place=p.id, seen_at=seen)
+                if p.kind == "field"
+                else NewEntry("place", {"name": p.name, "kind": p.kind, **p.attributes, "variety": "Z"}, place=p.id,
+                              farm=p.farm or None, seen_at=seen)
+                for p in chosen
+            ]
+        )  # fmt: skip
     return len(chosen)
 
 
+def _megabytes(path: Path) -> float:
+    return path.stat().st_size / 1e6
+
+
+def measure(places: int, folder: Path) -> Ran:
+    """Print the lines of one size."""
+    ledger = folder / "ledger.sqlite"
+    started = time.perf_counter()
+    build(ledger, places)
+    built = time.perf_counter() - started
+    pool = run(ledger, folder / "pool.week", Processes(2))
+    print(
+        f"{pool.places:,} places, {DRAWS} draws, all questions: {pool.calls:,} calls in {pool.seconds:.1f} s on 2 "
+        f"processes, {1000 * pool.seconds / pool.places:.2f} ms a place, peak {pool.peak:,.0f} MiB in all; store "
+        f"{_megabytes(folder / 'pool.week'):.1f} MB; ledger of {_megabytes(ledger):.0f} MB built in {built:.0f} s",
+        flush=True,
+    )
+    if places <= MOST_COMPARED:
+        serial = run(ledger, folder / "serial.week", Serial())
+        dask = run(ledger, folder / "dask.week", Dask(None, 2))
+        same = "equal to the bit" if serial.digest == dask.digest == pool.digest else "NOT EQUAL"
+        print(
+            f"  serial {serial.seconds:.1f} s, the pool is {serial.seconds / pool.seconds:.2f} times as fast; Dask with "
+            f"2 workers {dask.seconds:.1f} s ({serial.seconds / dask.seconds:.2f} times); the three stores are {same}",
+            flush=True,
+        )
+    changed = news(ledger, 0.01)
+    again = run(ledger, folder / "pool.week", Serial())
+    print(
+        f"  news at {changed:,} places: {again.asked:,} asked again in {again.seconds:.1f} s, "
+        f"{pool.seconds / again.seconds:.1f} times as fast as the first run, peak {again.peak:,.0f} MiB",
+        flush=True,
+    )
+    return pool
+
+
 def main() -> None:
-    """One line a size, then the growth exponent."""
+    """A few lines a size, then the growth curve."""
     sizes = [int(word) for word in sys.argv[1:]] or [60, 2_000, 10_000]
-    times: list[tuple[int, float]] = []
+    ran = []
     for places in sizes:
         with tempfile.TemporaryDirectory() as folder:
-            ledger, at = Path(folder) / "ledger.sqlite", Path(folder)
-            started = time.perf_counter()
-            build(ledger, places)
-            built = time.perf_counter() - started
-            pool, asked, calls, digest = run(ledger, at / "pool.week", Processes(2))
-            line = f"{asked:,} places, {DRAWS} draws: {calls:,} calls in {pool:.1f} s on 2 processes"
-            times.append((asked, pool))
-            if places <= 10_000:
-                serial, _, _, same = run(ledger, at / "serial.week", Serial())
-                dask, _, _, same_dask = run(ledger, at / "dask.week", Dask(None, 2))
-                equal = "equal to the bit" if same == same_dask == digest else "NOT EQUAL"
-                line += f", {serial:.1f} s serial (ratio {serial / pool:.2f}), {dask:.1f} s Dask; {equal}"
-            changed = change(ledger, 0.01)
-            second, again, _, _ = run(ledger, at / "pool.week", Serial())
-            size = (at / "pool.week").stat().st_size / 1e6
-            print(
-                f"{line}; {changed} places changed: {again} asked again in {second:.1f} s (ratio {pool / second:.1f}); "
-                f"store {size:.0f} MB; ledger built in {built:.1f} s; peak about {peak_mib():.0f} MiB",
-                flush=True,
-            )
-    if len(times) > 1:
-        (n0, t0), (n1, t1) = times[-2:]
-        print(f"growth exponent between the last two sizes: {math.log(t1 / t0) / math.log(n1 / n0):.2f}")
+            ran.append(measure(places, Path(folder)))
+    grown = [r for r in ran if r.places >= 1_000]
+    if len(grown) > 1:
+        slope, _ = np.polyfit(np.log([r.places for r in grown]), np.log([r.seconds for r in grown]), 1)
+        per_place, start = np.polyfit([r.places for r in grown], [r.seconds for r in grown], 1)
+        print(
+            f"time grows as places to the {slope:.2f} (sizes from 1,000 places); as a line {start:.1f} s and "
+            f"{1000 * per_place:.2f} ms a place"
+        )
 
 
 if __name__ == "__main__":

@@ -41,7 +41,7 @@ class Base:
     @property
     def places(self) -> int:
         """Places that one copy adds."""
-        return sum(e.kind == "place" for e in self.own)
+        return len({e.place for e in self.own if e.kind == "place"})
 
 
 @lru_cache(maxsize=1)

@@ -139,7 +139,7 @@ class Field:
         if isinstance(given, bool):
             raise InputError(f"{given!r} is not a number")
         if isinstance(given, int | float):
-            if abs(given) > 1e300:  # a whole number may be longer than any float
+            if isinstance(given, int) and abs(given) > 10**300:  # longer than any float, and than any line
                 raise InputError("is too large to be a number here")
             if not self.bare and self.unit not in ("", "1"):
                 raise UnitError(f"{given!r} has no unit", expected=f"text such as '{given:g} {self.unit}'")
