@@ -233,6 +233,36 @@ def test_history_pages_do_not_lose_entries_seen_at_one_instant(ledger: Ledger) -
     assert [e.body["text"] for e in ledger.history(kind="note")] == [str(i) for i in range(2500)]
 
 
+def test_histories_of_many_places_are_what_history_gives_one_by_one(ledger: Ledger) -> None:
+    days = [f"2026-06-{d:02d}" for d in (9, 3, 7, 5)]
+    ledger.append([*start(), *(note(f"{where} {day}", where, day) for day in days for where in ("north", "pen-1"))])
+    wrong = ledger.append([note("wrong", "north", "2026-06-06")])[0]
+    ledger.append([note("right", "north", "2026-06-06", corrects=wrong.id)])
+    since, until = date(2026, 6, 4), date(2026, 6, 7)
+    many = ledger.histories("note", ["north", "pen-1", "nowhere"], since, until)
+    assert many == {p: list(ledger.history(place=p, kind="note", since=since, until=until)) for p in ("north", "pen-1")}
+    assert [e.body["text"] for e in many["north"]] == ["north 2026-06-05", "right", "north 2026-06-07"]
+
+
+def test_one_places_history_does_not_walk_through_all_places(ledger: Ledger) -> None:
+    if ledger.engine.dialect.name != "sqlite":
+        pytest.skip("only SQLite plans without counting rows")
+    asked: list[tuple[str, object]] = []
+
+    @sa.event.listens_for(ledger.engine, "before_cursor_execute")
+    def keep(connection, cursor, statement, values, context, many) -> None:  # type: ignore[no-untyped-def]
+        asked.append((statement, values))
+
+    list(ledger.history(place="north", kind="note"))
+    ledger.histories("note", ["north", "pen-1"], date(2026, 6, 1))
+    plans = []
+    with ledger.reading() as connection:
+        for statement, values in list(asked):
+            plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values)
+            plans.append([row[3] for row in plan][0])
+    assert plans and all("entries_by_series (kind=? AND subject=?" in plan for plan in plans), plans
+
+
 def test_a_clock_that_steps_back_is_noted_and_the_order_stands(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
     ledger.append(start())
     before = next(iter(ledger.history(kind="farm"))).recorded_at

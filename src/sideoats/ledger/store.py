@@ -187,6 +187,18 @@ class Ledger:
                 return
             after = (found[-1].seen_at, found[-1].seq)
 
+    def histories(
+        self, kind: str, places: Sequence[str], since: date | None = None, until: date | None = None
+    ) -> dict[str, list[Entry]]:
+        """Place to its entries of one kind as `history` gives them, for many places at once; all are held in memory."""
+        out: dict[str, list[Entry]] = {}
+        with self.reading() as connection:
+            read = self.seals.entries(connection, queries.histories(connection, kind, places, since, until))
+        for entry in read:
+            if not entry.withheld:
+                out.setdefault(entry.place or entry.farm or "", []).append(entry)
+        return out
+
     def added(self, after: int) -> Iterator[Entry]:
         """Entries behind seq `after`, in the order of the ledger, withheld too: what came since a head was noted."""
         while True:

@@ -93,14 +93,13 @@ def _folded(ledger: Ledger, on: date, kind: str, places: Sequence[Place] | None)
     """Place -> its newest entry of the kind, with ``rows`` of all of them, oldest first, as its body."""
     since = recent(on, HISTORY_DAYS)
     if places is None:
-        entries = list(ledger.history(kind=kind, since=since, until=on))
+        by_place: dict[str, list[Entry]] = {}
+        for entry in ledger.history(kind=kind, since=since, until=on):
+            by_place.setdefault(entry.place or "", []).append(entry)
     else:
         allowed = evidence_kinds()[kind].places
         own = [p.id for p in places if not allowed or p.kind in allowed]
-        entries = [e for i in own for e in ledger.history(place=i, kind=kind, since=since, until=on)]
-    by_place: dict[str, list[Entry]] = {}
-    for entry in entries:
-        by_place.setdefault(entry.place or "", []).append(entry)
+        by_place = ledger.histories(kind, own, since, on)
     out = {}
     for place, found in by_place.items():
         rows = [{"on": e.seen_on.isoformat(), **e.body} for e in found]
