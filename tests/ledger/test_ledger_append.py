@@ -258,9 +258,10 @@ def test_one_places_history_does_not_walk_through_all_places(ledger: Ledger) -> 
     plans = []
     with ledger.reading() as connection:
         for statement, values in list(asked):
-            plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values)
-            plans.append([row[3] for row in plan][0])
-    assert plans and all("entries_by_series (kind=? AND subject=?" in plan for plan in plans), plans
+            if "FROM entries" in statement:
+                plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values)
+                plans.append(next(row[3] for row in plan))
+    assert len(plans) == 2 and all("entries_by_series (kind=? AND subject=?" in plan for plan in plans), plans
 
 
 def test_a_clock_that_steps_back_is_noted_and_the_order_stands(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
