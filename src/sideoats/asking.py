@@ -14,7 +14,7 @@ from sideoats.errors import InputError
 from sideoats.facts import Facts
 from sideoats.facts import load as load_facts
 from sideoats.outlook.draws import DEFAULT_DRAWS, DEFAULT_SEED, Outlook, make_outlook
-from sideoats.question import Context, Question, Table, column, find
+from sideoats.question import Answers, Context, Question, Table, column, find
 from sideoats.schema import read_all, read_date
 
 
@@ -52,6 +52,23 @@ def call_for(
     QuestionError : no such question
     InputError, UnitError : a value is missing, unknown, out of range, or without its unit
     """
+    return answers_for(
+        question_name, values, on=on, facts=facts, outlook=outlook, draws=draws, seed=seed, risk_aversion=risk_aversion
+    ).call(0)
+
+
+def answers_for(
+    question_name: str,
+    values: Mapping[str, Any],
+    *,
+    on: date,
+    facts: Facts | None = None,
+    outlook: Outlook | None = None,
+    draws: int = DEFAULT_DRAWS,
+    seed: int = DEFAULT_SEED,
+    risk_aversion: float | None = None,
+) -> Answers:
+    """As `call_for`, but the answers of one row, from which the call and its pictures are made."""
     question = find(question_name)
     known = facts or load_facts()
     read = read_all(question.inputs, {k: _setting(v, known) for k, v in values.items()}, where=f"{question.name} ")
@@ -59,7 +76,7 @@ def call_for(
         question.check(read)
     future = outlook or make_outlook(on, facts=known, draws=draws, seed=seed)
     context = Context(on, known, future, risk_aversion)
-    return question.ask(table_of(question, [read], keys=["phone-in"]), context).call(0)
+    return question.ask(table_of(question, [read], keys=["phone-in"]), context)
 
 
 def _setting(value: Any, facts: Facts) -> Any:

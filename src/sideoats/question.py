@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date as calendar_date
 from datetime import timedelta
 from functools import cached_property, lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,9 @@ from sideoats.facts import Facts
 from sideoats.outlook.draws import Outlook
 from sideoats.schema import Field
 from sideoats.version import VERSION
+
+if TYPE_CHECKING:
+    from sideoats.pictures import Picture
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -199,6 +202,7 @@ class Answers:
     cautions : texts, or row -> texts
     sources : facts read while answering, for all rows alike; or row -> sources, where rows rest on different facts
     cost_of_waiting : (n,) money in `unit`; from the decision where None
+    pictures : row -> drawings of the answer, made only where they are shown; a row with nothing to draw gives none
     """
 
     table: Table
@@ -221,6 +225,7 @@ class Answers:
     cautions: Sequence[str] | Callable[[int], Sequence[str]] = ()
     sources: Sequence[dict[str, str]] | Callable[[int], Sequence[dict[str, str]]] | None = None
     cost_of_waiting: Floats | None = None
+    pictures: Callable[[int], Sequence[Picture]] | None = None
     question: Question | None = None
 
     def __post_init__(self) -> None:
@@ -303,6 +308,12 @@ class Answers:
             cost_of_waiting=float(self._lost[row]),
             evidence=self.table.evidence[row] if self.table.evidence else (),
         )  # fmt: skip
+
+    def drawn(self, row: int) -> tuple[Picture, ...]:
+        """Pictures of one row; none where evidence is lacking or a hazard stands, so that no line of money tempts."""
+        if self.pictures is None or _array(self.missing)[row] or _array(self.verdict)[row] == STOP:
+            return ()
+        return tuple(self.pictures(row))
 
     def _because(self, row: int, absent: bool) -> list[str]:
         """Reasons; of a row that lacks evidence only those whose numbers are known."""

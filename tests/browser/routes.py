@@ -7,7 +7,8 @@ from running_desk import FIELD
 PAGES = (
     "/", "/phone-in", "/phone-in/sorghum-aphid", "/phone-in/hay-nitrate", "/enter/by-hand",
     f"/enter/by-hand?kind=leaf_counts&place={FIELD}", "/enter/by-hand?kind=place", "/places", f"/places/{FIELD}",
-    f"/call/sorghum-aphid/{FIELD}", f"/call/sorghum-aphid/{FIELD}/last-week", "/round", "/weather", "/markets",
+    f"/call/sorghum-aphid/{FIELD}", f"/call/sorghum-aphid/{FIELD}/last-week", "/round",
+    "/call/cull-cows/lone-gate.cow-herd-3", "/call/wheat-planting/stone-post.wheat-1", "/weather", "/markets",
     "/trials", "/done", "/bulletin", "/bulletin?language=es",
     f"/done/new?question=sorghum-aphid&place={FIELD}", "/done/new", "/files", "/help", "/session",
 )  # fmt: skip

@@ -223,3 +223,18 @@ def test_many_options_are_cut_to_those_that_matter() -> None:
     found = option_bars(bars(**figures))
     labels = [r.label for r in found.rows]
     assert len(labels) <= 9 and labels[0] == "Day00" and labels[-1] == "Never"
+
+
+def test_pictures_of_the_answer_stand_on_its_pages(client: httpx.Client) -> None:
+    """Drawn with a sentence and a table: on the call, where a value is changed, and on the telephone."""
+    path = "/call/cull-cows/lone-gate.cow-herd-3"
+    page = client.get(path).text
+    assert page.count('<figure class="picture">') == 2
+    assert "Feeding the cull cows pays most at" in page and "cases of price and cost of gain" in page
+    changed = client.post(path + "/what-if", data={**form_of(page, path + "/what-if"), "later_price": "20"}).text
+    assert changed.count('<figure class="picture">') == 2 and "Feeding the cull cows pays at no day" in changed
+    told = {"weight": "1150 lb", "price": "70 USD/cwt", "cost_per_day": "2.35 USD/day", "asked_on": "2026-11-05"}
+    answer = client.post("/phone-in/cull-cows", data=told)
+    assert answer.status_code == 200 and answer.text.count('<figure class="picture">') == 2
+    hauled = client.post("/phone-in/cull-cows", data={**told, "fit_to_travel": "no"}).text
+    assert "Do not haul" in hauled and '<figure class="picture">' not in hauled

@@ -72,6 +72,7 @@ def test_a_place_of_which_nothing_is_known_is_never_told_to_act(name: str, conte
         assert call.headline and call.because is not None
         json.dumps(call.full(), allow_nan=False)
     assert calls[0].headline == calls[1].headline
+    assert question.ask(table, context).drawn(0) == ()
 
 
 @pytest.mark.parametrize("name", NAMES)

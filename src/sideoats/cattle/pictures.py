@@ -12,7 +12,7 @@ from sideoats.cattle import budget
 from sideoats.decide import worst_share
 from sideoats.errors import InputError
 from sideoats.outlook.seasonal import METHODS, SeasonalIndex
-from sideoats.pictures import Line, Picture, grid, lines
+from sideoats.pictures import Line, Picture, grid, lines, nice_ticks
 
 MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -50,13 +50,16 @@ def payoff_fan(days: ArrayLike, payoff: ArrayLike, *, what: str, unit: str = "US
     return lines(title, summary, across, series, x_label="days from today to sale", y_label=unit, reference=0.0)
 
 
-def break_even_grid(price_changes: Sequence[float], costs_of_gain: Sequence[float], **holding: Any) -> Picture:
+def break_even_grid(
+    price_changes: Sequence[float], costs_of_gain: Sequence[float], *, what: str = "Holding", **holding: Any
+) -> Picture:
     """Net of holding by change of the later price (rows) and cost of gain (columns).
 
     Parameters
     ----------
     price_changes : USD/cwt on the later price
     costs_of_gain : running cost for each pound gained, USD/lb
+    what : such as "Feeding the cull cows"
     holding : one animal's inputs of `sideoats.cattle.budget.hold_and_sell` without ``running_cost``
     """
     changes, costs = np.asarray(price_changes, float)[:, None], np.asarray(costs_of_gain, float)[None, :]
@@ -68,14 +71,38 @@ def break_even_grid(price_changes: Sequence[float], costs_of_gain: Sequence[floa
         f"{costs[0, -1]:.2f} USD/lb; hatched cells lose money."
     )
     return grid(
-        f"Holding loses money in {losing} of {net.size} cases of price and cost of gain",
+        f"{what} loses money in {losing} of {net.size} cases of price and cost of gain",
         summary,
-        [f"{c:+g}" for c in changes[:, 0]],
+        [f"{c:+g}" if c else "none" for c in changes[:, 0]],
         [f"{c:.2f}" for c in costs[0]],
         net,
-        row_label="price, USD/cwt",
+        row_label="price change, USD/cwt",
         column_label="cost of gain, USD/lb",
     )
+
+
+def break_even_about(
+    row: int, *, what: str, end_price: NDArray[np.float64], running_cost: NDArray[np.float64], **holding: Any
+) -> Picture | None:
+    """`break_even_grid` about the figures of one row: prices up to a fifth and costs of gain up to a fifth either way.
+
+    Parameters
+    ----------
+    row, what : which row to draw, and what it is about
+    end_price, running_cost, holding : (n,) inputs of `sideoats.cattle.budget.hold_and_sell`, or numbers for all rows
+
+    Returns
+    -------
+    None where a figure is not known or no weight is put on, so that there is no cost of gain
+    """
+    price, cost = float(end_price[row]), float(running_cost[row])
+    one = {k: float(v) if np.ndim(v) == 0 else float(np.asarray(v)[row]) for k, v in holding.items()}
+    gained = one["end_weight"] - one["start_weight"]
+    if not np.isfinite([price, cost, *one.values()]).all() or gained <= 0 or cost <= 0:
+        return None
+    step = nice_ticks(0.0, price / 5, 3)[1]
+    costs = [cost / gained * share for share in (0.8, 0.9, 1.0, 1.1, 1.2)]
+    return break_even_grid([-2 * step, -step, 0.0, step, 2 * step], costs, what=what, end_price=price, **one)
 
 
 def net_by_price_and_cost(

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sideoats.call import Call
-from sideoats.question import Context, Question, Table, column, every, find
+from sideoats.question import Answers, Context, Question, Table, column, every, find
 
 if TYPE_CHECKING:
     from sideoats.desk.state import Desk
@@ -70,9 +70,9 @@ def changed(question: Question, table: Table, values: Mapping[str, Any]) -> Tabl
     return replace(table, columns=columns, ages=ages)
 
 
-def ask_row(question: Question, table: Table, district: District) -> Call:
+def ask_row(question: Question, table: Table, district: District) -> Answers:
     """A table of one row answered."""
-    return question.ask(table, Context(district.on, district.facts, district.outlook)).call(0)
+    return question.ask(table, Context(district.on, district.facts, district.outlook))
 
 
 def ask_place(desk: Desk, name: str, place: str, day: date) -> Call | None:
@@ -86,4 +86,4 @@ def ask_place(desk: Desk, name: str, place: str, day: date) -> Call | None:
         context = Context(district.on, district.facts.reader(), district.outlook)
         if not np.asarray(question.in_season(table, context))[0]:
             return None
-    return ask_row(question, table, district)
+    return ask_row(question, table, district).call(0)

@@ -58,6 +58,7 @@ def nitrogen_response(
     price_ratio: float,
     *,
     seen: tuple[ArrayLike, ArrayLike] | None = None,
+    basis: str = "R2 does not choose.",
 ) -> Picture:
     """Fitted responses side by side with the rate that pays under each.
 
@@ -67,6 +68,7 @@ def nitrogen_response(
     rates : (n,) rates to draw at [lb/ac], rising
     price_ratio : price of nitrogen over price of wheat [bu/lb]
     seen : rates and yields of the trial itself, drawn as means at each rate
+    basis : a sentence on where the response comes from
 
     Raises
     ------
@@ -84,9 +86,7 @@ def nitrogen_response(
     best = [fit.optimum(price_ratio) for fit in fits]
     told = "; ".join(f"{fit.form.replace('_', ' ')} {rate:.0f} lb/ac" for fit, rate in zip(fits, best, strict=True))
     title = f"The last pound of nitrogen pays up to {best[0]:.0f} lb/ac"
-    summary = (
-        f"At a price ratio of {price_ratio:.2f} bushels a pound the rate that pays is: {told}. R2 does not choose."
-    )
+    summary = f"At a price ratio of {price_ratio:.2f} bushels a pound the rate that pays is: {told}. {basis}"
     return lines(title, summary, x, series, x_label="nitrogen, lb/ac", y_label="bu/ac", marks=False)
 
 

@@ -101,6 +101,32 @@ class ResponseFit(NamedTuple):
         ](nitrogen, a, b, last)
 
 
+def own(slope: float, bend: float, applied: float = 0.0) -> ResponseFit:
+    """A response ``slope N + bend N2`` [bu/ac] as bushels over none, by what is put on top of `applied` [lb/ac]."""
+    return ResponseFit("quadratic_plateau", (0.0, slope + 2 * bend * applied, bend), float("nan"), float("nan"))
+
+
+def working(potential: float, need: float, have: float) -> list[ResponseFit]:
+    """`supply_response` in both forms as functions of nitrogen put on top of `have` [lb/ac].
+
+    Returns
+    -------
+    quadratic-plateau first; an empty list where `have` covers `need` or something is not known
+    """
+    if not (np.isfinite(potential) and have < need):
+        return []
+    share = have / need
+    forms = {
+        "quadratic_plateau": (
+            potential * (2 - share) * share,
+            2 * potential / need * (1 - share),
+            -potential / need**2,
+        ),
+        "linear_plateau": (potential * share, potential / need, need - have),
+    }
+    return [ResponseFit(form, terms, float("nan"), float("nan")) for form, terms in forms.items()]
+
+
 def fit_response(nitrogen: ArrayLike, yields: ArrayLike, form: str = "quadratic_plateau") -> ResponseFit:
     """Least-squares fit of a response form.
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,9 @@ from sideoats.cattle import answering, budget, condition, growth, program
 from sideoats.decide import Decision, decide
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
+
+if TYPE_CHECKING:
+    from sideoats.pictures import Picture
 
 UNIT = "USD/head"
 COMMODITY = "cull cow"
@@ -200,7 +203,28 @@ def answer(table: Table, context: Context) -> Answers:
             "A later price is a guess: the draws spread about it, they do not forecast it. Regions' seasons differ.",
         ),
         cost_of_waiting=lost,
+        pictures=lambda i: _pictures(plan, payoff, decision, i),
     )  # fmt: skip
+
+
+def _pictures(plan: _Plan, payoff: NDArray[np.float64], decision: Decision, i: int) -> Sequence[Picture]:
+    """What feeding pays by day of sale, and its net by later price and cost of gain."""
+    from sideoats.cattle.pictures import break_even_about, payoff_fan
+
+    days = plan.days[i]
+    open_ = np.flatnonzero(~decision.barred[i] & np.isfinite(payoff[i]).all(axis=0))
+    _, first = np.unique(days[open_], return_index=True)
+    at = open_[first]
+    out = []
+    if len(at) > 2:
+        out.append(payoff_fan(days[at], payoff[i][:, at], what="Feeding the cull cows", unit=UNIT))
+    given = _at_given(plan, _reference(plan, decision))
+    even = break_even_about(
+        i, what="Feeding the cull cows", running_interest_share=0.0,
+        running_cost=given.pop("running_cost_per_day") * given["days"],
+        end_weight=growth.weight_after(given["start_weight"], given.pop("gain"), given["days"]), **given,
+    )  # fmt: skip
+    return [*out, *([even] if even and at[-1] > 0 else [])]
 
 
 def _bars(table: Table, context: Context, plan: _Plan) -> tuple[Bar, ...]:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,9 @@ from sideoats.cattle import answering, budget, growth
 from sideoats.decide import Decision, decide
 from sideoats.question import Answers, Context, Option, Places, Question, Table
 from sideoats.schema import Field
+
+if TYPE_CHECKING:
+    from sideoats.pictures import Picture
 
 UNIT = "USD/head"
 COMMODITY = "feeder steer 500 lb"
@@ -178,7 +181,23 @@ def answer(table: Table, context: Context) -> Answers:
             "A premium seen in one auction and year is not this year's: ask the sale, and bring proof of the program.",
         ),
         cost_of_waiting=lost,
+        pictures=lambda i: _pictures(given, i),
     )  # fmt: skip
+
+
+def _pictures(given: dict[str, Any], i: int) -> Sequence[Picture]:
+    """Net of the program by later price, premium included, and cost of gain."""
+    from sideoats.cattle.pictures import break_even_about
+
+    held = hold(**given)
+    kept = ("start_weight", "start_price", "days", "other_cost", "interest_rate", "death_share", "start_shrink",
+            "end_shrink")  # fmt: skip
+    grid = break_even_about(
+        i, what="The program", running_cost=held.running_cost, running_interest_share=0.0,
+        end_weight=held.gained + given["start_weight"],
+        end_price=given["later_price"] + given["premium"], **{name: given[name] for name in kept},
+    )  # fmt: skip
+    return [grid] if grid else []
 
 
 def _deadlines(

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,9 @@ from sideoats.cattle import answering, budget
 from sideoats.decide import Decision, decide
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
+
+if TYPE_CHECKING:
+    from sideoats.pictures import Picture
 
 UNIT = "USD/head"
 FEEDERS = "feeder steer 750 lb"
@@ -348,7 +351,23 @@ def answer(table: Table, context: Context) -> Answers:
             "Prices after winter are draws about the price given, not a forecast. Hedging needs margin money.",
         ),
         cost_of_waiting=lost,
+        pictures=lambda i: _pictures(plan, best, i),
     )  # fmt: skip
+
+
+def _pictures(plan: _Plan, best: NDArray[np.int64], i: int) -> Sequence[Picture]:
+    """Net of the best way of keeping them, by later price and cost of gain."""
+    from sideoats.cattle.pictures import break_even_about
+
+    held = hold(**_at_given(plan, best))
+    rows = np.arange(len(best))
+    grid = break_even_about(
+        i, what=f"To {answering.inside(OPTIONS[best[i]].label)}",
+        running_cost=held.running_cost, end_price=plan.price[rows, best], days=plan.days[rows, best],
+        end_weight=held.gained + plan.common["start_weight"],
+        **plan.common | {"other_cost": held.other_cost},
+    )  # fmt: skip
+    return [grid] if grid else []
 
 
 def _stocking(table: Table, context: Context) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:

@@ -16,6 +16,7 @@ from sideoats.desk.visit import READ, Absent, Page, Visit
 from sideoats.desk.written import call_text
 from sideoats.errors import InputError, QuestionError
 from sideoats.ledger import Entry
+from sideoats.pictures import Picture
 from sideoats.question import Question, Table, find
 from sideoats.schema import Field
 
@@ -74,14 +75,16 @@ def call_page(visit: Visit) -> Response:
     call = _call(visit, question, place.id)
     if call is None:
         return visit.page("call_none.html", 404, question=question, place=place, on=visit.on)
-    table = row_of(question, place.id, visit.desk.districts.on(visit.on))
+    district = visit.desk.districts.on(visit.on)
+    table = row_of(question, place.id, district)
     used = used_values(question, table) if table is not None else []
+    pictures = ask_row(question, table, district).drawn(0) if table is not None else ()
     evidence = [e for i in call.evidence if (e := visit.desk.ledger.get(i)) is not None]
     farm = visit.desk.farm_name(place.farm)
     return visit.page(
         "call.html", on=visit.on, call=call, question=question, place=place, farm=farm, bars=option_bars(call),
-        used=used, boxes=_boxes(used, {}, {}), evidence=evidence, text=call_text(call, place.name, farm),
-        done=_done(visit, place.id, question.name), units=_unit_words(used),
+        pictures=pictures, used=used, boxes=_boxes(used, {}, {}), evidence=evidence,
+        text=call_text(call, place.name, farm), done=_done(visit, place.id, question.name), units=_unit_words(used),
     )  # fmt: skip
 
 
@@ -130,17 +133,19 @@ def what_if(visit: Visit) -> Response:
             errors |= wrong
         else:
             values[f.name] = None
-    now = ask_row(question, table, district)
-    then = None
+    now = ask_row(question, table, district).call(0)
+    then: Call | None = None
+    pictures: tuple[Picture, ...] = ()
     if not errors and values:
         try:
-            then = ask_row(question, changed(question, table, values), district)
+            answers = ask_row(question, changed(question, table, values), district)
+            then, pictures = answers.call(0), answers.drawn(0)
         except InputError as error:
             errors[moved[0].name] = str(error)
     return visit.page(
         "what_if.html", 422 if errors else 200, on=visit.on, question=question, place=place, now=now, then=then,
         boxes=_boxes(used, given, errors), wrong=[b for b in _boxes(used, given, errors) if b.error],
-        moved=[forms.label_of(f) for f in moved], bars=option_bars(then) if then else None,
+        moved=[forms.label_of(f) for f in moved], bars=option_bars(then) if then else None, pictures=pictures,
     )  # fmt: skip
 
 

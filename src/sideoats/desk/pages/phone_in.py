@@ -7,15 +7,14 @@ from typing import Any
 
 from starlette.responses import Response
 
-from sideoats.asking import call_for
-from sideoats.call import Call
+from sideoats.asking import answers_for
 from sideoats.desk import forms
 from sideoats.desk.figures import option_bars
 from sideoats.desk.visit import ASK, RECORD, Absent, Page, Visit
 from sideoats.desk.written import call_text
 from sideoats.errors import InputError, QuestionError, SideoatsError
 from sideoats.ledger import NewEntry
-from sideoats.question import Question, every, find
+from sideoats.question import Answers, Question, every, find
 
 MOST_LINES = 12
 
@@ -54,15 +53,17 @@ def _lines(question: Question, get: Callable[[str], str]) -> int:
 
 def _page(
     visit: Visit, question: Question, given: dict[str, str], errors: dict[str, str], status: int,
-    call: Call | None = None, line: str = "",
+    answers: Answers | None = None, line: str = "",
 ) -> Response:  # fmt: skip
     rows = _lines(question, lambda name: given.get(name, ""))
     boxes = forms.boxes(question.inputs, given, errors, rows=rows)
     asks_on = visit.query("on") or given.get("asked_on", "")
+    call = answers.call(0) if answers else None
     return visit.page(
         "phone_in_question.html", status, question=question, needed=[b for b in boxes if b.required],
         more=[b for b in boxes if not b.required], wrong=[b for b in boxes if b.error], line=line, call=call,
-        bars=option_bars(call) if call else None, text=call_text(call, given.get("whose", "")) if call else "",
+        bars=option_bars(call) if call else None, pictures=answers.drawn(0) if answers else (),
+        text=call_text(call, given.get("whose", "")) if call else "",
         asked_on=asks_on or visit.desk.settings.today().isoformat(), whose=given.get("whose", ""), given=given,
     )  # fmt: skip
 
@@ -71,12 +72,12 @@ def answer(visit: Visit) -> Response:
     """What was typed, answered or refused field by field; nothing is kept."""
     question = _question(visit)
     given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
-    call, errors, line = _ask(visit, question, given)
-    return _page(visit, question, given, errors, 200 if call else 422, call, line)
+    answers, errors, line = _ask(visit, question, given)
+    return _page(visit, question, given, errors, 200 if answers else 422, answers, line)
 
 
-def _ask(visit: Visit, question: Question, given: dict[str, str]) -> tuple[Call | None, dict[str, str], str]:
-    """The call, or lines by field and one for the whole."""
+def _ask(visit: Visit, question: Question, given: dict[str, str]) -> tuple[Answers | None, dict[str, str], str]:
+    """The answers, or lines by field and one for the whole."""
 
     def get(name: str) -> str:
         return given.get(name, "").strip()
@@ -88,7 +89,7 @@ def _ask(visit: Visit, question: Question, given: dict[str, str]) -> tuple[Call 
     try:
         on = visit._day(get("asked_on")) if get("asked_on") else visit.desk.settings.today()
         district = visit.desk.districts.on(on)
-        call = call_for(question.name, typed, on=on, facts=district.facts, outlook=district.outlook)
+        answers = answers_for(question.name, typed, on=on, facts=district.facts, outlook=district.outlook)
     except InputError as error:
         named = [f.name for f in question.inputs if error.where.endswith(f.name)]
         if named:
@@ -96,17 +97,17 @@ def _ask(visit: Visit, question: Question, given: dict[str, str]) -> tuple[Call 
         return None, {}, str(error)
     except SideoatsError as error:
         return None, {}, str(error)
-    return call, {}, ""
+    return answers, {}, ""
 
 
 def keep(visit: Visit) -> Response:
     """The same answer once more, into the ledger."""
     question = _question(visit)
     given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
-    call, errors, line = _ask(visit, question, given)
-    if call is None:
+    answers, errors, line = _ask(visit, question, given)
+    if answers is None:
         return _page(visit, question, given, errors, 422, None, line)
-    body: dict[str, Any] = {"call": {**call.full(), "whose": given.get("whose", "")[:200]}}
+    body: dict[str, Any] = {"call": {**answers.call(0).full(), "whose": given.get("whose", "")[:200]}}
     receipts = visit.desk.ledger.append([NewEntry("call", body, observer=visit.who.name)])
     visit.desk.keep(receipts)
     return visit.go(f"/entry/{receipts[0].id}", note="kept")

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +37,9 @@ from sideoats.wheat.questions._common import (
     yield_draws,
 )  # fmt: skip
 from sideoats.wheat.questions._nitrogen import MATTER, PRICES, check_prices, nitrogen_price, soil_prior
+
+if TYPE_CHECKING:
+    from sideoats.pictures import Picture
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -109,6 +112,7 @@ class _Crop:
     best_rate: Floats  # (place,) by quadratic-plateau
     interpolated: Bools  # (place,)
     expected_need: Floats  # (place,) lb/ac for the expected yield
+    have: Floats  # (place,) lb/ac at hand, by the middle of what the soil may hold
 
 
 def _publisher(table: Table, context: Context) -> NDArray[np.object_]:
@@ -182,7 +186,7 @@ def _crop(table: Table, context: Context, close: Floats, look: Floats) -> _Crop:
         _reach(table, context, np.zeros(len(table)), close), _reach(table, context, look, close),
         np.maximum(rate - applied, 0.0), np.where(np.isnan(slope), np.maximum(linear, 0.0), np.nan),
         np.maximum(best, 0.0),
-        between, need,
+        between, need, have,
     )  # fmt: skip
 
 
@@ -282,7 +286,30 @@ def answer(table: Table, context: Context) -> Answers:
             "Anhydrous ammonia injures lungs and eyes at once: trained people, goggles, gloves and water at hand.",
             "A nitrogen rate without a profile test can waste or starve.",
         ),
+        pictures=lambda i: _pictures(table, crop, i),
     )  # fmt: skip
+
+
+def _pictures(table: Table, crop: _Crop, i: int) -> Sequence[Picture]:
+    """The response that the money rests on, by nitrogen put on from here; none where what is at hand covers the crop.
+
+    A working response is drawn in both forms at the middle of what the soil is taken to hold; one of the grower's own
+    is drawn as given, in bushels over no topdress.
+    """
+    from sideoats.wheat.pictures import nitrogen_response
+
+    ratio = crop.cost[i] / table.number("price")[i]
+    slope, bend = table.number("slope")[i], table.number("bend")[i]
+    applied, goal, need = np.nan_to_num(table.number("applied"))[i], table.number("yield")[i], crop.expected_need[i]
+    if np.isfinite(slope):
+        fits = [response.own(slope, bend, applied)]
+        basis = "The response is the one given, counted from what lies on the field already."
+    else:
+        fits = response.working(goal, need, crop.have[i])
+        basis = "A working curve from the Kansas budget at the middle of what the soil may hold, not a local trial."
+    if not fits or not np.isfinite(ratio) or fits[0].coefficients[1] <= 0:
+        return []
+    return [nitrogen_response(fits, np.arange(0.0, RATES[-1] + 1, 5.0), ratio, basis=basis)]
 
 
 def _headline(context: Context, decision: Decision, crop: _Crop, close: Floats, look: Floats) -> Callable[[int], str]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,9 @@ from sideoats.question import Answers, Bar, Context, Option, Places, Question, T
 from sideoats.schema import Field
 from sideoats.wheat import planting
 from sideoats.wheat.questions import _common as w
+
+if TYPE_CHECKING:
+    from sideoats.pictures import Picture
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -215,7 +219,20 @@ def answer(table: Table, context: Context) -> Answers:
         missing_headline=w.lacking_text(lacking),
         cautions=_cautions(table),
         cost_of_waiting=np.where(verdict == ACT, waiting, 0.0),
+        pictures=lambda i: _pictures(context, decision, i),
     )  # fmt: skip
+
+
+def _pictures(context: Context, decision: Decision, i: int) -> Sequence[Picture]:
+    """What each day of sowing that is open pays; none where no sowing pays."""
+    from sideoats.wheat.pictures import sowing_dates
+
+    best, open_ = int(decision.best[i]), ~decision.barred[i] & np.isfinite(decision.expected[i])
+    if best < 0 or decision.expected[i, best] <= 0 or open_.sum() < 2:
+        return []
+    days = [day for day, kept in zip(DAYS, open_, strict=True) if kept]
+    figures = (f[i][open_] for f in (decision.expected, decision.low, decision.high))
+    return [sowing_dates(context.on, days, *figures)]
 
 
 def _late_clearing(context: Context, payoff: Floats, unheard: Bools) -> Floats:
