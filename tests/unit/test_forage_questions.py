@@ -341,6 +341,51 @@ def test_ration_is_fed_refused_or_accounted_for() -> None:
         told("ration", _class="growing", gain="2 lb/day", feeds="name=sudan hay, nitrate=900 ppm")
 
 
+HERD = {"_class": "pregnant-cow", "feeds": "name=prairie hay; name=distillers grains; name=limestone"}
+
+
+@pytest.mark.parametrize(
+    ("values", "verdict", "act_by", "says"),
+    [
+        ({}, "act", "2026-09-21", "as fed."),
+        ({"fed_from": "2026-11-20"}, "wait", None, "From 2026-11-20"),
+        ({"fed_from": "2026-09-18"}, "act", "2026-09-18", "From 2026-09-18"),
+        ({"fed_from": "2026-09-14"}, "act", "2026-09-14", "From 2026-09-14"),
+        ({"fed_now": "9 USD/head/day"}, "act", "2026-09-21", "less than what they are fed now"),
+        ({"fed_now": "0.10 USD/head/day"}, "wait", None, "No change for the money"),
+        ({"fed_now": "9 USD/head/day", "fed_from": "2026-11-20"}, "wait", None, "From 2026-11-20"),
+    ],
+)
+def test_a_ration_is_due_only_where_waiting_loses(
+    values: dict[str, str], verdict: str, act_by: str | None, says: str
+) -> None:
+    call = told("ration", **HERD, **values)
+    assert (call["verdict"], call["act_by"]) == (verdict, act_by) and says in call["headline"]
+
+
+def test_a_list_of_feeds_is_answered_once_in_the_week() -> None:
+    """A list taken five days ago is due in two; one of last month was answered then; money is counted by the week."""
+    question, facts = find("ration"), load()
+    row = {f.name: f.default for f in question.inputs} | {
+        "class": "pregnant-cow",
+        "feeds": ({"name": "prairie hay"}, {"name": "distillers grains"}, {"name": "limestone"}),
+    }
+    table = table_of(question, [row, row, row | {"fed_now": 9.0}], keys=["new", "old", "dear"])
+    table.ages["feeds"] = np.array([5.0, 30.0, 30.0])  # type: ignore[index]
+    calls = list(question.ask(table, Context(ON, facts, make_outlook(ON, facts=facts, draws=20))).calls())
+    assert [c.verdict for c in calls] == ["act", "wait", "act"]
+    assert calls[0].act_by == ON + timedelta(days=2) and calls[1].act_by is None
+    assert calls[0].cost_of_waiting == calls[1].cost_of_waiting == 0
+    assert calls[2].cost_of_waiting == pytest.approx(7 * (9.0 - calls[2].quantities["cost"].value))
+
+
+def test_feeds_that_reach_no_floor_are_looked_at_before_feeding_begins() -> None:
+    straw = {"_class": "pregnant-cow", "feeds": "name=wheat straw, nitrate=90 ppm, form=NO3-N, basis=dry"}
+    later = told("ration", **straw, fed_from="2026-11-20")
+    assert later["verdict"] in ("look", "act")
+    assert (later["look_by"] or later["act_by"]) in ("2026-09-21", "2026-11-20")
+
+
 def test_cold_raises_the_ration_s_energy() -> None:
     feeds = "name=prairie hay; name=distillers grains; name=limestone; name=corn"
     mild = told("ration", _class="pregnant-cow", feeds=feeds)

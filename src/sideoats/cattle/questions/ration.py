@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.call import ACT, LOOK, STOP
+from sideoats.call import ACT, LOOK, STOP, WAIT
 from sideoats.cattle import nutrition_needs as needs_of
 from sideoats.cattle.nutrition_energy import KG_OF_LB
 from sideoats.cattle.nutrition_feeds import Book, OneFeed, Screened, read_feed, screen
@@ -81,10 +81,16 @@ INPUTS = (
           found_in=("place:head",)),
     Field("days", "number", "days that what is on hand must last", unit="day", bare=True, low=1, high=400,
           default=30.0),
+    Field("fed_from", "date", "day on which feeding begins; they are being fed already if absent",
+          found_in=("place:feeding_date",)),
+    Field("fed_now", "number", "what they are fed now costs a head and day, at the same prices", unit="USD/head/day",
+          low=0, high=40, example="1.80 USD/head/day", fresh_days=60, found_in=("evidence:feeds_on_hand.fed_now",)),
 )  # fmt: skip
 
 
 _GROWING = ("growing", "finishing", "calf")
+WEEK = 7  # days: the week is the product
+A_CENT = 0.01  # USD/head/day: a mix that saves less is no reason to change what they eat
 
 
 def _check(values: dict[str, Any]) -> None:
@@ -189,7 +195,9 @@ def answer(table: Table, context: Context) -> Answers:
     )
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
     unsafe = ~found.feasible & (why.unsafe | _all_out(held, s))
-    verdict = np.where(unsafe, STOP, np.where(found.feasible | with_hay.feasible, ACT, LOOK)).astype(np.int8)
+    due, lost = _due(table, context, found)
+    acting = np.where(due >= 0, ACT, WAIT)
+    verdict = np.where(unsafe, STOP, np.where(found.feasible | with_hay.feasible, acting, LOOK)).astype(np.int8)
     text = _Words(table, context, held, bad, s, needs, floor, found, with_hay, why, unsafe)
     hazard = np.stack([unsafe, np.zeros_like(unsafe)], axis=1)
     return Answers(
@@ -200,13 +208,32 @@ def answer(table: Table, context: Context) -> Answers:
             Bar(barred & ~hazard & np.array([True, False]), text.blame),
             Bar(barred & np.array([False, True]), "even with tested grass hay no ration meets ceilings and floors"),
         ),
-        verdict=verdict,
+        verdict=verdict, act_by=np.where(verdict == ACT, due, -1),
+        look_by=np.where((verdict == LOOK) & ~missing, np.minimum(due, WEEK), -1), cost_of_waiting=lost,
         quantities=_quantities(
             table, held, needs, floor, found, with_hay, facts.span("cattle/nutrition.intake_band")
         ),
         missing=missing & ~unsafe, missing_headline=text.missing,
         cautions=cautions.emergency(*cautions.RATION, cautions.NITRATE[1]),
     )  # fmt: skip
+
+
+def _due(table: Table, context: Context, found: Rations) -> tuple[NDArray[np.int64], Floats]:
+    """Days within which to act or look, -1 where nothing is lost by waiting; and USD a head that a week loses.
+
+    Feeds that reach no floor are mended before feeding begins, however far off that is, because hay has to be found. A
+    safe mix is due when feeding begins within the week; for a herd that is fed already, where it is cheaper than what
+    they are fed now, or (that cost not known) where the list of feeds is new: a list of last month was answered then.
+    """
+    begins = table.days_until("fed_from", context.on)
+    ahead, fed = begins >= 0, table.number("fed_now")
+    saving = np.where(found.feasible & ~ahead, np.nan_to_num(fed - found.cost), 0.0)
+    new = np.isnan(fed) & (table.age_days("feeds") < WEEK)
+    running = np.where(saving >= A_CENT, WEEK, np.where(new, WEEK - np.nan_to_num(table.age_days("feeds")), -1))
+    soon = np.where(ahead, np.where(begins <= WEEK, begins, -1), running)
+    short = np.where(ahead, begins, 0)
+    due = np.floor(np.where(found.feasible, soon, short)).astype(np.int64)
+    return due, np.where(saving >= A_CENT, WEEK * saving, 0.0)
 
 
 def _usable(needs: Needs) -> Needs:
@@ -337,7 +364,15 @@ class _Words:
             for pounds, feed in zip(self.found.pounds[i], self.held[i], strict=False)
             if pounds > 0.005
         ]
-        return f"{self.found.cost[i]:.2f} USD/head/day: " + ", ".join(parts) + " as fed."
+        mix = f"{self.found.cost[i]:.2f} USD/head/day: " + ", ".join(parts) + " as fed"
+        begins, fed = self.table.date("fed_from")[i], self.table.number("fed_now")[i]
+        if begins >= np.datetime64(self.context.on, "D"):
+            return f"From {begins}: {mix}."
+        if fed - self.found.cost[i] >= A_CENT:
+            return f"{mix}; {fed - self.found.cost[i]:.2f} less than what they are fed now."
+        if np.isfinite(fed):
+            return f"No change for the money: the cheapest safe mix is no cheaper than what they are fed now. {mix}."
+        return f"{mix}."
 
     def missing(self, i: int) -> str:
         if np.isnan(self.needs.tdn[i]):
