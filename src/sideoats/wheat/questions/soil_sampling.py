@@ -138,8 +138,8 @@ def _due(table: Table, context: Context) -> Floats:
     """
     facts = context.facts
     until = table.days_until("planting_date", context.on)
-    laboratory = facts.value("wheat/soil.laboratory_days")
-    fall = np.where(until >= 0, np.maximum(until - laboratory, np.minimum(until, 3)), np.nan)
+    laboratory, late = facts.value("wheat/soil.laboratory_days"), facts.value("wheat/soil.late_sample_days")
+    fall = np.where(until >= 0, np.maximum(until - laboratory, np.minimum(until, late)), np.nan)
     if context.on.month > 2:
         return np.asarray(fall)
     lead = facts.value("wheat/nitrogen.sample_lead")
