@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile(
@@ -11,3 +13,15 @@ settings.register_profile(
 )
 settings.register_profile("search", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("ci" if os.environ.get("CI") else "search")
+
+
+@pytest.fixture(scope="module")
+def ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The invented district in a file of its own for each module: a test may add to it without reaching others."""
+    from sideoats.demo.district import all_entries
+    from sideoats.ledger import open_ledger
+
+    path = tmp_path_factory.mktemp("district") / "ledger.sqlite"
+    with open_ledger(path) as opened:
+        opened.append(all_entries())
+    return path

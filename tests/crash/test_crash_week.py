@@ -15,21 +15,12 @@ import psutil
 import pytest
 import week_child
 
-from sideoats.demo.district import TODAY, all_entries
+from sideoats.demo.district import TODAY
 from sideoats.errors import SideoatsError
-from sideoats.ledger import open_ledger
 from sideoats.week.store import StoreError, WeekStore
 from sideoats.week.stored_run import StoredRun, run_stored
 
 CHILD = Path(week_child.__file__)
-
-
-@pytest.fixture(scope="module")
-def ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("office") / "ledger.sqlite"
-    with open_ledger(path) as opened:
-        opened.append(all_entries())
-    return path
 
 
 def finish(ledger: Path, store: Path) -> tuple[StoredRun, str]:

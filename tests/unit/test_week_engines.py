@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from sideoats.demo.district import TODAY, all_entries
+from sideoats.demo.district import TODAY
 from sideoats.errors import InputError, SideoatsError
 from sideoats.ledger import NewEntry, open_ledger
 from sideoats.week import run_week
@@ -21,14 +21,6 @@ from sideoats.week.store import WeekStore
 from sideoats.week.stored_run import run_stored
 
 QUESTIONS = ["sorghum-aphid", "wean-date"]
-
-
-@pytest.fixture(scope="module")
-def ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("week") / "ledger.sqlite"
-    with open_ledger(path) as opened:
-        opened.append(all_entries())
-    return path
 
 
 def stored(ledger: Path, store: Path, engine: Engine, **options: Any) -> str:

@@ -13,9 +13,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sideoats.demo.district import TODAY, all_entries
+from sideoats.demo.district import TODAY
 from sideoats.errors import InputError
-from sideoats.ledger import open_ledger
 from sideoats.question import Table
 from sideoats.week import Week, blocks, run_week
 from sideoats.week.blocks import sparing
@@ -24,14 +23,6 @@ from sideoats.week.store import WeekStore
 from sideoats.week.stored_run import run_stored
 
 DRAWS = 40
-
-
-@pytest.fixture(scope="module")
-def ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("whole") / "ledger.sqlite"
-    with open_ledger(path) as opened:
-        opened.append(all_entries())
-    return path
 
 
 @pytest.fixture(scope="module")
