@@ -332,7 +332,7 @@ class Answers:
         for at, option in enumerate(self.options):
             reasons = [bar.text(row) for bar, mask in zip(self.bars, standing, strict=True) if mask[row][at]]
             if barred[row][at] and not reasons:
-                reasons = ["not allowed here"]
+                reasons = ["not open here"]
             out.append(
                 OptionResult(
                     option.key, option.label, expected[row][at], low[row][at], high[row][at], self.unit,

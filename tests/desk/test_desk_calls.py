@@ -215,7 +215,7 @@ def test_barred_and_unknown_options_are_not_drawn() -> None:
     found = option_bars(call)
     assert found.sentence == "No money is put on these options."
     assert all("line" not in row.drawing for row in found.rows)
-    assert option_bars(replace(call, options=call.options[:1])).sentence == "No option is allowed."
+    assert option_bars(replace(call, options=call.options[:1])).sentence == "Every option is ruled out."
 
 
 def test_many_options_are_cut_to_those_that_matter() -> None:

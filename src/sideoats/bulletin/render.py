@@ -14,14 +14,13 @@ from sideoats.bulletin.spoken import made, notes, weather_lines
 from sideoats.bulletin.words import Words
 from sideoats.pictures import Line as PictureLine
 from sideoats.pictures import Picture, bars, lines
+from sideoats.printed import SHAPES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from sideoats.station import StationDays
 
-# A shape and a word for each verdict: both survive a black-and-white printer.
-SHAPES = {"stop": "■", "act": "▶", "look": "◇", "wait": "·"}
 _HERE = Path(__file__).parent / "templates"
 _WEEKS = 10
 

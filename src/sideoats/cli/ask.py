@@ -34,8 +34,8 @@ def command(
     Example: sideoats ask sorghum-aphid mean=150 n=40 stage=boot yield="80 bu/ac" price="4.50 USD/bu" cost="14 USD/ac"
     """
     from sideoats.asking import call_for
-    from sideoats.cli._shared import call_text
     from sideoats.outlook import DEFAULT_SEED
+    from sideoats.printed import call_text
 
     day, read = today(on), pairs(values)
     options: dict[str, Any] = {"draws": draws, "seed": DEFAULT_SEED if seed is None else seed}

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from sideoats.cli._shared import SHAPES, ledger_location, on_option, today
+from sideoats.cli._shared import ledger_location, on_option, today
+from sideoats.printed import SHAPES
 
 if TYPE_CHECKING:
     from sideoats.call import Call

@@ -42,7 +42,7 @@ class OptionBars:
 
 
 def option_bars(call: Call) -> OptionBars:
-    """What each option pays: the best, those next to it, and what is not allowed (the table has them all)."""
+    """What each option pays: the best, those next to it, and what is ruled out (the table has them all)."""
     allowed = [o for o in call.options if not o.barred and known(o.expected)]
     if not call.options:
         return OptionBars((), "", "")
@@ -88,7 +88,7 @@ def _chosen(options: Sequence[OptionResult], best: OptionResult | None) -> list[
 
 def _sentence(allowed: list[OptionResult], best: OptionResult | None) -> str:
     if best is None:
-        return "No option is allowed."
+        return "Every option is ruled out."
     rest = sorted((o for o in allowed if o is not best), key=lambda o: -o.expected)
     text = f"{best.label} pays {money(best.expected, best.unit)} on average"
     if rest:

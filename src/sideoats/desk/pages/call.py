@@ -13,10 +13,10 @@ from sideoats.desk import forms
 from sideoats.desk.asked import ask_place, ask_row, changed, row_of
 from sideoats.desk.figures import option_bars
 from sideoats.desk.visit import READ, Absent, Page, Visit
-from sideoats.desk.written import call_text
 from sideoats.errors import InputError, QuestionError
 from sideoats.ledger import Entry
 from sideoats.pictures import Picture
+from sideoats.printed import sheet
 from sideoats.question import Question, Table, find
 from sideoats.schema import Field
 
@@ -84,7 +84,7 @@ def call_page(visit: Visit) -> Response:
     return visit.page(
         "call.html", on=visit.on, call=call, question=question, place=place, farm=farm, bars=option_bars(call),
         pictures=pictures, used=used, boxes=_boxes(used, {}, {}), evidence=evidence,
-        text=call_text(call, place.name, farm), done=_done(visit, place.id, question.name), units=_unit_words(used),
+        text=sheet(call, place.name, farm), done=_done(visit, place.id, question.name), units=_unit_words(used),
     )  # fmt: skip
 
 

@@ -11,9 +11,9 @@ from sideoats.asking import answers_for
 from sideoats.desk import forms
 from sideoats.desk.figures import option_bars
 from sideoats.desk.visit import ASK, RECORD, Absent, Page, Visit
-from sideoats.desk.written import call_text
 from sideoats.errors import InputError, QuestionError, SideoatsError
 from sideoats.ledger import NewEntry
+from sideoats.printed import sheet
 from sideoats.question import Answers, Question, every, find
 
 MOST_LINES = 12
@@ -63,7 +63,7 @@ def _page(
         "phone_in_question.html", status, question=question, needed=[b for b in boxes if b.required],
         more=[b for b in boxes if not b.required], wrong=[b for b in boxes if b.error], line=line, call=call,
         bars=option_bars(call) if call else None, pictures=answers.drawn(0) if answers else (),
-        text=call_text(call, given.get("whose", "")) if call else "",
+        text=sheet(call, given.get("whose", "")) if call else "",
         asked_on=asks_on or visit.desk.settings.today().isoformat(), whose=given.get("whose", ""), given=given,
     )  # fmt: skip
 
