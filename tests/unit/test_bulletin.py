@@ -13,7 +13,7 @@ import pytest
 from sideoats.bulletin.dates import farm_calendar
 from sideoats.bulletin.public import LEAST_FARMS, make_bulletin
 from sideoats.bulletin.publish import publish
-from sideoats.bulletin.render import page, pdf
+from sideoats.bulletin.render import page, pdf, verdict_chart
 from sideoats.bulletin.spoken import MESSAGE, messages, plain, plain_text, radio, script
 from sideoats.bulletin.words import LANGUAGES, words
 from sideoats.call import Call, OptionResult
@@ -56,6 +56,30 @@ def test_groups_under_five_farms_are_not_reported() -> None:
     # many places of few farms are still few farms
     many = make_bulletin(week([call(i % 2) for i in range(40)]), words("en"))
     assert many.items == () and many.withheld == 1
+
+
+def test_small_groups_of_one_question_are_told_together() -> None:
+    """Eight farms, no verdict on five of them: the verdicts are named, without counts, dates or money of any."""
+    calls = [call(i) for i in range(4)] + [call(i, verdict="look") for i in range(4, 7)] + [call(7, verdict="wait")]
+    b = make_bulletin(week(calls), words("en"))
+    (item,) = b.items
+    assert (item.farms, item.verdict, item.word, item.mixed, b.withheld) == (8, "act", "Act, some", True, 0)
+    assert item.sentence == "Of eight places on eight farms, some should act, some should look first and some can wait."
+    assert item.first is item.last is None and "one matter differs" in b.opening.lower()
+    assert "ACT, SOME" in messages(b, words("en"))[0] and verdict_chart(b, words("en")) is None
+    assert "algunos" in make_bulletin(week(calls), words("es")).items[0].sentence
+
+
+def test_nothing_is_told_together_that_subtraction_would_give_away() -> None:
+    """Where one verdict is told by itself, the small ones are not: all together less that one would be them."""
+    calls = [call(i) for i in range(6)] + [call(i, verdict="look") for i in range(6, 9)]
+    b = make_bulletin(week(calls), words("en"))
+    assert [(i.verdict, i.mixed, i.farms) for i in b.items] == [("act", False, 6)] and b.withheld == 1
+    few = [call(1), call(2, verdict="look"), call(3, verdict="wait"), call(4, verdict="wait")]
+    assert make_bulletin(week(few), words("en")).items == ()
+    hazard = [call(1, "hay-nitrate", "stop")] + [call(i, "hay-nitrate", "wait") for i in range(2, 8)]
+    alone = make_bulletin(week(hazard), words("en"))
+    assert alone.items == () and alone.hazards == (words("en").reminder("hay-nitrate"),)
 
 
 def test_a_hazard_on_one_farm_brings_its_general_reminder_and_no_number() -> None:

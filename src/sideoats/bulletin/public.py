@@ -1,8 +1,10 @@
 """From a week to what may be said in public: groups of farms, never a farm; small groups are not reported.
 
-A group is one question with one verdict. It is reported only if it holds at least `LEAST_FARMS` farms; smaller groups
-are only counted together. Places and farms are never named, and no number of a single place is shown: a group's money
-is a median over its places, rounded. A hazard met anywhere still brings its general reminder, without any number.
+A group is one question with one verdict. It is reported only if it holds at least `LEAST_FARMS` farms. Where all groups
+of a question are smaller, but it was asked on that many farms in all, it is reported once over all its verdicts, which
+are then named without numbers or dates; what is left is only counted together. Places and farms are never named, and
+no number of a single place is shown: a group's money is a median over its places, rounded. A hazard met anywhere still
+brings its general reminder, without any number.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sideoats.bulletin.words import Words
-from sideoats.call import Call
+from sideoats.call import VERDICTS, Call
 
 if TYPE_CHECKING:
     from sideoats.station import StationDays
@@ -28,10 +30,11 @@ _SHOWN = ("stop", "act", "look")
 
 @dataclass(frozen=True)
 class Item:
-    """One group of calls, in one language."""
+    """One group of calls, in one language; `mixed` where it holds all verdicts of its question, as `word` says."""
 
     question: str
     verdict: str
+    word: str
     title: str
     sentence: str
     reminder: str
@@ -39,6 +42,7 @@ class Item:
     farms: int
     first: date | None
     last: date | None
+    mixed: bool = False
 
 
 @dataclass(frozen=True)
@@ -77,9 +81,40 @@ def groups(calls: Iterable[Call]) -> dict[tuple[str, str], list[Call]]:
     """(question, verdict) -> its calls, in rank order."""
     out: dict[tuple[str, str], list[Call]] = {}
     for call in calls:
-        if call.verdict in _SHOWN and call.farm:
+        if call.farm:
             out.setdefault((call.question, call.verdict), []).append(call)
     return out
+
+
+def _farms(calls: Iterable[Call]) -> int:
+    return len({c.farm for c in calls})
+
+
+def reported(
+    found: Mapping[tuple[str, str], list[Call]],
+) -> tuple[list[tuple[str, str, list[Call], bool]], int]:
+    """What may be told, as (question, verdict, calls, all verdicts together?) in rank order, and how many may not.
+
+    A question is told over all its verdicts only where none of its groups is told by itself: else the small ones could
+    be had by subtraction. Its verdict is then act or look, whichever someone has; a stop is left to the reminders.
+    """
+    told, withheld, done = [], 0, set()
+    for (question, verdict), calls in found.items():
+        if verdict not in _SHOWN:
+            continue
+        if _farms(calls) >= LEAST_FARMS:
+            told.append((question, verdict, calls, False))
+            continue
+        own = {v: c for (q, v), c in found.items() if q == question}
+        every = [c for part in own.values() for c in part]
+        alone = any(_farms(part) >= LEAST_FARMS for v, part in own.items() if v in _SHOWN)
+        due = next((v for v in ("act", "look") if v in own), None)
+        if alone or due is None or _farms(every) < LEAST_FARMS:
+            withheld += 1
+        elif question not in done:
+            told.append((question, due, every, True))
+        done.add(question)
+    return told, withheld
 
 
 def _gain(calls: list[Call]) -> tuple[float, str] | None:
@@ -96,10 +131,24 @@ def _gain(calls: list[Call]) -> tuple[float, str] | None:
     return float(f"{middle:.2g}"), unit
 
 
+def _mixed(question: str, verdict: str, calls: list[Call], words: Words) -> Item:
+    """All verdicts of a question together: which there are, and on how many farms it was asked."""
+    kinds = [words.phrase(f"mixed.{v}") for v in VERDICTS if any(c.verdict == v for c in calls)]
+    farms = _farms(calls)
+    sentence = words.phrase(
+        "group.mixed", places=words.number(len(calls)), farms=words.number(farms), kinds=words.joined(kinds)
+    )
+    word = words.phrase("mixed.word", verdict=words.verdict(verdict))
+    return Item(
+        question, verdict, word, words.question(question), sentence, words.reminder(question), len(calls), farms,
+        None, None, mixed=True,
+    )  # fmt: skip
+
+
 def _item(question: str, verdict: str, calls: list[Call], words: Words) -> Item:
     dates = sorted(d for c in calls if (d := c.act_by or c.look_by))
     first, last = (dates[0], dates[-1]) if dates else (None, None)
-    farms = len({c.farm for c in calls})
+    farms = _farms(calls)
     sentence = words.phrase(f"group.{verdict}", places=words.number(len(calls)), farms=words.number(farms))
     if first and last:
         span = (
@@ -110,8 +159,9 @@ def _item(question: str, verdict: str, calls: list[Call], words: Words) -> Item:
     if gain is not None and gain[0] >= 1:
         sentence += " " + words.phrase("worth", money=f"{gain[0]:g}", unit=words.unit(gain[1]))
     return Item(
-        question, verdict, words.question(question), sentence, words.reminder(question), len(calls), farms, first, last
-    )
+        question, verdict, words.verdict(verdict), words.question(question), sentence, words.reminder(question),
+        len(calls), farms, first, last,
+    )  # fmt: skip
 
 
 def station_lines(records: Mapping[str, StationDays], on: date) -> tuple[StationLine, ...]:
@@ -158,12 +208,10 @@ def make_bulletin(
     paragraphs : slot -> text written by the adviser (``opening.en``, ``closing.en``, ``QUESTION.en``)
     """
     written = paragraphs or {}
-    items, withheld = [], 0
-    for (question, verdict), calls in groups(week.calls).items():
-        if len({c.farm for c in calls}) < LEAST_FARMS:
-            withheld += 1
-            continue
-        item = _item(question, verdict, calls, words)
+    items = []
+    told, withheld = reported(groups(week.calls))
+    for question, verdict, calls, mixed in told:
+        item = (_mixed if mixed else _item)(question, verdict, calls, words)
         own = written.get(f"{question}.{words.language}")
         items.append(item if not own else Item(**{**item.__dict__, "sentence": f"{item.sentence} {own}"}))
     lines = station_lines(stations or {}, week.on)
@@ -182,7 +230,7 @@ def make_bulletin(
         cautions=tuple(words.list("cautions")),
         head=week.head,
         places=len({c.place for c in week.calls}),
-        farms=len({c.farm for c in week.calls if c.farm}),
+        farms=_farms(c for c in week.calls if c.farm),
     )
 
 
@@ -194,8 +242,13 @@ def _hazards(stops: Iterable[Call], items: list[Item], words: Words) -> tuple[st
 
 
 def _opening(items: list[Item], lines: tuple[StationLine, ...], words: Words) -> str:
-    acts = [i for i in items if i.verdict in ("stop", "act")]
-    text = words.phrase("opening.act", count=words.number(len(acts))) if acts else words.phrase("opening.quiet")
+    acts = [i for i in items if i.verdict in ("stop", "act") and not i.mixed]
+    some = [i for i in items if i.mixed]
+    told = []
+    for key, found in (("opening.act", acts), ("opening.mixed", some)):
+        if found:
+            told.append(words.phrase(f"{key}.one" if len(found) == 1 else key, count=words.number(len(found))))
+    text = " ".join(told) or words.phrase("opening.quiet")
     if lines:
         rain = sum(s.rain_mm for s in lines) / len(lines)
         usual = sum(s.usual_rain_mm for s in lines) / len(lines)

@@ -26,9 +26,9 @@ _WEEKS = 10
 
 
 def verdict_chart(bulletin: Bulletin, words: Words) -> Picture | None:
-    """Places by verdict, in the groups that are reported."""
+    """Places by verdict, in the groups of one verdict that are reported."""
     verdicts = ("stop", "act", "look")
-    counts = [sum(i.places for i in bulletin.items if i.verdict == v) for v in verdicts]
+    counts = [sum(i.places for i in bulletin.items if i.verdict == v and not i.mixed) for v in verdicts]
     if not any(counts):
         return None
     names = [words.verdict(v) for v in verdicts]
@@ -106,7 +106,7 @@ def pdf(bulletin: Bulletin, words: Words, *, pictures: list[Picture] | None = No
         "title": bulletin.title, "language": bulletin.language, "opening": bulletin.opening,
         "closing": bulletin.closing,
         "items": [
-            {"verdict": i.verdict, "word": words.verdict(i.verdict), "shape": SHAPES[i.verdict], "title": i.title,
+            {"verdict": i.verdict, "word": i.word, "shape": SHAPES[i.verdict], "title": i.title,
              "sentence": i.sentence, "reminder": i.reminder}
             for i in bulletin.items
         ],

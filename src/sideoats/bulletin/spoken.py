@@ -74,7 +74,7 @@ def messages(bulletin: Bulletin, words: Words) -> list[str]:
 def _message(item: Item, day: str, words: Words) -> str:
     last = f" {words.day(item.last)}" if item.last else ""
     farms = words.phrase("farms", count=item.farms)
-    text = f"{day} {words.verdict(item.verdict).upper()}{last}: {item.title} ({farms}). {item.reminder}".strip()
+    text = f"{day} {item.word.upper()}{last}: {item.title} ({farms}). {item.reminder}".strip()
     text = plain(text)
     if len(text) > MESSAGE:
         text = text[: MESSAGE - 3].rsplit(" ", 1)[0] + "..."
@@ -97,7 +97,7 @@ def plain_text(bulletin: Bulletin, words: Words) -> str:
     """The whole bulletin as plain text."""
     lines = [bulletin.title, "=" * len(bulletin.title), "", bulletin.opening, ""]
     for item in bulletin.items:
-        lines += [f"[{words.verdict(item.verdict).upper()}] {item.title}", f"  {item.sentence}"]
+        lines += [f"[{item.word.upper()}] {item.title}", f"  {item.sentence}"]
         if item.reminder:
             lines.append(f"  {item.reminder}")
     lines += [

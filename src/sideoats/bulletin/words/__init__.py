@@ -49,6 +49,12 @@ class Words:
         small: Sequence[str] = self.table["lists"]["numbers"]
         return small[value] if 0 <= value < len(small) else f"{value:,}"
 
+    def joined(self, parts: Sequence[str]) -> str:
+        """Parts of a sentence with commas, the last joined by the language's word for it."""
+        if len(parts) < 2:
+            return "".join(parts)
+        return self.phrase("joined", first=", ".join(parts[:-1]), last=parts[-1])
+
     def day(self, day: date) -> str:
         """Weekday, day and month, short."""
         return self.phrase(
