@@ -26,10 +26,10 @@ _WEEKS = 10
 
 
 def verdict_chart(bulletin: Bulletin, words: Words) -> Picture | None:
-    """Places by verdict, in the groups of one verdict that are reported."""
+    """Places by verdict, in the groups of one verdict that are reported; none where they are all of one verdict."""
     verdicts = ("stop", "act", "look")
     counts = [sum(i.places for i in bulletin.items if i.verdict == v and not i.mixed) for v in verdicts]
-    if not any(counts):
+    if sum(count > 0 for count in counts) < 2:
         return None
     names = [words.verdict(v) for v in verdicts]
     numbers = ", ".join(f"{n} {c}" for n, c in zip(names, counts, strict=True))
