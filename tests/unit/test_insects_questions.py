@@ -177,6 +177,19 @@ def test_aphids_past_flowering_and_the_two_sources(tmp_path: Any) -> None:
         ask("wheat-aphid", **WHEAT, species="Russian wheat aphid", mean="5", stage="jointing")
 
 
+@pytest.mark.parametrize("warmth", [9.0, 14.0, 20.0])
+def test_the_printed_wheat_aphid_number_holds_in_a_cool_spring_as_in_a_warm_one(warmth: float) -> None:
+    """Nebraska 2007 prints 30 bird cherry-oat aphids a stem at boot to heading, whatever the spring."""
+    question, facts, rng = find("wheat-aphid"), load(), np.random.default_rng(5)
+    air = warmth + 2.0 * rng.standard_normal(6 * 365)
+    record = StationDays(station="north", start=date(2020, 5, 1), values={"tmax": air + 7, "tmin": air - 7})
+    context = Context(SPRING, facts, make_outlook(SPRING, facts=facts, draws=200, stations={"north": record}))
+    given = WHEAT | {"species": "oat aphid", "n": "200", "stage": "boot", "cost": "13 USD/ac", "station": "north"}
+    rows = [read_all(question.inputs, given | {"mean": mean}) for mean in ("15", "60")]
+    found = question.ask(table_of(question, rows), context)
+    assert [found.call(i).verdict for i in (0, 1)] == ["wait", "act"]
+
+
 def test_russian_wheat_aphid_level_of_the_published_example() -> None:
     """Texas A&M: crop 50 USD/ac, control 9 USD/ac, 0.5 % of yield per 1 % of tillers -> 36 %."""
     found = ask("wheat-aphid", species="rwa", infested="20%", n="100", stage="boot", crop_value="50 USD/ac",
