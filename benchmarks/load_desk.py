@@ -52,6 +52,7 @@ class Report:
     chain: tuple[str, ...] = ()
     sends: list[float] = field(default_factory=list)
     reads: list[float] = field(default_factory=list)
+    pages: dict[str, list[float]] = field(default_factory=dict)
     statuses: Counter[int] = field(default_factory=Counter)
     hung_up: int = 0
     memory: list[float] = field(default_factory=list)
@@ -76,6 +77,8 @@ class Report:
             f"{self.hung_up} hung up before the answer",
             f"pages: {len(self.reads)}, median {_percentile(self.reads, 50):.0f} ms, "
             f"p95 {_percentile(self.reads, 95):.0f} ms, worst {_percentile(self.reads, 100):.0f} ms",
+            "pages, p95 in ms: "
+            + ", ".join(f"{path} {_percentile(took, 95):.0f}" for path, took in sorted(self.pages.items())),
             f"statuses: {shown}",
             f"memory of the server: {self.memory[0]:.0f} MiB at first, {max(self.memory):.0f} MiB at most, last "
             f"quarter {self.growth:.2f} times the second",
@@ -227,10 +230,11 @@ async def _read(desk: DeskProcess, name: str, until: float, every: float, seed: 
     chance = random.Random(seed)
     async with httpx.AsyncClient(base_url=desk.base, headers=desk.headers(name), timeout=60) as http:
         while time.monotonic() < until:
-            started = time.monotonic()
+            started, path = time.monotonic(), chance.choice(PAGES)
             try:
-                report.statuses[(await http.get(chance.choice(PAGES))).status_code] += 1
+                report.statuses[(await http.get(path)).status_code] += 1
                 report.reads.append(time.monotonic() - started)
+                report.pages.setdefault(path, []).append(report.reads[-1])
             except httpx.TransportError:
                 report.statuses[0] += 1
             await asyncio.sleep(every * chance.uniform(0.5, 1.5))

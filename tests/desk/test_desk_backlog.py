@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import itertools
 import threading
+import time
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from running_desk import FIELD
 
+from sideoats.desk.asked import Districts
 from sideoats.desk.settings import Settings
 from sideoats.desk.state import Desk
 from sideoats.desk.weeks import Weeks
@@ -73,3 +77,34 @@ def test_what_phones_send_does_not_make_the_desk_read_every_place_again(
     desk.ledger.append([NewEntry("place", body, place="two-elms.new", farm="two-elms")])
     assert set(desk.places(None)) - set(before) == {"two-elms.new"} and len(read) == 2
     desk.close()
+
+
+def test_visitors_share_what_is_read_while_entries_stream_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twelve visitors, a new entry before each: those who waited take the newer district, none gets an older one."""
+    heads, read = itertools.count(1), []
+    seen = threading.local()
+
+    def head() -> int:
+        seen.head = next(heads)
+        return int(seen.head)
+
+    def slow(ledger: object, day: object, **options: object) -> SimpleNamespace:
+        read.append(seen.head)
+        time.sleep(0.05)
+        return SimpleNamespace(head=seen.head)
+
+    monkeypatch.setattr("sideoats.week.district.district_of", slow)
+    desk = SimpleNamespace(evidence_head=head, settings=SimpleNamespace(draws=20, seed=None), ledger=None)
+    districts, got = Districts(desk), []  # type: ignore[arg-type]
+
+    def visit() -> None:
+        found = districts.on(DAY)
+        got.append((seen.head, found.head))  # type: ignore[attr-defined]
+
+    visitors = [threading.Thread(target=visit) for _ in range(12)]
+    for one in visitors:
+        one.start()
+    for one in visitors:
+        one.join()
+    assert len(got) == 12 and all(given >= wanted for wanted, given in got)
+    assert len(read) < 6, "each visitor read the ledger for a head of their own"

@@ -35,8 +35,12 @@ class Districts:
         from sideoats.week.district import district_of
         from sideoats.week.run import evidence_needed
 
-        key = (day, self._desk.evidence_head())
+        wanted = self._desk.evidence_head()
         with self._lock:  # one at a time: two visitors asking for the same day must not read the ledger twice
+            # what another visitor had read while we waited is newer than we asked for, and serves: under a stream of
+            # entries every visitor would else read the ledger for a head of their own
+            newest = max((head for on, head in self._kept if on == day), default=-1)
+            key = (day, newest if newest >= wanted else self._desk.evidence_head())
             if key not in self._kept:
                 settings = self._desk.settings
                 self._kept[key] = district_of(
