@@ -18,7 +18,6 @@ def plan_of(pest: str) -> sampling.WaldPlan:
     wide = facts["insects/counting.indifference"]
     if pest == "sorghum aphid":
         threshold = facts["insects/sorghum_aphid.threshold"]
-        alpha, beta = facts["insects/sorghum_aphid.sampling_risks"].rows[0]
         safe, treat, k = threshold.low, threshold.mid, facts.value("insects/sorghum_aphid.dispersion")
     elif pest == "wheat fall armyworm":
         threshold = facts["insects/wheat_fall_armyworm.threshold"]
@@ -72,3 +71,11 @@ def test_rain_ranks_years_and_nothing_else() -> None:
     multiple = disease.rain_multiple([[10.0, 0.0, 200.0], [1.0, 2.0, 3.0]], 0.6, 1.4)
     np.testing.assert_allclose(multiple, [[1.0, 0.6, 1.4], [0.6, 1.0, 1.4]])
     np.testing.assert_allclose(disease.rain_multiple([[5.0]], 0.6, 1.4), [[1.0]])
+
+
+def test_a_habit_of_counting_is_kept_in_one_place() -> None:
+    """What a visit costs, how large a field is and the like belong to no one pest."""
+    known = load().by_id
+    habits = {(f.unit, f.conditions) for name, f in known.items() if name.startswith("insects/counting.")}
+    own = {name for name, f in known.items() if "/counting." not in name and (f.unit, f.conditions) in habits}
+    assert len(habits) >= 10 and not own

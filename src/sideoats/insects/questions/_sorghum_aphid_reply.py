@@ -13,7 +13,7 @@ from sideoats.insects.sampling import wald_plan
 from sideoats.question import Answers, Bar, Context, Option, Table
 
 Floats = NDArray[np.float64]
-FACTS = "insects/sorghum_aphid."
+FACTS, COUNTING = "insects/sorghum_aphid.", "insects/counting."
 DAYS = 15
 OPTIONS = (
     Option("treat-day-0", "Treat today", day=0),
@@ -64,8 +64,8 @@ class Reply:
         all_barred = self.barred[:, :DAYS].all(axis=1)
         chance_pays = np.where(active, 1 - d.chance_best[:, DAYS], d.chance_best[:, :DAYS].sum(axis=1))
         acres = self.table.number("acres")
-        acres = np.where(np.isnan(acres), facts.value(FACTS + "usual_acres"), acres)
-        look_cost = facts.value(FACTS + "look_cost") / acres
+        acres = np.where(np.isnan(acres), facts.value(COUNTING + "usual_acres"), acres)
+        look_cost = facts.value(COUNTING + "look_cost") / acres
         look_by = self._look_by(saved)
         # A field that would pay but may not be treated gets "stop": the interval is law, and residue reaches people.
         verdict = np.where(active & (d.act_by <= 7), ACT, np.where(active | (self.look > look_cost), LOOK, WAIT))
@@ -129,7 +129,7 @@ class Reply:
         """Running totals at which counting may stop, and about how many more leaves that takes."""
         facts = self.context.facts
         threshold = facts[FACTS + "threshold"]
-        in_vain, miss = facts[FACTS + "sampling_risks"].rows[0]
+        in_vain, miss = facts.value(COUNTING + "risk_needless"), facts.value(COUNTING + "risk_missed")
         plan = wald_plan(
             "negative binomial",
             threshold.low,

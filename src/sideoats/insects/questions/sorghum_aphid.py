@@ -11,7 +11,7 @@ from sideoats.decide import decide, value_of_information
 from sideoats.errors import InputError
 from sideoats.insects.dispersion import mean_draws, mean_draws_from_share, summarise
 from sideoats.insects.growth import day_response, field_growth
-from sideoats.insects.questions._sorghum_aphid_reply import DAYS, FACTS, OPTIONS, Futures, Reply
+from sideoats.insects.questions._sorghum_aphid_reply import COUNTING, DAYS, FACTS, OPTIONS, Futures, Reply
 from sideoats.insects.treatment import loss_per_pest_day, losses, pest_days_by_day, triangular
 from sideoats.question import Answers, Context, Places, Question, Table
 from sideoats.schema import Field
@@ -310,7 +310,7 @@ def answer(table: Table, context: Context) -> Answers:
         by_draw,
         barred=barred,
         days=days,
-        tolerance=facts.value(FACTS + "act_by_tolerance"),
+        tolerance=facts.value(COUNTING + "act_by_tolerance"),
         risk_aversion=context.risk_aversion,
     )
     more = np.maximum(20.0, np.nan_to_num(leaves, nan=40.0))
