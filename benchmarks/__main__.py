@@ -26,8 +26,8 @@ def machine() -> str:
     libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
     memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
     return (
-        f"{date.today().isoformat()}: {platform.system()} {platform.machine()}, {os.cpu_count()} cores, {memory:.0f} GiB, "
-        f"Python {platform.python_version()}, {libraries}"
+        f"{date.today().isoformat()}: {platform.system()} {platform.machine()}, {os.cpu_count()} cores, "
+        f"{memory:.0f} GiB, Python {platform.python_version()}, {libraries}"
     )
 
 

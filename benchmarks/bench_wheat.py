@@ -4,8 +4,7 @@ python -m benchmarks.bench_wheat
 
 statsmodels' MixedLM takes crossed effects as dense variance components of one group, so it cannot be run on the large
 network (72,000 plots would need a 41 GB matrix): the ratio is measured where it finishes in well under a minute, and
-how its time grows is printed beside it. Set OPENBLAS_NUM_THREADS=1 on a machine whose cores are busy: the matrices are
-small, and threads that wait for a core cost more than they bring.
+how its time grows is printed beside it.
 """
 
 from __future__ import annotations

@@ -10,8 +10,7 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +20,7 @@ from sideoats.errors import SideoatsError, one_line
 from sideoats.facts import Facts
 from sideoats.outlook import Outlook
 from sideoats.question import Context, Question, Table, find
+from sideoats.threads import one_thread
 from sideoats.week.district import District
 from sideoats.week.gather import Problem, chosen_places, gather
 from sideoats.week.snapshot import Snapshot
@@ -83,17 +83,8 @@ def blocks(
 
 def answer_block(common: Common, block: Block) -> BlockAnswers:
     """Every question to every place of the block that it is about, in season."""
-    with _one_thread().limit(limits=1, user_api="blas"):
+    with one_thread():
         return _answers(common, block)
-
-
-@lru_cache(maxsize=1)
-def _one_thread() -> Any:
-    """Keeps linear algebra to one thread: small matrices are slower on two, and sums would differ in the last digit."""
-    import scipy.linalg  # noqa: F401  it brings a library of its own, which must be there to be held back
-    from threadpoolctl import ThreadpoolController
-
-    return ThreadpoolController()
 
 
 def _answers(common: Common, block: Block) -> BlockAnswers:
