@@ -6,10 +6,17 @@ import json
 from datetime import date
 from typing import Any
 
+import numpy as np
 import pytest
+from scipy.integrate import quad
 
 import sideoats
+from sideoats.asking import table_of
 from sideoats.errors import InputError, UnitError
+from sideoats.facts import load
+from sideoats.insects.treatment import density_of_equal_injury
+from sideoats.outlook import make_outlook
+from sideoats.question import Context, find
 
 BASE = {"n": "40", "stage": "boot", "yield": "80 bu/ac", "price": "4.50 USD/bu", "cost": "14 USD/ac"}
 ON = date(2026, 8, 10)
@@ -138,3 +145,50 @@ def test_the_answer_has_the_agreed_shape_and_no_more() -> None:
 
 def test_same_inputs_same_answer() -> None:
     assert ask(mean=60) == ask(mean=60)
+
+
+@pytest.mark.parametrize(
+    ("stage", "between"), [("boot", (25, 40)), ("milk", (30, 80)), ("soft dough", (100, 220)), ("dough", (200, 440))]
+)
+def test_stop_lines_and_money_change_over_at_the_same_count_at_every_stage(
+    stage: str, between: tuple[float, float]
+) -> None:
+    under, over = (ask(mean=m, n="400", stage=stage) for m in between)
+    assert under["verdict"] != "act" and over["verdict"] == "act"
+    assert between[0] * 400 < under["quantities"]["stop_line_treat"]["value"]
+    assert between[1] * 400 > over["quantities"]["stop_line_below"]["value"]
+    said = [b for b in over["because"] if "fewer days of filling" in b]
+    assert bool(said) is (stage != "boot")
+
+
+@pytest.mark.parametrize("stage", ["hard dough", "black layer"])
+def test_no_stop_line_says_treat_where_no_grain_is_left_to_save(stage: str) -> None:
+    answer = ask(mean=300, n="400", stage=stage)
+    assert answer["verdict"] != "act" and "stop_line_treat" not in answer["quantities"]
+    assert any("too few days of filling" in b for b in answer["because"])
+
+
+def test_equal_injury_of_a_late_infestation_by_numerical_integration() -> None:
+    rate, roof = 0.164, 350.0
+
+    def pest_days(start: float, days: float) -> float:
+        curve = lambda t: roof / (1 + (roof / start - 1) * np.exp(-rate * t))  # noqa: E731
+        return float(quad(curve, 0, days)[0])
+
+    for left in (25.0, 18.0, 14.0, 8.0):
+        late = float(density_of_equal_injury(40.0, 28.0, rate, left))
+        assert pest_days(late, left) == pytest.approx(pest_days(40.0, 28.0), rel=1e-6)
+    assert density_of_equal_injury(40.0, 28.0, rate, 0.0) == np.inf
+
+
+def test_a_field_without_count_and_stage_is_sent_for_both_and_not_to_the_grower() -> None:
+    question = find("sorghum-aphid")
+    blank = {f.name: f.default for f in question.inputs}
+    known = {"yield": 80.0, "price": 4.5, "cost": 14.0}
+    rows = [blank | known, blank | known | {"mean": 55.0, "n": 40.0}, blank | {"price": 4.5}]
+    facts = load()
+    found = question.ask(table_of(question, rows), Context(ON, facts, make_outlook(ON, facts=facts, draws=20)))
+    first, second, third = (found.call(i).headline for i in range(3))
+    assert "No aphid count" in first and "note the stage" in first and "grower" not in first
+    assert "55 aphids a leaf" in second and "no growth stage" in second
+    assert "Ask the grower for yield, cost" in third

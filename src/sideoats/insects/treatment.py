@@ -87,6 +87,20 @@ def loss_per_pest_day(
     return np.asarray(np.asarray(gain, float) / whole, dtype=np.float64)
 
 
+def density_of_equal_injury(
+    density: ArrayLike, injury_days: ArrayLike, rate: ArrayLike, days_left: ArrayLike
+) -> Floats:
+    """Density that does in `days_left` the injury that `density` does in `injury_days`; infinite where none are left.
+
+    The pest-days of the logistic curve, ``K/r ln(1 + m/K (exp(r t) - 1))``, set equal and solved for m: the ceiling K
+    falls out. All arguments broadcast: densities in count per unit, days [day], rate [1/day].
+    """
+    r = np.maximum(np.asarray(rate, float), _LEAST_RATE)
+    long, short = (np.expm1(np.minimum(r * np.asarray(t, float), _MOST_LOG)) for t in (injury_days, days_left))
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.where(short > 0, np.asarray(density, float) * long / short, np.inf), dtype=np.float64)
+
+
 def losses(
     before: Floats, whole: Floats, slope: ArrayLike, cap: ArrayLike, prevented: ArrayLike
 ) -> tuple[Floats, Floats]:

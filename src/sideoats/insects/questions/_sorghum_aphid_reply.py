@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from sideoats.call import ACT, LOOK, STOP, WAIT
 from sideoats.decide import Decision
 from sideoats.insects.sampling import wald_plan
+from sideoats.insects.treatment import density_of_equal_injury
 from sideoats.question import Answers, Bar, Context, Option, Table
 
 Floats = NDArray[np.float64]
@@ -125,24 +126,38 @@ class Reply:
         days = np.log(np.maximum(ratio, 1.0)) / np.quantile(self.futures.rate, 0.9)
         return np.asarray(np.clip(np.floor(days) - 1, 2, 7), dtype=np.int64)
 
+    def _means_told_apart(self, stage: str) -> tuple[float, float]:
+        """The two means of the stop lines [aphids/leaf]; NaN at stages where no number that fields reach would pay.
+
+        The published thresholds do not name a stage: they are means over whole infestations. With fewer days of
+        filling left it takes more aphids to do as much injury, and the lines are raised by as much.
+        """
+        facts = self.context.facts
+        threshold, days = facts[FACTS + "threshold"], facts[FACTS + "infestation_days"].span
+        filling = dict(facts[FACTS + "days_to_black_layer"].rows)
+        whole = sum(days) / 2
+        left = min(float(filling.get(stage, 0.0)), whole)
+        rate = facts.value(FACTS + "field_rate")
+        safe, treat = density_of_equal_injury([threshold.low, threshold.mid], whole, rate, left)
+        return (safe, treat) if safe <= facts[FACTS + "ceiling"].high else (np.nan, np.nan)
+
     def _stop_lines(self) -> tuple[Floats, Floats, Floats]:
         """Running totals at which counting may stop, and about how many more leaves that takes."""
         facts = self.context.facts
-        threshold = facts[FACTS + "threshold"]
         in_vain, miss = facts.value(COUNTING + "risk_needless"), facts.value(COUNTING + "risk_missed")
-        plan = wald_plan(
-            "negative binomial",
-            threshold.low,
-            threshold.mid,
-            alpha=in_vain,
-            beta=miss,
-            k=facts.value(FACTS + "dispersion"),
-            bounded=True,
-        )
+        k = facts.value(FACTS + "dispersion")
         leaves = np.nan_to_num(self.leaves, nan=0.0)
-        lower, upper = plan.lines(leaves)
+        lower, upper, slope = (np.full(len(leaves), np.nan) for _ in range(3))
+        stages = self.table.text("stage")
+        for stage in set(stages.tolist()):
+            safe, treat = self._means_told_apart(str(stage))
+            if np.isfinite(treat):
+                rows = stages == stage
+                plan = wald_plan("negative binomial", safe, treat, alpha=in_vain, beta=miss, k=k, bounded=True)
+                lower[rows], upper[rows] = plan.lines(leaves[rows])
+                slope[rows] = plan.slope
         total = np.nan_to_num(self.mean) * leaves
-        pace = self.mean - plan.slope
+        pace = self.mean - slope
         gap = np.where(pace >= 0, upper - total, total - lower)
         with np.errstate(divide="ignore", invalid="ignore"):
             more = np.where((total >= upper) | (total <= lower), 0.0, np.ceil(gap / np.abs(pace)))
@@ -153,10 +168,15 @@ class Reply:
             return (
                 "No published threshold covers forage sorghum: look again in a few days for honeydew and dying leaves."
             )
-        lacking = [name for name in ("stage", "yield", "price", "cost") if not self.table.known(name)[i]]
-        if lacking:
-            return f"Cannot be answered without {', '.join(lacking)}: ask the grower."
-        return "No aphid count on file: count leaf by leaf, low and high on the plant."
+        lacking = [name for name in ("yield", "price", "cost") if not self.table.known(name)[i]]
+        asked = f" Ask the grower for {', '.join(lacking)}." if lacking else ""
+        stage = self.table.known("stage")[i]
+        if np.isnan(self.mean[i]):
+            also = "" if stage else ", and note the stage"
+            return f"No aphid count of the last weeks: count leaf by leaf, low and high on the plant{also}.{asked}"
+        if not stage:
+            return f"{self.mean[i]:.0f} aphids a leaf, but no growth stage on file: look at the heads.{asked}"
+        return f"{self.mean[i]:.0f} aphids a leaf, but not enough to say what that costs.{asked}"
 
     def _headline(self, i: int) -> str:
         d = self.decision
@@ -203,6 +223,7 @@ class Reply:
         ]
         if stage in rules:
             out.append(f"High Plains rule at {stage}: {rules[stage]}.")
+        out += self._stage_words(stage, threshold.mid)
         if stage == "black layer":
             out.append("At black layer no grain is left to lose; only honeydew at harvest would be a reason.")
         if self.table.text("predators")[i] in ("few", "many") or self.table.known("parasitized")[i]:
@@ -217,6 +238,19 @@ class Reply:
             out.append(f"The count is {age:.0f} days old and was carried forward at the field rate.")
         out.append(self.context.outlook.notes[0])
         return out
+
+    def _stage_words(self, stage: str, general: float) -> list[str]:
+        """What the stage does to the general threshold, where it does anything."""
+        _, treat = self._means_told_apart(stage)
+        if np.isnan(treat):
+            return [f"At {stage} too few days of filling are left for any number of aphids to pay for treating."]
+        if treat <= general * 1.01:
+            return []
+        return [
+            f"At {stage} fewer days of filling are left: {treat:.0f} a leaf now do the injury that {general:.0f} do in "
+            "a whole infestation. Counting stops by these (our reckoning: no printed threshold in aphids a leaf goes "
+            "by stage)."
+        ]
 
     def _cautions(self, i: int) -> list[str]:
         out = [
