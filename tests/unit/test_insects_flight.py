@@ -9,9 +9,12 @@ import numpy as np
 import pytest
 
 import sideoats
+from sideoats.asking import table_of
 from sideoats.errors import InputError
 from sideoats.facts import load
 from sideoats.insects.flight import camera_catch, event_days, find_flight
+from sideoats.outlook import make_outlook
+from sideoats.question import Context, find
 
 ON = date(2026, 9, 14)
 NIGHTS = 60
@@ -130,3 +133,14 @@ def test_a_camera_alone_needs_a_person() -> None:
 def test_no_catches_are_refused_in_a_phone_in() -> None:
     with pytest.raises(InputError, match="no catches given"):
         ask(species="corn earworm")
+
+
+def test_an_empty_trap_is_asked_about_only_while_its_moth_flies() -> None:
+    question, facts = find("trap-flight"), load()
+    blank = {f.name: f.default for f in question.inputs}
+    read = {"readings": ({"on": date(2027, 1, 18), "caught": 0.0},)}
+    rows = [blank | {"species": "fall armyworm"}, blank | {"species": "fall armyworm"} | read]
+    for day, asked in ((date(2027, 1, 20), [False, True]), (date(2026, 9, 14), [True, True])):
+        context = Context(day, facts, make_outlook(day, facts=facts, draws=20))
+        assert question.in_season is not None
+        assert question.in_season(table_of(question, rows), context).tolist() == asked

@@ -216,7 +216,9 @@ class _Reply:
         if not self.sure[i]:
             return f"No {species} flight stands out in {self.flight.nights[i]} nights; read the trap again."
         began = self.context.on + timedelta(days=int(self.flight.onset[i]) - self.count + 1)
-        when = f"{species} flight since {began:%d %b}" + ("" if not self.flight.going_on[i] else ", still going on")
+        when = f"{species.capitalize()} flight since {began:%d %b}" + (
+            "" if not self.flight.going_on[i] else ", still going on"
+        )
         begin, until = (self._quantile(e, q)[i] for e, q in (("first hatch", 0.1), ("large larvae", 0.5)))
         if np.isnan(begin):
             return f"{when}: look at {crops} within a week (no sourced degree-days for its larvae)."
@@ -248,6 +250,13 @@ class _Reply:
         return out
 
 
+def _in_season(table: Table, context: Context) -> NDArray[np.bool_]:
+    """Traps that are being read, and those whose moth flies at this time of the year: none is read in January."""
+    today = f"{context.on:%m-%d}"
+    flies = {name for name, first, last in context.facts[_T + "season"].rows if first <= today <= last}
+    return np.asarray(np.isin(table.text("species"), list(flies)) | table.known("readings") | table.known("catches"))
+
+
 QUESTION = Question(
     name="trap-flight",
     room="insects",
@@ -257,6 +266,7 @@ QUESTION = Question(
     inputs=INPUTS,
     answer=answer,
     places=Places(kinds=("trap",)),
+    in_season=_in_season,
     check=_check,
     options_count=4,
     apart=("species",),
