@@ -1,5 +1,6 @@
 """bin-hold: what it says under rising, flat and inverted quotes, and what no price can lift."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -75,13 +76,46 @@ def test_the_mean_of_the_draws_is_the_quote():
 )
 def test_wet_or_heating_grain_may_not_be_held_at_any_price(state):
     got = asked(quotes="2026-12-14 40.00; 2027-06-14 55.00", **state)
-    assert got["verdict"] == "stop" and got["headline"].startswith("Move it: ")
+    cool = state.get("temperature") == "60 degF"  # too wet to keep, but not going bad this week
+    assert got["verdict"] == "stop" and got["headline"].startswith("Dry it or move it: " if cool else "Move it: ")
     held = [o for o in got["options"] if o["key"] != "sell-now"]
     assert len(held) == MONTHS_AHEAD + 2
     assert all(o["barred"] and o["chance_best"] == 0 for o in held)
-    assert got["options"][0]["barred"] is None and got["act_by"] == "2026-09-16"
+    assert got["options"][0]["barred"] is None
+    assert got["act_by"] == ("2026-09-28" if cool else "2026-09-16")
+    assert "break_even_month_1" not in got["quantities"]  # nothing about holding stands beside the bar
     assert any("sound grain" in c for c in got["cautions"])
     assert any("flowing grain" in c for c in got["cautions"])
+
+
+def test_a_moved_bin_says_why_what_to_do_and_when_it_was_seen():
+    row = read_all(QUESTION.inputs, {**BASE, "heating": "yes", "temperature": "96 degF", "earlier": "81 degF"})
+    ages = {name: np.full(1, 74.0) for name in ("heating", "temperature", "earlier")}
+    table = replace(table_of(QUESTION, [row]), ages=ages)
+    call = QUESTION.ask(table, Context(ON, load(), make_outlook(ON, draws=50))).call(0)
+    assert "heating at 96 degF, 15 more than at the check before" in call.headline
+    assert (
+        "seen 02 Jul 2026, 74 days ago" in call.headline and "turn it, cool it with air or load it out" in call.headline
+    )
+    assert not any("before holding" in line or "Quotes" in line for line in call.because)
+
+
+def test_a_kept_bin_is_checked_again_two_weeks_after_the_last_look():
+    row = read_all(QUESTION.inputs, {**BASE, **SOUND, "quotes": RISING})
+    answers = []
+    for age in (4.0, 20.0):
+        ages = {name: np.full(1, age) for name in ("moisture", "temperature")}
+        table = replace(table_of(QUESTION, [row]), ages=ages)
+        answers.append(QUESTION.ask(table, Context(ON, load(), make_outlook(ON, draws=50))).call(0))
+    assert [c.verdict for c in answers] == ["wait", "look"]
+    assert answers[0].look_by == date(2026, 9, 24)
+    assert "Check the bin first: last seen 25 Aug 2026, 20 days ago." in answers[1].headline
+
+
+def test_a_sale_without_quotes_does_not_speak_of_quotes():
+    past = asked(quotes="2026-03-01 6.50", **SOUND)
+    for got in (asked(**SOUND), past):
+        assert "nothing is quoted for later" in got["headline"] and "quotes do not pay" not in got["headline"]
 
 
 def test_long_holding_alone_is_barred_where_the_limit_tightens():
@@ -162,6 +196,7 @@ def test_a_place_without_a_price_is_looked_at_and_not_guessed():
     answers = QUESTION.ask(table_of(QUESTION, [row]), Context(ON, load(), make_outlook(ON, draws=50)))
     call = answers.call(0)
     assert call.verdict == "look" and call.options == ()
+    assert call.headline == "No price of the last two weeks on file: ask the buyer."
 
 
 def test_a_hazard_is_said_whether_or_not_there_is_a_price():

@@ -41,6 +41,8 @@ class Condition:
     days : (place,) allowable storage time at this moisture and temperature [day]; infinite or NaN where none applies
     spoiled : (place, month) the allowable time runs out before, or moisture and temperature are off the table
     known : (place,) moisture is known
+    rise : (place,) warming since the check before, where it is taken as heating; NaN elsewhere [degF]
+    unread : (place,) moisture or temperature is not known, so that the storage table cannot be read
     """
 
     heating: Bools
@@ -50,6 +52,13 @@ class Condition:
     days: Floats
     spoiled: Bools
     known: Bools
+    rise: Floats
+    unread: Bools
+
+    @property
+    def urgent(self) -> Bools:
+        """(place,) going bad now, or nobody knows: not merely too wet to keep while cool."""
+        return np.asarray(self.heating | self.out | self.spoiled[:, 0] | self.unread)
 
     @property
     def barred(self) -> Bools:
@@ -67,20 +76,21 @@ class Condition:
         def text(i: int) -> str:
             parts = []
             if self.heating[i]:
-                parts.append("the grain is heating: it must be moved, turned or cooled now")
+                at = f" at {temperature[i]:.0f} degF" if np.isfinite(temperature[i]) else ""
+                up = f", {self.rise[i]:.0f} more than at the check before" if np.isfinite(self.rise[i]) else ""
+                parts.append(f"the grain is heating{at}{up}")
             if self.out[i]:
-                parts.append("the grain is musty, sour or crusted: it is going out of condition")
+                parts.append("the grain is musty, sour or crusted")
             if self.wet[i].any():
                 months = int(np.argmax(self.wet[i])) + 1
-                parts.append(
-                    f"{moisture[i]:.1f} % moisture is over the {self.limit[i, months - 1]:.1f} % for holding it "
-                    f"{months} month{'s' if months > 1 else ''}"
-                )
+                keeping = "keeping it" if months == 1 else f"keeping it {months} months or longer"
+                limit = self.limit[i, months - 1]
+                parts.append(f"{moisture[i]:.1f} % moisture is over the {limit:.1f} % for {keeping}")
             here = f"{moisture[i]:.1f} % and {temperature[i]:.0f} degF"
             if self.spoiled[i].any() and np.isfinite(self.days[i]):
-                parts.append(f"at {here} it keeps about {self.days[i]:.0f} days")
+                parts.append(f"at {here} it keeps about {self.days[i]:.0f} days in all")
             elif self.spoiled[i].any():
-                parts.append(f"{here} is off the storage table: too wet or too warm")
+                parts.append(f"{here} is off the storage table, on its wet or warm side")
             return "; ".join(parts)
 
         return text
@@ -118,7 +128,10 @@ def bin_condition(
         keeping = facts["grain/allowable_days.soybean" if key == "soybean" else "grain/allowable_days.cereal"]
         days[rows], code = allowable_days(moisture[rows], temperature[rows], keeping)
         off[rows] = code == BEYOND
-    hot = is_heating(heating, temperature, earlier, facts.value("grain/heating_rise"))
+    least = facts.value("grain/heating_rise")
+    hot = is_heating(heating, temperature, earlier, least)
+    rise = np.where(temperature - earlier >= least, temperature - earlier, np.nan)
     wet = np.nan_to_num(moisture, nan=-np.inf)[:, None] > limit
     spoiled = (months[None, :] * MONTH_DAYS > np.where(np.isnan(days), np.inf, days)[:, None]) | off[:, None]
-    return Condition(hot, np.asarray(out), limit, wet, days, spoiled, ~np.isnan(moisture))
+    unread = np.isnan(moisture) | np.isnan(temperature)
+    return Condition(hot, np.asarray(out), limit, wet, days, spoiled, ~np.isnan(moisture), rise, unread)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.call import ACT, LOOK, STOP, WAIT
 from sideoats.decide import Decision, cara_certainty_equivalent, decide
 from sideoats.grain.carry import MONTH_DAYS, indifference_price, storage_charge
 from sideoats.grain.holding import (
@@ -213,20 +215,34 @@ def answer(table: Table, context: Context) -> Answers:
     missing = ~priced & ~condition.must_move  # a hazard is said whether or not there is a price
     week = _carry_of_days(table, sums, 7.0)
     holding = (decision.best >= FIRST_HOLD) & (decision.best < THIRDS)
-    stale = ~condition.known | (table.age_days("moisture") > context.facts["grain/check_every"].high)
     fact = context.facts
+    check = fact["grain/check_every"]
+    age = np.fmin(table.age_days("moisture"), table.age_days("temperature"))
+    stale = ~condition.known | (table.age_days("moisture") > check.high)
     within = np.floor(fact.value("grain/sell_tolerance") / np.maximum(week / 7.0, 1e-6)).clip(0, 30)
-    act_by = np.where(condition.must_move, fact.value("grain/move_within"), np.where(holding | ~priced, -1.0, within))
-    look_by = np.where(holding & stale, fact["grain/check_every"].low, -1.0)
-    show = _Text(table, sums, condition, decision, context)
+    move = np.where(condition.urgent, fact.value("grain/move_within"), fact.value("grain/dry_within"))
+    act_by = np.where(condition.must_move, move, np.where(holding | ~priced, -1.0, within))
+    again = np.where(stale, check.low, np.maximum(check.high - np.nan_to_num(age), 1.0))
+    look_by = np.where(holding & ~condition.must_move, again, -1.0)
+    verdict = np.where(condition.must_move, STOP, np.where(holding, np.where(stale, LOOK, WAIT), ACT))
+    show = _Text(table, sums, condition, decision, context, stale)
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/bu", bars=bars,
         headline=show.headline, because=show.because, cautions=show.cautions,
-        act_by=act_by.astype(np.int64), look_by=look_by.astype(np.int64),
-        quantities=_quantities(table, sums, decision, week),
-        missing=missing, missing_headline="No price, storage cost or interest on file: ask the grower and the buyer.",
+        verdict=verdict.astype(np.int8), act_by=act_by.astype(np.int64), look_by=look_by.astype(np.int64),
+        quantities=_quantities(table, sums, decision, week, condition.must_move),
+        missing=missing, missing_headline=lambda i: _lacking(table, i),
         cost_of_waiting=np.where(holding | ~priced, 0.0, np.maximum(week, 0.0)),
     )  # fmt: skip
+
+
+def _lacking(table: Table, i: int) -> str:
+    """What is not on file for a bin, and whom to ask."""
+    words = {"storage": "storage cost", "interest": "interest", "price": "price of the last two weeks"}
+    lacking = [word for name, word in words.items() if not table.known(name)[i]]
+    grower = [] if lacking == [words["price"]] else ["the grower"]
+    buyer = ["the buyer"] if words["price"] in lacking else []
+    return f"No {' or '.join(lacking)} on file: ask {' and '.join(grower + buyer)}."
 
 
 def _carry_of_days(table: Table, sums: Sums, days: float) -> Floats:
@@ -237,13 +253,20 @@ def _carry_of_days(table: Table, sums: Sums, days: float) -> Floats:
     return np.asarray(running - rise)
 
 
-def _quantities(table: Table, sums: Sums, decision: Decision, week: Floats) -> dict[str, tuple[Any, str]]:
+def _quantities(
+    table: Table, sums: Sums, decision: Decision, week: Floats, must_move: Bools
+) -> dict[str, tuple[Any, str]]:
+    """Figures of every row; those about holding are left out where holding is barred."""
     rows = np.arange(len(table))
+
+    def held(values: Floats) -> Floats:
+        return np.where(must_move, np.nan, values)
+
     months, best, bushels = month_marks(), sums.best_hold, table.number("bushels")
     terms = _terms(table)
     found: dict[str, tuple[Any, str]] = {"bushels": (bushels, "bu"), "value_today": (bushels * sums.price, "USD")}
     for m in range(MONTHS_AHEAD):
-        found[f"break_even_month_{m + 1}"] = (sums.price + sums.cost[:, m], "USD/bu")
+        found[f"break_even_month_{m + 1}"] = (held(sums.price + sums.cost[:, m]), "USD/bu")
     chance = chance_of_more(sums.net, sums.price)
     for m in range(MONTHS_AHEAD):
         found[f"chance_pays_month_{m + 1}"] = (np.where(sums.open_months[:, m], chance[:, m], np.nan), "1")
@@ -265,10 +288,10 @@ def _quantities(table: Table, sums: Sums, decision: Decision, week: Floats) -> d
         "expected_gain_of_holding": (np.where(some, expected[rows, best + 1] - sums.price, np.nan), "USD/bu"),
         "worst_tenth_holding": (np.where(some, worst[rows, best], np.nan), "USD/bu"),
         "sell_at": (np.where(some, np.where(sums.open_months, same, -np.inf).max(axis=1), np.nan), "USD/bu"),
-        "carry_a_week": (week, "USD/bu"),
+        "carry_a_week": (held(week), "USD/bu"),
         "thirds_last_month": (np.where(decision.barred[:, THIRDS], np.nan, sums.third_at + 1.0), "month"),
         "lock_month": (np.where(decision.barred[:, LOCK], np.nan, sums.lock_at + 1.0), "month"),
-        "best_over_selling_now": ((expected[rows, top] - sums.price) * bushels, "USD"),
+        "best_over_selling_now": (held((expected[rows, top] - sums.price) * bushels), "USD"),
         "certainty_equivalent_now": (certain[:, NOW], "USD/bu"),
         "certainty_equivalent_holding": (np.where(some, certain[rows, best + 1], np.nan), "USD/bu"),
     }  # fmt: skip
@@ -278,7 +301,10 @@ def _quantities(table: Table, sums: Sums, decision: Decision, week: Floats) -> d
 class _Text:
     """Lines of a call, made only for rows that are shown."""
 
-    def __init__(self, table: Table, sums: Sums, condition: Condition, decision: Decision, context: Context) -> None:
+    def __init__(
+        self, table: Table, sums: Sums, condition: Condition, decision: Decision, context: Context, stale: Bools
+    ) -> None:
+        self.stale = stale
         self.table, self.sums, self.condition, self.decision, self.context = table, sums, condition, decision, context
         self.why = condition.reason(table.number("moisture"), table.number("temperature"))
         self.quoted = quoted_later(table.rows("quotes"), context.on)
@@ -286,17 +312,33 @@ class _Text:
         for cited in ("sample_grade", "entrapment", "entrapment_seconds", "bin_entry"):  # the cautions rest on these
             context.facts[f"grain/{cited}"]
 
+    def _seen(self, i: int) -> str:
+        """When the bin was last checked, in words; "" for a phone-in."""
+        names = [n for n in ("moisture", "temperature") if self.table.known(n)[i]] or ["heating", "spoiled"]
+        days = max(np.nan_to_num(self.table.age_days(name)[i]) for name in names)
+        when = self.context.on - timedelta(days=int(days))
+        return f"{when:%d %b %Y}, {days:.0f} day{'' if days == 1 else 's'} ago" if days > 0 else ""
+
+    def _move(self, i: int) -> str:
+        urgent = self.condition.urgent[i]
+        what = "Move it" if urgent else "Dry it or move it"
+        seen = f" (seen {self._seen(i)})" if self._seen(i) else ""
+        first = "turn it, cool it with air or load it out now" if urgent else "do not leave it as it is"
+        return f"{what}: {self.why(i).split('; ')[0]}{seen}; {first}. It may not be held at any price."
+
     def headline(self, i: int) -> str:
         sums, best = self.sums, int(self.decision.best[i])
         price, bushels = sums.price[i], self.table.number("bushels")[i]
         if self.condition.must_move[i]:
-            worth = f" (sound grain: {price:.2f} USD/bu today)" if np.isfinite(price) else ""
-            return f"Move it: {self.why(i)}. Holding is barred at any price{worth}."
+            return self._move(i)
         if best == NOW:
             m = int(sums.best_hold[i]) + 1
             if not sums.open_months[i].any():
                 return f"Sell at {price:.2f} USD/bu."
             gap = price - sums.net[i, :, m - 1].mean()
+            if not self.quoted[i]:
+                why = f"nothing is quoted for later, and a month more costs {gap:.2f} USD/bu"
+                return f"Sell at {price:.2f} USD/bu: {why}."
             return f"Sell at {price:.2f} USD/bu: quotes do not pay for keeping it, {gap:.2f} USD/bu short at best."
         gain = self.decision.expected[i, best] - price
         money = f"{gain:.2f} USD/bu"
@@ -308,10 +350,29 @@ class _Text:
         if best == THIRDS:
             return f"Sell a third now and the rest by month {int(sums.third_at[i]) + 1}: {money} over selling now."
         chance = (sums.net[i, :, best - 1] > price).mean()
-        return f"Holding {best} months is worth {money} on average; it pays in {chance:.0%} of the futures."
+        first = ""
+        if self.stale[i]:
+            known = self.condition.known[i]
+            first = f" Check the bin first: {f'last seen {self._seen(i)}' if known else 'its moisture is not known'}."
+        months = f"{best} month{'s' * (best > 1)}"
+        return f"Holding {months} is worth {money} on average; it pays in {chance:.0%} of the futures.{first}"
+
+    def _why_moved(self, i: int) -> list[str]:
+        """The reasons of a bin that may not be held, and what it is about the money."""
+        lines = [part[0].upper() + part[1:] + "." for part in self.why(i).split("; ")]
+        if self._seen(i):
+            lines.append(f"Seen {self._seen(i)}.")
+        if self.condition.unread[i]:
+            lines.append("Moisture and temperature are not both known, so how long it would keep cannot be said.")
+        price = self.sums.price[i]
+        if np.isfinite(price):
+            lines.append(f"Sound grain brings {price:.2f} USD/bu today: ask what is taken off before you haul.")
+        return lines
 
     def because(self, i: int) -> list[str]:
         sums, table = self.sums, self.table
+        if self.condition.must_move[i]:
+            return self._why_moved(i)
         last = np.flatnonzero(~np.isnan(sums.quoted[i]))
         lines = []
         if not self.quoted[i]:
@@ -339,7 +400,7 @@ class _Text:
         lines.append(self._source_of_spread(i))
         if not self.condition.known[i]:
             lines.append("Moisture is not known: check the bin before holding.")
-        elif not self.condition.must_move[i] and self.condition.barred[i].any():
+        elif self.condition.barred[i].any():
             lines.append("Longer holding is barred: " + self.why(i) + ".")
         return lines
 
