@@ -290,11 +290,71 @@ def test_a_portion_that_loses_money_bars_going():
     assert got["verdict"] == "wait" and options(got)["go"]["barred"] and "Do not go" in got["headline"]
 
 
-@pytest.mark.parametrize("bad", [{"crowd": "950"}, {"buying_low": "20 %"}, {"days": "0"}, {"price": "11"}])
+@pytest.mark.parametrize(
+    "bad", [{"crowd": "950"}, {"buying_low": "20 %"}, {"days": "0"}, {"days": "1.5"}, {"price": "11"}]
+)
 def test_bad_stand_figures_are_one_clear_line(bad):
     with pytest.raises(InputError) as caught:
         ask("direct-sale", {**STAND, **bad}, on=ON)
     assert next(iter(bad)) in str(caught.value)
+
+
+def test_the_headline_of_a_stand_speaks_of_the_portions_it_names():
+    got = ask("direct-sale", {**STAND, "fixed": "100 USD"}, on=ON)
+    # 35 a day pays best; then (100 + 35 x 4.20) / 11 = 22.5 break even, not the (100 + 60 x 4.20) / 11 = 32 of 60
+    assert "35 portions a day, not the 60 planned" in got["headline"] and "23 portions sold" in got["headline"]
+    assert values(got)["break_even_with_waste"] == 32  # that of the plan
+    blank = {k: v for k, v in STAND.items() if k != "prepared"}
+    unplanned = ask("direct-sale", {**blank, "fixed": "100 USD"}, on=ON)
+    assert "no number of portions was planned" in options(unplanned)["go"]["barred"]
+
+
+def test_no_stand_prints_less_than_nothing_or_a_chance_to_win_on_a_losing_portion():
+    empty = {**STAND, "crowd_low": "0", "crowd": "0", "crowd_high": "0", "fixed": "0 USD"}
+    text = ask("direct-sale", {k: v for k, v in empty.items() if k != "prepared"}, on=ON)
+    assert "-0" not in text["headline"] and values(text)["break_even_portions"] == 0
+    assert values(ask("direct-sale", {**STAND, "fee": "70 %"}, on=ON))["chance_to_break_even"] == 0
+
+
+def test_every_act_of_the_room_has_a_date(schedules):
+    going = {**STAND, "fixed": "100 USD"}
+    load = {"gross": "50000 lb", "dockage": "0 %", "moisture": "12 %", "buyers": f"schedule={schedules[1]}"}
+    stored = {**HARVEST, "quotes": RISING}
+    dated = [
+        (ask("direct-sale", going, on=ON), ON),
+        (ask("direct-sale", {**going, "event_date": "2026-10-03"}, on=ON), date(2026, 10, 3)),
+        (ask("store-or-sell-at-harvest", stored, on=ON), ON),
+        (ask("store-or-sell-at-harvest", {**stored, "harvest_date": "2026-09-24"}, on=ON), date(2026, 9, 24)),
+        (ask("load-price", load, on=ON), ON),
+    ]
+    for got, day in dated:
+        assert got["verdict"] == "act" and got["act_by"] == day.isoformat()
+    assert any("for today" in line for line in dated[0][0]["because"])
+    assert any("harvested now" in line for line in dated[2][0]["because"])
+    over = ask("direct-sale", {**going, "event_date": "2026-08-01"}, on=ON)
+    assert over["verdict"] == "wait" and over["headline"] == "The event is over."
+
+
+def test_nothing_is_sold_at_harvest_for_want_of_a_storage_cost():
+    got = ask("store-or-sell-at-harvest", {k: v for k, v in HARVEST.items() if k != "farm_storage"}, on=ON)
+    assert got["verdict"] == "look"
+    assert got["headline"] == "No storage cost (farm or elevator) on file: ask the grower."
+
+
+def test_each_buyer_is_barred_for_its_own_reason(schedules):
+    offer = f"schedule={schedules[0]}, bid=5.30 USD/bu; schedule={schedules[1]}"
+    load = {"gross": "50000 lb", "dockage": "0 %", "protein": "12 %", "test_weight": "49 lb/bu", "buyers": offer}
+    got = ask("load-price", load, on=ON)
+    said = {o["label"]: o["barred"] for o in got["options"]}
+    assert said["Sell to Quarry mill"] == "moisture is not measured: ask the buyer"
+    assert said["Sell to Ridge Siding elevator"] == "test weight lies beyond its last band: ask the buyer"
+    assert "moisture is not measured" in got["headline"]
+
+
+def test_a_dockage_meant_as_percent_is_not_read_as_a_share(schedules):
+    load = {"gross": "50000 lb", "dockage": "0.9", "moisture": "12 %", "buyers": f"schedule={schedules[1]}"}
+    with pytest.raises(InputError, match="dockage"):
+        ask("load-price", load, on=ON)
 
 
 # --- the demo -------------------------------------------------------------------------------------------------------

@@ -24,6 +24,7 @@ from sideoats.schema import Field
 Floats = NDArray[np.float64]
 
 INPUTS = (
+    Field("event_date", "date", "first day of the event; without it the call is for today"),
     Field("days", "number", "days open", bare=True, low=1, high=60, default=1.0),
     Field("crowd_low", "number", "people on a poor day", bare=True, low=0, high=1e6, required=True, example="150"),
     Field("crowd", "number", "people on the likeliest day", bare=True, low=0, high=1e6, required=True, example="400"),
@@ -58,6 +59,9 @@ def _check(values: dict[str, Any]) -> None:
             f"crowd {values['crowd']:g} is not between {values['crowd_low']:g} and {values['crowd_high']:g}",
             where="direct-sale crowd", expected="crowd_low <= crowd <= crowd_high",
         )  # fmt: skip
+    for name in ("days", "prepared"):
+        if values[name] is not None and values[name] != int(values[name]):
+            raise InputError(f"{values[name]:g} is not whole", where=f"direct-sale {name}", expected="a whole number")
     if values["buying_low"] > values["buying_high"]:
         raise InputError(
             f"buying_low {values['buying_low']:g} is more than buying_high {values['buying_high']:g}",
@@ -108,6 +112,7 @@ class Sums:
     made: Floats
     needed: Floats
     with_waste: Floats
+    goal: Floats  # (place, option) portions that break even, waste counted; NaN for staying
     sold: Floats  # (place, draw)
     payoff: Floats  # (place, draw, option)
 
@@ -129,26 +134,40 @@ def _sums(table: Table, context: Context) -> Sums:
     sold, go = money(planned)
     _, best_go = money(suggested)
     needed, made = break_even_sales(fixed, margin), planned * table.number("days")
-    with_waste = break_even_prepared(fixed, margin, food, made, spoilage)
-    with_waste = np.where(with_waste > made, needed, with_waste)  # selling out wastes nothing and is not enough
+
+    def even(portions: Floats) -> Floats:
+        """Portions that break even when so many are made; selling out wastes nothing and is not enough beyond."""
+        count = break_even_prepared(fixed, margin, food, portions, spoilage)
+        return _whole(np.where(count > portions, needed, count))
+
+    goal = np.stack([np.full_like(needed, np.nan), even(made), even(suggested * table.number("days"))], axis=1)
     return Sums(
-        price, fixed, margin, level, suggested, planned, made, np.ceil(needed - 1e-9), np.ceil(with_waste - 1e-9), sold,
+        price, fixed, margin, level, suggested, planned, made, _whole(needed), goal[:, GO], goal, sold,
         np.stack([np.zeros_like(go), go, best_go], axis=2),
     )  # fmt: skip
+
+
+def _whole(portions: Floats) -> Floats:
+    """Portions rounded up, never below none."""
+    return np.maximum(np.ceil(portions - 1e-9), 0.0)
 
 
 def _headline(sums: Sums, decision: Decision, i: int) -> str:
     if sums.margin[i] <= 0:
         return f"Do not go at this price: each portion sold loses {-sums.margin[i]:.2f} USD before any fixed cost."
-    best, goal = int(decision.best[i]), sums.with_waste[i]
-    even = (sums.payoff[i, :, GO] >= 0).mean()
+    best = int(decision.best[i])
+    shown = best if best != STAY else (SUGGESTED if decision.barred[i, GO] else GO)
+    goal, even = sums.goal[i, shown], (sums.payoff[i, :, shown] >= 0).mean()
     chance = f"{goal:,.0f} portions sold break even; that happens in {even:.0%} of the futures."
-    if goal > sums.made[i]:
+    if shown == GO and goal > sums.made[i]:
         chance = f"{goal:,.0f} portions break even, more than the {sums.made[i]:,.0f} planned."
     if best == STAY:
-        return f"Stay at home: the event loses {-max(decision.expected[i, 1:]):,.0f} USD on average. {chance}"
+        short = -max((v for v in decision.expected[i, 1:].tolist() if np.isfinite(v)), default=0.0)
+        brings = f"loses {short:,.0f} USD" if round(short) > 0 else "brings nothing"
+        return f"Stay at home: the event {brings} on average. {chance}"
     ready = sums.planned[i] if best == GO else sums.suggested[i]
-    return f"Go with {ready:,.0f} portions a day: {decision.expected[i, best]:,.0f} USD on average. {chance}"
+    planned = "" if best == GO or decision.barred[i, GO] else f", not the {sums.planned[i]:,.0f} planned"
+    return f"Go with {ready:,.0f} portions a day{planned}: {decision.expected[i, best]:,.0f} USD on average. {chance}"
 
 
 def _because(sums: Sums, i: int) -> list[str]:
@@ -165,25 +184,41 @@ def _because(sums: Sums, i: int) -> list[str]:
     ]
 
 
+def _undated(ahead: float) -> list[str]:
+    """What the act-by date rests on."""
+    return [] if np.isfinite(ahead) else ["No date of the event was given: the call is for today."]
+
+
 def answer(table: Table, context: Context) -> Answers:
     """See `QUESTION`."""
     sums = _sums(table, context)
     loss = sums.margin <= 0
-    bars = (Bar(np.stack([np.zeros_like(loss), loss, loss], axis=1), "every portion sold loses money"),)
-    decision = decide(sums.payoff, barred=bars[0].mask, days=[-1, 0, 0])
+    ahead = table.days_until("event_date", context.on)
+    over = ahead < 0
+    unplanned = ~table.known("prepared") & ~loss
+    stay = np.zeros_like(loss)
+    bars = (
+        Bar(np.stack([stay, loss, loss], axis=1), "every portion sold loses money"),
+        Bar(np.stack([stay, unplanned, stay], axis=1), "no number of portions was planned: see those that pay best"),
+        Bar(np.stack([stay, over, over], axis=1), "the event is over"),
+    )
+    decision = decide(sums.payoff, barred=np.logical_or.reduce([b.mask for b in bars]), days=[-1, 0, 0])
+    worst = np.where(unplanned, decision.worst_tenth[:, SUGGESTED], decision.worst_tenth[:, GO])
 
     def finite(values: Floats) -> Floats:
         return np.where(np.isfinite(values), values, np.nan)
 
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD", bars=bars,
-        headline=lambda i: _headline(sums, decision, i), because=lambda i: _because(sums, i),
+        headline=lambda i: "The event is over." if over[i] else _headline(sums, decision, i),
+        because=lambda i: [*_because(sums, i), *_undated(ahead[i])],
+        act_by=np.where(np.isnan(ahead), 0.0, ahead.clip(0)).astype(np.int64),
         quantities={
             "margin": (sums.margin, "USD"), "break_even_portions": (finite(sums.needed), "1"),
             "break_even_with_waste": (finite(sums.with_waste), "1"),
             "break_even_takings": (finite(sums.needed * sums.price), "USD"),
-            "chance_to_break_even": ((sums.payoff[:, :, GO] >= 0).mean(axis=1), "1"),
-            "worst_tenth": (decision.worst_tenth[:, GO], "USD"), "expected_portions": (sums.sold.mean(axis=1), "1"),
+            "chance_to_break_even": (np.where(loss, 0.0, (sums.payoff[:, :, GO] >= 0).mean(axis=1)), "1"),
+            "worst_tenth": (worst, "USD"), "expected_portions": (sums.sold.mean(axis=1), "1"),
             "suggested_portions": (sums.suggested, "1"),
         },
         cautions=(

@@ -15,7 +15,7 @@ from sideoats.decide import decide
 from sideoats.errors import InputError
 from sideoats.grain.condition import wheat_grade
 from sideoats.grain.load import load_value
-from sideoats.grain.schedule import apply_schedule, holds_on
+from sideoats.grain.schedule import Priced, apply_schedule, holds_on
 from sideoats.question import Answers, Bar, Context, Option, Question, Table
 from sideoats.schema import Field
 
@@ -31,7 +31,7 @@ INPUTS = (
           example="60000 lb"),
     Field("buyers", "records", "each buyer's schedule, bid and freight", required=True, fields=BUYER,
           example="schedule=ridge.toml, bid=5.60 USD/bu, freight=0.18 USD/bu; schedule=mill.toml"),
-    Field("dockage", "share", "dockage, as a share of the load", high=0.9, required=True, example="1.5 %"),
+    Field("dockage", "share", "dockage, as a share of the load", high=0.4, required=True, example="1.5 %"),
     Field("moisture", "number", "moisture", unit="percent", low=4, high=45, example="12.8 %"),
     Field("test_weight", "number", "test weight", unit="lb/bu", low=30, high=75, example="58.5 lb/bu"),
     Field("protein", "number", "protein, on the schedule's moisture basis", unit="percent", low=4, high=25),
@@ -114,12 +114,14 @@ class Sums:
     complete: NDArray[np.bool_]
     asked: NDArray[np.bool_]
     in_force: NDArray[np.bool_]
+    unpriced: dict[tuple[int, int], str]  # (place, buyer) -> the factors that stand in the way, in words
 
 
 def _sums(table: Table, context: Context, offers: list[dict[str, Offer]], names: list[str]) -> Sums:
     shape = (len(table), len(names))
     bushels, money, adjustment, shrink = (np.full(shape, np.nan) for _ in range(4))
     complete, asked, force = (np.zeros(shape, bool) for _ in range(3))
+    unpriced: dict[tuple[int, int], str] = {}
     for at, name in enumerate(names):  # a loop over buyers; rows that share a schedule are priced together
         groups: dict[int, list[int]] = {}
         for row, own in enumerate(offers):
@@ -141,7 +143,21 @@ def _sums(table: Table, context: Context, offers: list[dict[str, Offer]], names:
             adjustment[rows, at], shrink[rows, at] = priced.adjustment, priced.shrink
             complete[rows, at], asked[rows, at] = priced.complete, True
             force[rows, at] = holds_on(record, context.on)
-    return Sums(bushels, money, adjustment, shrink, complete, asked, force)
+            for k in np.flatnonzero(~priced.complete).tolist():
+                unpriced[members[k], at] = _in_the_way(table, priced, members[k], k)
+    return Sums(bushels, money, adjustment, shrink, complete, asked, force, unpriced)
+
+
+def _in_the_way(table: Table, priced: Priced, row: int, member: int) -> str:
+    """The factors that a schedule prices and this load cannot be priced by, with the reason."""
+    lacking = [name for name, off in priced.by_factor.items() if np.isnan(off[member])]
+    if np.isnan(priced.shrink[member]) and "moisture" not in lacking:
+        lacking.append("moisture")
+    words = []
+    for name in lacking:
+        known = np.isfinite(table.number(name)[row])
+        words.append(f"{name.replace('_', ' ')} {'lies beyond its last band' if known else 'is not measured'}")
+    return "; ".join(words)
 
 
 def _unusual(offers: list[dict[str, Offer]], context: Context) -> list[list[str]]:
@@ -185,6 +201,21 @@ def _because(offers: list[dict[str, Offer]], names: list[str], sums: Sums, i: in
     return lines
 
 
+def _incomplete(sums: Sums, at: int) -> Bar:
+    """The bar of one buyer whose schedule does not price a load."""
+    mask = np.zeros_like(sums.asked)
+    mask[:, at] = sums.asked[:, at] & ~sums.complete[:, at]
+    return Bar(mask, lambda i: f"{sums.unpriced.get((i, at), '')}: ask the buyer")
+
+
+def _unpriced(names: list[str], sums: Sums, i: int) -> str:
+    """Why schedules do not price a load; each buyer is named where they differ."""
+    found = {names[at]: words for (row, at), words in sums.unpriced.items() if row == i}
+    if len(set(found.values())) == 1:
+        return f"{next(iter(found.values()))}: ask the buyer"
+    return "; ".join(f"{name}: {words}" for name, words in found.items()) + ": ask the buyers"
+
+
 def _no_buyer(i: int) -> str:
     return "No buyer's schedule is given or on file: ask the buyers for theirs."
 
@@ -203,10 +234,7 @@ def answer(table: Table, context: Context) -> Answers:
     bars = (
         Bar(~sums.asked, "not asked"),
         Bar(sums.asked & ~sums.in_force, "the schedule is not in force today: ask for the current one"),
-        Bar(
-            sums.asked & ~sums.complete,
-            "a factor that the schedule prices is not measured, or lies beyond its last band: ask the buyer",
-        ),
+        *(_incomplete(sums, at) for at in range(len(names))),
     )
     barred = np.logical_or.reduce([bar.mask for bar in bars])
     decision = decide(sums.money[:, None, :], barred=barred, days=np.zeros(len(names)))
@@ -224,7 +252,8 @@ def answer(table: Table, context: Context) -> Answers:
     def headline(i: int) -> str:
         best = int(decision.best[i])
         if best < 0:
-            return "No buyer's schedule prices this load as it stands: see each option for the reason."
+            why = _unpriced(names, sums, i) if any(row == i for row, _ in sums.unpriced) else "none is in force today"
+            return f"No buyer's schedule prices this load as it stands: {why}."
         worth = f"{sums.money[i, best]:,.2f} USD on {sums.net_bushels[i, best]:,.1f} bu"
         ahead = f", {lead[i]:,.2f} USD more than the next buyer" if np.isfinite(lead[i]) else ""
         return f"{names[best]} nets {worth}{ahead}."
@@ -232,7 +261,7 @@ def answer(table: Table, context: Context) -> Answers:
     return Answers(
         table, context, options=options, decision=decision, unit="USD", bars=bars, headline=headline,
         because=lambda i: _because(offers, names, sums, i),
-        verdict=np.where(sold, ACT, LOOK).astype(np.int8), look_by=np.where(sold, -1, 0),
+        verdict=np.where(sold, ACT, LOOK).astype(np.int8), act_by=np.where(sold, 0, -1), look_by=np.where(sold, -1, 0),
         quantities={
             "net_bushels": (at_best(sums.net_bushels), "bu"), "adjustment": (at_best(sums.adjustment), "USD/bu"),
             "moisture_shrink": (at_best(sums.shrink), "percent"),

@@ -209,14 +209,13 @@ def answer(table: Table, context: Context) -> Answers:
     bushels = _bushels(table)
     top = np.maximum(decision.best, 0)
     gain = decision.expected[np.arange(n), top] - sums.price
-    missing = ~(table.known("price") & table.known("interest"))
+    rates = table.known("farm_storage") | table.known("elevator_storage")
+    missing = ~(table.known("price") & table.known("interest") & rates)
     show = _Text(table, context, sums, decision, bushels)
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/bu", bars=bars,
         headline=show.headline, because=show.because, cautions=(*PRICE_CAUTIONS, *show.cautions, *BIN_CAUTIONS),
-        act_by=np.where(table.known("harvest_date"), table.days_until("harvest_date", context.on).clip(0), -1.0).astype(
-            np.int64
-        ),
+        act_by=np.nan_to_num(table.days_until("harvest_date", context.on)).clip(0).astype(np.int64),
         quantities={
             "bushels": (bushels, "bu"),
             "best_over_selling": (gain * bushels, "USD"),
@@ -229,9 +228,24 @@ def answer(table: Table, context: Context) -> Answers:
                 for m in MONTHS_OFFERED
             },
         },
-        missing=missing, missing_headline="No harvest price or interest on file: ask the grower and the buyer.",
+        missing=missing, missing_headline=lambda i: _lacking(table, i),
         cost_of_waiting=np.zeros(n),
     )  # fmt: skip
+
+
+def _lacking(table: Table, i: int) -> str:
+    """What is not on file for a crop, and whom to ask."""
+    lacking = []
+    if not table.known("interest")[i]:
+        lacking.append("interest")
+    if not (table.known("farm_storage")[i] or table.known("elevator_storage")[i]):
+        lacking.append("storage cost (farm or elevator)")
+    grower = ["the grower"] if lacking else []
+    buyer = []
+    if not table.known("price")[i]:
+        lacking.append("harvest price of the last two weeks")
+        buyer = ["the buyer"]
+    return f"No {' or '.join(lacking)} on file: ask {' and '.join(grower + buyer)}."
 
 
 class _Text:
@@ -267,6 +281,8 @@ class _Text:
         else:
             m = int(np.flatnonzero(~np.isnan(self.sums.quoted[i]))[-1])
             lines.append(f"Quotes stand for {self.sums.quoted[i, m]:.2f} USD/bu in {m + 1} months.")
+        if not self.table.known("harvest_date")[i]:
+            lines.append("No harvest date was given: it is taken to be harvested now.")
         if self.sums.dried[i] > 0:
             lines.append(
                 f"Drying costs {self.sums.dried[i]:.2f} USD/bu and leaves {self.sums.kept[i]:.1%} of the weight; grain "
