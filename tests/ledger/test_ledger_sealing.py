@@ -342,6 +342,21 @@ def test_the_ledger_itself_is_no_place_for_keys(tmp_path: Path) -> None:
         assert ledger.head()[0] == 0 and ledger.check().ok
 
 
+def test_turning_sealing_on_makes_the_store_of_keys_or_is_refused(tmp_path: Path) -> None:
+    """Whoever turns it on learns at once that keys cannot be kept there, and not when the first farm comes."""
+    store = tmp_path / "apart" / "office.keys"
+    with open_ledger(tmp_path / "a.sqlite", keys=store) as ledger:
+        ledger.append([NewEntry("sealing", {"on": False})])
+        assert not store.exists()
+        ledger.append([ON])
+        assert store.exists() and KeyStore(str(store)).all() == {}
+    (tmp_path / "file").write_text("in the way")
+    with open_ledger(tmp_path / "b.sqlite", keys=tmp_path / "file" / "office.keys") as ledger:
+        with pytest.raises(LedgerError, match="cannot be made"):
+            ledger.append([ON])
+        assert ledger.head()[0] == 0
+
+
 def test_check_names_a_sealed_body_that_its_key_does_not_open(tmp_path: Path) -> None:
     """Two sealed bodies changed places and the chain was written anew: the authenticated ids tell."""
     with open_ledger(tmp_path / "a.sqlite") as ledger:

@@ -202,7 +202,9 @@ def _look_up(connection: Connection, drafts: Sequence[Draft], seals: Seals) -> _
 def _seal_of(item: Draft, farm: str, around: _Surroundings) -> str:
     """The seal that the body of a new entry gets, "" for none."""
     if item.kind.name == _SEALING:
-        around.seals.require_store()
+        store = around.seals.require_store()
+        if item.on:
+            store.make()
     if not farm or item.kind.name == FORGOTTEN:
         return ""
     begins = item.kind.name == "farm" and around.seal_new and farm not in around.farms and farm not in around.sealed

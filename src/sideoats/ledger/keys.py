@@ -66,15 +66,24 @@ class KeyStore:
         if not new:
             return
         with self._engine() as engine:
-            with engines.reading(engine, self.address) as connection:
-                made = self._is_made(connection)  # before the lock: it may be the ledger's own database
+            self._make(engine)
             with engines.writing(engine, self.address) as connection:
-                if not made:
-                    _metadata.create_all(connection)
                 have = set(connection.execute(sa.select(_keys.c.seal)).scalars())
                 rows = [{"seal": seal, "key": key} for seal, key in new.items() if seal not in have]
                 if rows:
                     connection.execute(sa.insert(_keys), rows)
+
+    def make(self) -> None:
+        """Make the store where there is none: whether a place can hold keys is known before a farm needs one."""
+        with self._engine() as engine:
+            self._make(engine)
+
+    def _make(self, engine: Engine) -> None:
+        with engines.reading(engine, self.address) as connection:
+            made = self._is_made(connection)  # before the lock: it may be the ledger's own database
+        if not made:
+            with engines.writing(engine, self.address) as connection:
+                _metadata.create_all(connection)
 
     def destroy(self, seals: Iterable[str]) -> int:
         """Destroy the keys of `seals`; how many were there."""
