@@ -1,12 +1,13 @@
 # Two commands do the set-up: `make week` (install, fill the invented district, print its week, write the bulletin) and
-# `make test`. `make check` adds linting, types and layers; `make bench` measures.
+# `make test`. `make check` adds linting, types and layers; `make bench` measures; `make trials` runs the fault tests,
+# the fuzzing and ten minutes of load at full size.
 PYTHON ?= $(shell command -v python3.11 || command -v python3)
 BIN = .venv/bin
 DEMO = out/demo
 TODAY = 2026-09-14
 JOBS ?= 2
 
-.PHONY: week test check bench lock clean
+.PHONY: week test check bench trials lock clean
 
 .venv/run-ready: requirements/run.txt requirements/build.txt pyproject.toml
 	$(PYTHON) -m venv .venv
@@ -35,6 +36,10 @@ check: .venv/test-ready
 
 bench: .venv/test-ready
 	$(BIN)/python -m benchmarks
+
+trials: .venv/test-ready
+	SIDEOATS_FULL=1 $(BIN)/python -m pytest tests/crash tests/fuzz --timeout 3600 --durations 0 --durations-min 5
+	$(BIN)/python -m benchmarks.load_desk
 
 lock:
 	for part in build run office test; do uv pip compile --python-version 3.11 --generate-hashes --no-annotate \
