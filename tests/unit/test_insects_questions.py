@@ -214,6 +214,25 @@ def test_fungicide_answers_by_disease_rating_and_stage() -> None:
     assert wet > dry
 
 
+def test_no_fungicide_goes_on_before_harvest_without_its_label_read() -> None:
+    on = date(2027, 5, 5)
+    near = WHEAT | {"stage": "flowering", "response": "20%", "chance": "100%", "cost": "16 USD/ac"}
+    unread = ask("wheat-fungicide", on, **near, harvest_date="2027-05-30")
+    assert unread["verdict"] == "look" and unread["look_by"] == "2027-05-05" and "read it" in unread["headline"]
+    sprays = [o for o in unread["options"] if o["key"] != "never"]
+    assert all(o["barred"] for o in sprays) and "none given" in sprays[0]["barred"]
+    read = ask("wheat-fungicide", on, **near, harvest_date="2027-05-30", phi_days="30")
+    assert read["verdict"] == "stop" and "inside the label's interval" in read["headline"]
+    assert ask("wheat-fungicide", on, **near, harvest_date="2027-06-20", phi_days="30")["verdict"] == "act"
+
+
+@pytest.mark.parametrize("name", ASKED)
+def test_an_interval_that_could_not_be_checked_is_said(name: str) -> None:
+    said = "interval" in " ".join(c for c in ask(name, **ASKED[name])["cautions"] if "date was given" in c)
+    dated = ask(name, **ASKED[name], harvest_date="2027-09-01")["cautions"]
+    assert said and not any("date was given" in c for c in dated)
+
+
 def test_fungicide_waits_for_a_look_where_nobody_has_seen_the_leaves() -> None:
     rich = {"yield": "90 bu/ac", "price": "9 USD/bu", "cost": "8 USD/ac"}
     found = ask("wheat-fungicide", **rich, stage="heading", nearby="yes", rating="susceptible")

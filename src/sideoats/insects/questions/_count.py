@@ -444,6 +444,8 @@ class _Reply:
         lines += [facts.by_id[_T + name].text for name in ("entry", "bees")]
         if not self.interval_known[i]:
             lines.append("No pre-harvest or grazing interval was given: no advice on a product without its label.")
+        if np.isnan(self.harvest[i]):
+            lines.append("No harvest, cutting or turn-out date was given, so no interval before it was checked.")
         return lines + self.case.cautions(i)
 
 

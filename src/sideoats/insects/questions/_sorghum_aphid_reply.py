@@ -257,6 +257,8 @@ class Reply:
             "The label governs rate, crop, stage, intervals, re-entry, bees and buffers; check it every time.",
             "Do not spray while bees work blooming crops or weeds; keep people out for the re-entry interval.",
         ]
+        if np.isnan(self.harvest[i]):
+            out.append("No harvest date was given, so the pre-harvest interval was not checked.")
         rain = self.table.number("rain_forecast")[i]
         if rain > 0:
             out.append(

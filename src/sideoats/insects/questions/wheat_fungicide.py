@@ -162,8 +162,15 @@ def _weigh(table: Table, context: Context) -> _Outcome:
     timed = _TIMED >= 0
     outside = timed & (window[:, None] < _TIMED)
     harvest = np.nan_to_num(table.days_until("harvest_date", context.on), nan=1e9)
-    inside = timed & (harvest[:, None] - _TIMED < np.nan_to_num(table.number("phi_days"))[:, None])
+    inside = timed & (harvest[:, None] - _TIMED < np.nan_to_num(_interval(table, context))[:, None])
     return _Outcome(odds, response, cost, saved, payoff, inside, outside, window)
+
+
+def _interval(table: Table, context: Context) -> Floats:
+    """(place,) pre-harvest interval of the label [day]; the longest met where only harvest is known."""
+    unread = ~table.known("phi_days") & table.known("harvest_date")
+    longest = context.facts.value(_T + "longest_interval") if unread.any() else np.nan
+    return np.where(unread, longest, table.number("phi_days"))
 
 
 def answer(table: Table, context: Context) -> Answers:
@@ -184,7 +191,7 @@ def answer(table: Table, context: Context) -> Answers:
     near = facts[_F + "next_look"]
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac", verdict=verdict, act_by=decision.act_by,
-        look_by=np.where(missing, near.mid, look_by).astype(np.int64), bars=_bars(table, w), missing=missing,
+        look_by=np.where(missing, near.mid, look_by).astype(np.int64), bars=_bars(table, context, w), missing=missing,
         worth_of_a_look=worth,
         missing_headline="Stage, yield and price are needed: look at the upper leaves and note the stage.",
         headline=_headline(table, w, decision), because=_because(table, context, w, mean),
@@ -230,7 +237,8 @@ def _verdict(
     stage = table.text("stage")
     active = (d.best >= 0) & (d.best != NEVER)
     closed = w.inside[:, :DAYS].all(axis=1) & (d.expected[:, 0] > 0) & (w.window >= 0)
-    verdict = np.where(active, ACT, np.where(closed, STOP, WAIT))
+    shut = np.where(table.known("phi_days"), STOP, LOOK)  # nobody has read the label: read it before saying no
+    verdict = np.where(active, ACT, np.where(closed, shut, WAIT))
     near = context.facts[_F + "next_look"]
     sick = np.zeros(len(table), bool)
     for name in ("flag", "below", "lower"):
@@ -241,11 +249,12 @@ def _verdict(
     pays = worth > context.facts.value(_C + "look_cost") / acres
     verdict = np.where(((verdict == ACT) & _unseen(table)) | ((verdict == WAIT) & pays), LOOK, verdict)
     quiet = (verdict == ACT) | (verdict == STOP) | np.isin(stage, _LATE)
+    look_by = np.where(closed & (verdict == LOOK), 0, look_by)  # the window is short and a label is read in minutes
     return verdict.astype(np.int8), np.where(quiet, -1, look_by)
 
 
-def _bars(table: Table, w: _Outcome) -> tuple[Bar, ...]:
-    stage, phi = table.text("stage"), table.number("phi_days")
+def _bars(table: Table, context: Context, w: _Outcome) -> tuple[Bar, ...]:
+    stage, phi, known = table.text("stage"), _interval(table, context), table.known("phi_days")
 
     def too_late(i: int) -> str:
         if stage[i] in _EARLY:
@@ -254,9 +263,13 @@ def _bars(table: Table, w: _Outcome) -> tuple[Bar, ...]:
             return "past flowering: too late to protect the flag leaf, and past what labels usually allow"
         return f"later than the {w.window[i]:.0f} days in which a spray at {stage[i]} still protects the flag leaf"
 
+    def before_harvest(i: int) -> str:
+        whose = "as given" if known[i] else "none given, so the longest on file; read the label"
+        return f"inside the pre-harvest interval of {phi[i]:.0f} days ({whose})"
+
     return (
         Bar(w.outside, too_late),
-        Bar(w.inside, lambda i: f"inside the pre-harvest interval of {phi[i]:.0f} days"),
+        Bar(w.inside, before_harvest),
     )
 
 
@@ -269,6 +282,9 @@ def _headline(table: Table, w: _Outcome, d: Decision) -> Callable[[int], str]:
         if stage[i] in _LATE:
             return f"At {stage[i]} it is too late for a fungicide to pay."
         if w.inside[i, :DAYS].all() and d.expected[i, 0] > 0:
+            if not table.known("phi_days")[i]:
+                gain = f"Would return {d.expected[i, 0]:.0f} USD/ac"
+                return f"{gain}, but harvest is near and no label interval is given: read it."
             return "Do not spray: harvest falls inside the label's interval."
         need = f"it must save {w.cost[i] / price[i]:.1f} bu/ac" if price[i] > 0 else "wheat has no price"
         verb = "is expected to return" if d.expected[i, 0] >= 0 else "is expected to lose"
@@ -322,6 +338,8 @@ def _cautions(table: Table, context: Context) -> Callable[[int], list[str]]:
         ]
         if not known[i]:
             lines.append("No pre-harvest interval was given: no advice on a product without its label.")
+        if not table.known("harvest_date")[i]:
+            lines.append("No harvest date was given, so the pre-harvest interval was not checked.")
         return lines
 
     return cautions
