@@ -119,6 +119,34 @@ def test_allowable_storage_time_of_wet_spring_wheat():
     assert list(allowable_days([15, 15, 18], [60, 80, 80], table)[0]) == [240, 70, 15]
 
 
+# Hellevang, K., North Dakota State University, Corn and Soybean Drying and Storage (Michigan webinar, 31 March 2020,
+# docslib.org/doc/5669360): days at 30 to 80 degF from the driest row to the wettest; * is "exceeds 300 days"
+KEEPS = """* * * * 200 140
+* * * 240 125 70
+* * 230 120 70 40
+* 280 130 75 45 20
+* 200 90 50 30 15
+* 140 70 35 20 10
+* 90 50 25 14 7
+190 60 30 15 8 3
+130 40 15 10 6 2
+90 35 12 8 5 2
+70 30 10 7 4 2
+60 25 5 5 3 1"""
+MOISTURES = {
+    "cereal": (14, 15, 16, 17, 18, 19, 20, 22, 24, 26, 28, 30),
+    "soybean": (11, 12, 13, 14, 15, 16, 17, 19, 21, 23, 25, 27),
+}
+
+
+@pytest.mark.parametrize("kind", MOISTURES)
+def test_every_cell_of_the_allowable_storage_time(kind):
+    printed = [[float("inf") if c == "*" else float(c) for c in row.split()] for row in KEEPS.splitlines()]
+    table = facts.load()[f"grain/allowable_days.{kind}"]
+    found = [allowable_days(m, [30, 40, 50, 60, 70, 80], table)[0].tolist() for m in MOISTURES[kind]]
+    assert found == printed
+
+
 def test_moisture_limits_of_two_publishers():
     # Michigan State: corn 15 % up to six months, 13 % for longer; North Dakota State: 13.5 % for long storage
     known = facts.load()
