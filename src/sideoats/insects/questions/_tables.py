@@ -188,7 +188,7 @@ def _case(pest: TablePest, table: Table, context: Context) -> Case:
     stake = at_stake_by_threshold(counted.density, level, cost, facts["insects/treatment.efficacy"].mid)
     none = np.isnan(low) & ~over
     most = facts.value(f"{pest.facts}.most_lost")
-    words = {"row-ft": "per row-foot", "canopy": "of leaf area", "100 plants": "per 100 plants"}
+    words = {"row-ft": "per row-foot", "canopy": "of leaf area eaten", "100 plants": "per 100 plants"}
     unit = np.array([f"{pest.what} {words.get(str(p), f'per {p}')}" for p in sampled.per], dtype=object)
 
     def missing_headline(i: int) -> str:
@@ -227,7 +227,7 @@ def _others(
             continue
         for (at, unit), (low, high) in rows.items():
             if at == stage and (unit == per or (per.endswith(" sweeps") and unit.endswith(" sweeps"))):
-                span = range_words(low, high, "share of leaf area" if unit == "canopy" else f"per {unit}")
+                span = range_words(low, high, "share of leaf area eaten" if unit == "canopy" else f"per {unit}")
                 lines.append(f"{_title(name)} prints {span} at {stage}.")
     return lines
 
