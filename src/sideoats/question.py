@@ -391,6 +391,7 @@ class Question:
     answer : the batch function
     places : which places the week asks about; None for a phone-in question only
     size : place attribute that scales money (acres, head, bushels); "" for one
+    size_unit : unit of that attribute where it is text with a unit, as the money is counted (bu, ton)
     in_season : which rows of the week's table make sense today; all where None
     limits : what the answer does not cover
     options_count : the most options a row can have, for sizing chunks
@@ -407,6 +408,7 @@ class Question:
     answer: Callable[[Table, Context], Answers]
     places: Places | None = None
     size: str = ""
+    size_unit: str = ""
     in_season: Callable[[Table, Context], Bools] | None = None
     limits: str = ""
     options_count: int = 16

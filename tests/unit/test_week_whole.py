@@ -19,6 +19,7 @@ from sideoats.question import Table
 from sideoats.week import Week, blocks, run_week
 from sideoats.week.blocks import sparing
 from sideoats.week.engines import Processes
+from sideoats.week.gather import _size
 from sideoats.week.store import WeekStore
 from sideoats.week.stored_run import run_stored
 
@@ -108,3 +109,12 @@ def test_what_fails_for_all_is_said_once(monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setenv("SIDEOATS_TRACE", "1")
     with pytest.raises(ZeroDivisionError):
         sparing(broken, table_of("ab"), "q")
+
+
+@pytest.mark.parametrize(
+    ("amount", "size"),
+    [("60 ton", 60.0), ("60000 lb", 30.0), ("45 bale", float("nan")), (52, 52.0), (None, 1.0)],
+)
+def test_the_amount_of_a_lot_scales_money_in_the_unit_that_money_is_counted_in(amount: object, size: float) -> None:
+    """60,000 lb of hay at so many USD/ton are 30 tons of it, not 60,000 (short ton of 2,000 lb, NIST Handbook 44)."""
+    assert _size(amount, "ton") == pytest.approx(size, nan_ok=True)

@@ -81,7 +81,7 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
         columns=columns,
         names=tuple(p.name for p in places),
         farms=tuple(p.farm for p in places),
-        size=np.array([_size(p.attributes.get(question.size)) for p in places], dtype=np.float64),
+        size=np.array([_size(p.attributes.get(question.size), question.size_unit) for p in places], dtype=np.float64),
         ages=ages,
         evidence=tuple(tuple(ids) for ids in behind),
     )
@@ -190,7 +190,13 @@ def _unit(kind: str, name: str) -> str | None:
     return None if found is None else found.unit
 
 
-def _size(raw: Any) -> float:
+def _size(raw: Any, unit: str) -> float:
+    """The attribute in `unit`; NaN, which leaves money as it is for one, where it is in a unit of another kind."""
     if raw is None:
         return 1.0
-    return float(raw) if isinstance(raw, int | float) else units.split(str(raw))[0]
+    if isinstance(raw, int | float):
+        return float(raw)
+    try:
+        return units.parse(str(raw), unit, bare=True) if unit else units.split(str(raw))[0]
+    except UnitError:
+        return float("nan")

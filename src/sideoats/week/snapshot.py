@@ -189,7 +189,9 @@ def recent(day: date, days: int) -> date:
 
 def no_places() -> LedgerError:
     """What to say of a ledger that no week can be made of, with the way out of it."""
-    return LedgerError("the ledger holds no places; record some (`sideoats record place ...`) or run `sideoats demo`")
+    return LedgerError(
+        "the ledger holds no places by that day; record some (`sideoats record place ...`) or run `sideoats demo`"
+    )
 
 
 def require_places(snapshot: Snapshot) -> None:

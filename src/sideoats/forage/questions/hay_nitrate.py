@@ -469,7 +469,8 @@ QUESTION = Question(
     "for the animals that would eat it, with water, blends and the hottest bale that must be reckoned with. The "
     "emergency "
     "lines stand on every answer.",
-    inputs=INPUTS, answer=answer, places=Places(kinds=("hay lot",)), size="amount", in_season=_in_season, check=_check,
+    inputs=INPUTS, answer=answer, places=Places(kinds=("hay lot",)), size="amount", size_unit="ton",
+    in_season=_in_season, check=_check,
     limits="Cattle only. Published levels are guides that disagree by a factor of four at the bottom. No level is "
     "published "
     "for grazed green forage. A mix is as good as its mixing.",
