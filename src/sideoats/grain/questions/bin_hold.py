@@ -450,7 +450,8 @@ QUESTION = Question(
     inputs=INPUTS,
     answer=answer,
     places=Places(kinds=("bin",), crops=(*CROPS, *CROP_ALIASES)),
-    size="amount", size_unit="bu",
+    size="amount",
+    size_unit="bu",
     apart=("crop",),
     limits=(
         "No forecast: later prices are today's quotes with the spread of past moves. Interest is simple; loss is "
