@@ -37,10 +37,43 @@ def _sound(picture):
 def test_break_even_grid_hatches_what_loses():
     picture = cattle.break_even_grid([-20, -10, 0, 10, 20], [0.65, 0.75, 0.85, 0.95, 1.05], **S13)
     root = _sound(picture)
-    assert picture.title == "Holding loses money in 10 of 25 cases of price and cost of gain"
+    assert picture.title == "Holding breaks even at 211.31 USD/cwt, 3.69 under the price taken"  # S13: 211.3149
+    assert [row[0] for row in picture.rows] == ["195.00", "205.00", "215.00 (taken)", "225.00", "235.00"]
+    assert "USD/head over selling today" in picture.summary
     assert "204.44" in picture.summary and picture.rows[2][3] == "27.2"
     hatched = [e for e in root.iter() if (e.get("fill") or "").startswith("url(")]
     assert len(hatched) == 10
+
+
+@pytest.mark.parametrize(("cost", "end"), [(212.5, 215.0), (212.5, 300.0), (700.0, 215.0), (5.0, 90.0), (9e4, 30.0)])
+def test_the_grid_reaches_past_its_break_even(cost, end):
+    """A grid whose cells all gain, or all lose, shows no break-even; a price below nothing is not drawn either."""
+    rows = {name: np.array([value]) for name, value in S13.items() if name != "end_price"}
+    picture = cattle.break_even_about(0, what="It", end_price=np.array([end]), running_cost=np.array([cost]), **rows)
+    prices = [float(row[0].split(" ")[0]) for row in picture.rows]
+    assert min(prices) > 0
+    middle = [row[3].startswith("-") for row in picture.rows]
+    even = float(picture.title.split(" at ")[1].split(" ")[0])
+    assert (True in middle and False in middle) == (min(prices) < even < max(prices))
+    assert min(prices) < even < max(prices) or abs(even / end - 1) > 0.4
+
+
+def test_develop_or_buy_finds_the_price_at_which_both_cost_the_same():
+    """Constructed: own heifers cost 1,200 and their development; 700 of it makes buying as dear at 1,900."""
+    picture = cattle.develop_or_buy(2500.0, 700.0, lambda price, cost: price - 1200 - cost)
+    _sound(picture)
+    assert picture.title.startswith("Developing costs as much as buying at 1,900 USD a bred heifer, 600.00 under")
+    assert picture.rows[2][0] == "2,500 (today)" and picture.rows[2][3] == "600" and picture.rows[2][1] == "740"
+    assert cattle.develop_or_buy(2500.0, 0.0, lambda price, cost: price - cost) is None
+
+
+def test_weight_to_fair_ends_at_the_weight_of_the_day():
+    picture = cattle.weight_to_fair(100, 900.0, [2.0, 3.0, 4.0], (1250, 1350), fair="2027-03-10")
+    _sound(picture)
+    assert picture.title == "At its gain now it is about 1,200 lb on 2027-03-10; 1,250 to 1,350 lb is wanted"
+    assert picture.rows[0][1] == "900" and picture.rows[-1][1:4] == ("1,200", "1,120", "1,280")
+    one = cattle.weight_to_fair(10, 250.0, [2.0], (270, 270), fair="2027-03-10")
+    assert one.columns[-1] == "wanted" and "270 lb is wanted" in one.title
 
 
 def test_payoff_fan_names_the_best_day_and_the_risk():

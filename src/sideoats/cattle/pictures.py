@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -43,66 +43,156 @@ def payoff_fan(days: ArrayLike, payoff: ArrayLike, *, what: str, unit: str = "US
     else:
         title = f"{what} pays at no day: {mean[best]:+,.0f} {unit} on average at best"
     summary = (
-        f"At {across[best]:.0f} days the pay-off runs from {low[best]:+,.0f} to {high[best]:+,.0f} {unit} in eight "
-        f"futures of ten and is above zero in {gains:.0%} of them; the worst tenth averages {worst[best]:+,.0f}."
+        f"The band holds eight futures of ten, from the 10th to the 90th percentile: at {across[best]:.0f} days "
+        f"{low[best]:+,.0f} to {high[best]:+,.0f} {unit} over selling today. {gains:.0%} of futures are above zero "
+        f"there; the worst tenth averages {worst[best]:+,.0f} {unit}."
     )
     series = (Line("mean", mean, low, high), Line("worst tenth", worst))
     return lines(title, summary, across, series, x_label="days from today to sale", y_label=unit, reference=0.0)
 
 
 def break_even_grid(
-    price_changes: Sequence[float], costs_of_gain: Sequence[float], *, what: str = "Holding", **holding: Any
+    price_changes: Sequence[float],
+    costs_of_gain: Sequence[float],
+    *,
+    what: str = "Holding",
+    cost: str = "cost of gain",
+    price: str = "later price",
+    **holding: Any,
 ) -> Picture:
-    """Net of holding by change of the later price (rows) and cost of gain (columns).
+    """Net of holding by later price (rows) and cost of gain (columns); the title gives the middle column's break-even.
 
     Parameters
     ----------
-    price_changes : USD/cwt on the later price
+    price_changes : USD/cwt on the later price; the one of 0 is named as the price taken
     costs_of_gain : running cost for each pound gained, USD/lb
-    what : such as "Feeding the cull cows"
+    what : such as "Feeding the cull cows 90 days"
+    cost, price : what the columns and rows are, where they are not all of the cost of gain or not the price alone
     holding : one animal's inputs of `sideoats.cattle.budget.hold_and_sell` without ``running_cost``
     """
     changes, costs = np.asarray(price_changes, float)[:, None], np.asarray(costs_of_gain, float)[None, :]
     net = net_by_price_and_cost(changes, costs, **holding)
-    losing = int((net < 0).sum())
     even = budget.hold_and_sell(running_cost=_running(costs[0], holding), **holding).break_even_sale
+    taken, middle = holding["end_price"], even[even.size // 2]
     summary = (
-        f"Break-even sale price from {even[0]:.2f} USD/cwt at {costs[0, 0]:.2f} USD/lb to {even[-1]:.2f} at "
-        f"{costs[0, -1]:.2f} USD/lb; hatched cells lose money."
+        f"Cells are USD/head over selling today; hatched cells lose money. The break-even price runs from "
+        f"{even[0]:.2f} USD/cwt at {costs[0, 0]:.2f} USD/lb to {even[-1]:.2f} USD/cwt at {costs[0, -1]:.2f} USD/lb."
     )
     return grid(
-        f"{what} loses money in {losing} of {net.size} cases of price and cost of gain",
+        f"{what} breaks even at {middle:.2f} USD/cwt, {_apart(middle, taken)} the price taken",
         summary,
-        [f"{c:+g}" if c else "none" for c in changes[:, 0]],
+        [f"{taken + c:.2f}" if c else f"{taken:.2f} (taken)" for c in changes[:, 0]],
         [f"{c:.2f}" for c in costs[0]],
         net,
-        row_label="price change, USD/cwt",
-        column_label="cost of gain, USD/lb",
+        row_label=f"{price}, USD/cwt",
+        column_label=f"{cost}, USD/lb",
     )
+
+
+def _apart(even: float, taken: float) -> str:
+    return f"{abs(even - taken):,.2f} {'under' if even <= taken else 'over'}"
+
+
+def _steps(taken: float, even: float) -> list[float]:
+    """Two round steps either way of `taken` that reach a tenth of it and past `even`, but stay above zero."""
+    step = nice_ticks(0.0, min(max(taken / 10, 1.25 * abs(even - taken)), 0.45 * taken), 3)[1]
+    return [-2 * step, -step, 0.0, step, 2 * step]
 
 
 def break_even_about(
-    row: int, *, what: str, end_price: NDArray[np.float64], running_cost: NDArray[np.float64], **holding: Any
+    row: int,
+    *,
+    what: str,
+    end_price: NDArray[np.float64],
+    running_cost: NDArray[np.float64],
+    cost: str = "cost of gain",
+    price: str = "later price",
+    **holding: Any,
 ) -> Picture | None:
-    """`break_even_grid` about the figures of one row: prices up to a fifth and costs of gain up to a fifth either way.
+    """`break_even_grid` about the figures of one row: prices to past the break-even, costs up to a fifth either way.
 
     Parameters
     ----------
-    row, what : which row to draw, and what it is about
+    row, what, cost, price : which row to draw, and what it is about
     end_price, running_cost, holding : (n,) inputs of `sideoats.cattle.budget.hold_and_sell`, or numbers for all rows
 
     Returns
     -------
     None where a figure is not known or no weight is put on, so that there is no cost of gain
     """
-    price, cost = float(end_price[row]), float(running_cost[row])
+    taken, spent = float(end_price[row]), float(running_cost[row])
     one = {k: float(v) if np.ndim(v) == 0 else float(np.asarray(v)[row]) for k, v in holding.items()}
     gained = one["end_weight"] - one["start_weight"]
-    if not np.isfinite([price, cost, *one.values()]).all() or gained <= 0 or cost <= 0:
+    if not np.isfinite([taken, spent, *one.values()]).all() or gained <= 0 or spent <= 0:
         return None
-    step = nice_ticks(0.0, price / 5, 3)[1]
-    costs = [cost / gained * share for share in (0.8, 0.9, 1.0, 1.1, 1.2)]
-    return break_even_grid([-2 * step, -step, 0.0, step, 2 * step], costs, what=what, end_price=price, **one)
+    even = float(budget.hold_and_sell(running_cost=spent, end_price=taken, **one).break_even_sale)
+    costs = [spent / gained * share for share in (0.8, 0.9, 1.0, 1.1, 1.2)]
+    return break_even_grid(_steps(taken, even), costs, what=what, cost=cost, price=price, end_price=taken, **one)
+
+
+def develop_or_buy(
+    bred_price: float, develop_cost: float, saved: Callable[[NDArray[np.float64], NDArray[np.float64]], ArrayLike]
+) -> Picture | None:
+    """What developing saves on buying by the price of a bred heifer (rows) and the cost of development (columns).
+
+    Parameters
+    ----------
+    bred_price, develop_cost : USD/head, as given
+    saved : bred price, cost of development (broadcast) -> USD a bred heifer; one dollar of price saves one dollar
+
+    Returns
+    -------
+    None where a figure is not known, or development costs nothing
+    """
+    here = float(np.asarray(saved(np.asarray(bred_price), np.asarray(develop_cost))))
+    if not np.isfinite([here, bred_price, develop_cost]).all() or develop_cost <= 0:
+        return None
+    even = bred_price - here
+    steps = _steps(bred_price, even)
+    prices = bred_price + np.asarray(steps)[:, None]
+    costs = develop_cost * np.array([0.8, 0.9, 1.0, 1.1, 1.2])[None, :]
+    return grid(
+        f"Developing costs as much as buying at {even:,.0f} USD a bred heifer, "
+        f"{_apart(even, bred_price)} today's price",
+        "Cells are USD a bred heifer that developing saves on buying, at the middle of the ranges; in hatched cells "
+        "buying is cheaper.",
+        [f"{p:,.0f}" if c else f"{p:,.0f} (today)" for p, c in zip(prices[:, 0], steps, strict=True)],
+        [f"{c:,.0f}" for c in costs[0]],
+        saved(prices, costs),
+        row_label="bred heifer, USD/head",
+        column_label="development, USD/head",
+    )
+
+
+def weight_to_fair(days: float, today: float, gain: ArrayLike, wanted: tuple[float, float], *, fair: str) -> Picture:
+    """Weight of a show animal from today to weigh-in with the 10th to 90th percentile, beside the weight wanted.
+
+    Parameters
+    ----------
+    days : to weigh-in [d]
+    today : weight today [lb]
+    gain : (draw,) daily gain [lb/d]
+    wanted : least and most weight of the class [lb]
+    fair : day of weigh-in, as printed
+    """
+    across = np.linspace(0.0, days, 9)
+    weights = today + np.asarray(gain, dtype=np.float64)[:, None] * across
+    low, high = np.percentile(weights, [10, 90], axis=0)
+    mean = weights.mean(axis=0)
+    least, most = wanted
+    class_ = f"{least:,.0f} lb" if least == most else f"{least:,.0f} to {most:,.0f} lb"
+    ends = (Line("wanted", np.full(9, least)),) if least == most else (
+        Line("least wanted", np.full(9, least)), Line("most wanted", np.full(9, most)),
+    )  # fmt: skip
+    return lines(
+        f"At its gain now it is about {mean[-1]:,.0f} lb on {fair}; {class_} is wanted",
+        f"The band holds eight futures of ten: {low[-1]:,.0f} to {high[-1]:,.0f} lb on the day.",
+        across,
+        (Line("at its gain now", mean, low, high), *ends),
+        x_label="days from today to weigh-in",
+        y_label="lb",
+        marks=False,
+    )
 
 
 def net_by_price_and_cost(

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,9 @@ from sideoats.cattle import answering, budget
 from sideoats.decide import Decision, decide, net_present_value
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
+
+if TYPE_CHECKING:
+    from sideoats.pictures import Picture
 
 UNIT = "USD/head"
 WEEK = 7  # days: the week is the product
@@ -174,6 +178,12 @@ def _more(table: Table, given: _Given, years: NDArray[np.float64]) -> NDArray[np
     return np.asarray(worth / (1 + rate) ** (given.days[:, None] / budget.DAYS_A_YEAR), dtype=np.float64)
 
 
+def _more_at_check(table: Table, given: _Given) -> NDArray[np.float64]:
+    """`_more` at the middle of the years, as of the check, (place,)."""
+    more = _more(table, given, np.mean(given.years, axis=0)[:, None])[:, 0]
+    return np.asarray(more * (1 + given.rate) ** (given.days / budget.DAYS_A_YEAR), dtype=np.float64)
+
+
 def answer(table: Table, context: Context) -> Answers:
     """Present value of developing and of buying over doing neither."""
     given = _given(table, context)
@@ -203,7 +213,24 @@ def answer(table: Table, context: Context) -> Answers:
             "apart until the veterinarian is satisfied.",
             "Prices years ahead are draws about today's, not a forecast.",
         ),
+        pictures=lambda i: _pictures(table, given, i),
     )  # fmt: skip
+
+
+def _pictures(table: Table, given: _Given, i: int) -> Sequence[Picture]:
+    """What developing saves on buying, by the two figures that are bargained over or budgeted."""
+    from sideoats.cattle.pictures import develop_or_buy
+
+    more = float(_more_at_check(table, given)[i])
+    one = {"calf": given.calf[i], "open_value": given.open_value[i], "rate": given.rate[i], "days": given.days[i],
+           "conception": float(np.mean(given.conception, axis=0)[i])}  # fmt: skip
+
+    def saved(price: NDArray[np.float64], cost: NDArray[np.float64]) -> NDArray[np.float64]:
+        own = cost_developed(develop_cost=cost, **one) * (1 + one["rate"]) ** (one["days"] / budget.DAYS_A_YEAR)
+        return np.asarray(price - more - own, dtype=np.float64)
+
+    drawn = develop_or_buy(float(given.bred_price[i]), float(given.develop_cost[i]), saved)
+    return [drawn] if drawn else []
 
 
 def _over_next(decision: Decision) -> NDArray[np.float64]:
@@ -241,8 +268,7 @@ CHANGES = {
 
 
 def _quantities(table: Table, given: _Given, worth: _Worth, decision: Decision) -> answering.Quantities:
-    own, years = _own_cost(given), np.mean(given.years, axis=0)
-    more = _more(table, given, years[:, None])[:, 0] * (1 + given.rate) ** (given.days / budget.DAYS_A_YEAR)
+    own, more = _own_cost(given), _more_at_check(table, given)
     inputs = {
         "calf": given.calf, "develop_cost": given.develop_cost, "open_value": given.open_value,
         "conception": np.mean(given.conception, axis=0),

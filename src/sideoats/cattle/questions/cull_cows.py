@@ -220,7 +220,7 @@ def _pictures(plan: _Plan, payoff: NDArray[np.float64], decision: Decision, i: i
         out.append(payoff_fan(days[at], payoff[i][:, at], what="Feeding the cull cows", unit=UNIT))
     given = _at_given(plan, _reference(plan, decision))
     even = break_even_about(
-        i, what="Feeding the cull cows", running_interest_share=0.0,
+        i, what=f"Feeding the cull cows {given['days'][i]:.0f} days", running_interest_share=0.0,
         running_cost=given.pop("running_cost_per_day") * given["days"],
         end_weight=growth.weight_after(given["start_weight"], given.pop("gain"), given["days"]), **given,
     )  # fmt: skip

@@ -193,7 +193,9 @@ def _pictures(given: dict[str, Any], i: int) -> Sequence[Picture]:
     kept = ("start_weight", "start_price", "days", "other_cost", "interest_rate", "death_share", "start_shrink",
             "end_shrink")  # fmt: skip
     grid = break_even_about(
-        i, what="The program", running_cost=held.running_cost, running_interest_share=0.0,
+        i, what=f"The program of {given['days'][i]:.0f} days", cost="feed and labor for each pound gained",
+        price="later price with premium",
+        running_cost=held.running_cost, running_interest_share=0.0,
         end_weight=held.gained + given["start_weight"],
         end_price=given["later_price"] + given["premium"], **{name: given[name] for name in kept},
     )  # fmt: skip

@@ -351,23 +351,49 @@ def answer(table: Table, context: Context) -> Answers:
             "Prices after winter are draws about the price given, not a forecast. Hedging needs margin money.",
         ),
         cost_of_waiting=lost,
-        pictures=lambda i: _pictures(plan, best, i),
+        pictures=lambda i: _pictures(plan, payoff, decision, best, context, i),
     )  # fmt: skip
 
 
-def _pictures(plan: _Plan, best: NDArray[np.int64], i: int) -> Sequence[Picture]:
-    """Net of the best way of keeping them, by later price and cost of gain."""
+def _pictures(
+    plan: _Plan, payoff: NDArray[np.float64], decision: Decision, best: NDArray[np.int64], context: Context, i: int
+) -> Sequence[Picture]:
+    """What each open way pays with its range, and the best way of keeping them by later price and cost of gain."""
     from sideoats.cattle.pictures import break_even_about
+    from sideoats.pictures import intervals
 
+    names = [_way(plan, context, i, at) for at in range(len(OPTIONS))]
+    open_ = [at for at in range(1, len(OPTIONS)) if not decision.barred[i, at] and np.isfinite(payoff[i, :, at]).all()]
+    if not open_:
+        return []
+    top = max(open_, key=lambda at: float(decision.expected[i, at]))
+    ends = [figure[i, open_] for figure in (decision.low, decision.expected, decision.high)]
+    paid = f"{decision.expected[i, top]:+,.0f} {UNIT} over selling now on average"
+    ways = intervals(
+        f"{names[top]} pays most of the ways of keeping them: {paid}"
+        if decision.expected[i, top] > 0
+        else f"No way of keeping them pays: {names[top]} comes nearest with {paid}",
+        f"Bars hold eight futures of ten, from the 10th to the 90th percentile, dots are means; the dashed line is "
+        f"selling now. The worst tenth of that way averages {decision.worst_tenth[i, top]:+,.0f} {UNIT}.",
+        [names[at] for at in open_], *ends, unit=f"{UNIT} over selling now", reference=0.0,
+    )  # fmt: skip
     held = hold(**_at_given(plan, best))
     rows = np.arange(len(best))
     grid = break_even_about(
-        i, what=f"To {answering.inside(OPTIONS[best[i]].label)}",
-        running_cost=held.running_cost, end_price=plan.price[rows, best], days=plan.days[rows, best],
-        end_weight=held.gained + plan.common["start_weight"],
+        i, what=names[best[i]], running_cost=held.running_cost, end_price=plan.price[rows, best],
+        days=plan.days[rows, best], end_weight=held.gained + plan.common["start_weight"],
         **plan.common | {"other_cost": held.other_cost},
     )  # fmt: skip
-    return [grid] if grid else []
+    return [ways, *([grid] if grid else [])]
+
+
+WAYS = ("Selling now", "Wheat pasture", "Graze-out", "The dry lot")
+
+
+def _way(plan: _Plan, context: Context, i: int, at: int) -> str:
+    """A way of keeping them as the subject of a sentence, with its last day."""
+    days = plan.days[i, at]
+    return f"{WAYS[at]} to {context.on + timedelta(days=int(days))}" if days > 0 else WAYS[at]
 
 
 def _stocking(table: Table, context: Context) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:

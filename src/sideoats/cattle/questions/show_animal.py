@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,9 @@ from sideoats.decide import Decision, decide
 from sideoats.errors import InputError
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
+
+if TYPE_CHECKING:
+    from sideoats.pictures import Picture
 
 UNIT = "USD/head"
 ANIMALS = ("steer", "lamb", "pig")
@@ -227,7 +230,19 @@ def answer(table: Table, context: Context) -> Answers:
             context.facts["cattle/care.records"].text,
             "The show's own rules on weights, products and entry dates come first: read them with a parent and leader.",
         ),
+        pictures=lambda i: _pictures(plan, table, i),
     )  # fmt: skip
+
+
+def _pictures(plan: _Plan, table: Table, i: int) -> Sequence[Picture]:
+    """Weight from today to weigh-in beside the weight wanted, where the gain is known."""
+    from sideoats.cattle.pictures import weight_to_fair
+
+    if not (plan.days[i] > 0 and _known(plan.gain)[i]):
+        return []
+    wanted = (float(plan.low[i]), float(plan.high[i]))
+    fair = str(table.date("fair")[i])
+    return [weight_to_fair(float(plan.days[i]), float(plan.today[i]), plan.gain[i], wanted, fair=fair)]
 
 
 def _wanted(plan: _Plan, i: int) -> str:
