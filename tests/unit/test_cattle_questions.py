@@ -369,7 +369,7 @@ def test_neither_is_compared_only_with_a_cow_budget():
     [
         ({}, "look", "weigh it again"),
         ({"gain": "3.0, 3.3 lb/day"}, "wait", "in the weight in"),
-        ({"gain": "2 lb/day"}, "act", "0% of futures"),
+        ({"gain": "2 lb/day"}, "act", "Too light: settle with the leader"),
         ({"target": "1800 lb"}, "act", "more than a sound animal"),
         ({"treated": "2027-01-10", "withdrawal_days": "30"}, "stop", "inside a withdrawal until 2027-02-09"),
         ({"fair": "2026-09-01"}, "wait", "is past"),
@@ -388,6 +388,146 @@ def test_show_animal_gain_between_two_weighings():
     assert got["gain_now"] == pytest.approx(3.0, abs=0.05)
     assert got["gain_needed"] == pytest.approx((1300 - 880) / 128)
     assert got["weight_low"] < 880 + 3 * 128 < got["weight_high"]
+
+
+def test_a_class_below_a_sound_gain_is_not_starved_for():
+    """A pig of 250 lb gains a pound a day at the least; 240 or 270 lb in 46 days would mean holding it back."""
+    for target in ("240 lb", "270 lb"):
+        answer = ask("show-animal", {"animal": "pig", "weight": "250 lb", "fair": "2027-01-10", "target": target},
+                     on=NOVEMBER)  # fmt: skip
+        assert "Choose a heavier class" in answer["headline"] and "Needs" not in answer["headline"]
+        assert "270 lb" not in answer["headline"].split("would mean")[1]  # 47 days at 1 lb: 297 lb
+
+
+def test_weighings_too_close_tell_no_gain():
+    fill = {"animal": "steer", "weight": "900 lb", "weighed": "2026-11-01", "last_weight": "910 lb",
+            "last_weighed": "2026-10-31", "fair": "2027-03-10", "target": "1250, 1300 lb"}  # fmt: skip
+    answer = ask("show-animal", fill, on=NOVEMBER)
+    assert answer["verdict"] == "look" and "weight_expected" not in _values(answer)
+    assert any("tell fill, not gain" in line for line in answer["because"])
+
+
+def test_a_weighing_dated_ahead_is_asked_back():
+    answer = ask("show-animal", {**STEER, "weighed": "2027-01-01", "gain": "3 lb/day"}, on=NOVEMBER)
+    assert answer["verdict"] == "look" and "2027-01-01, which is still ahead" in answer["headline"]
+    assert "weight_today" not in _values(answer) or _values(answer)["weight_today"] > 0
+
+
+def test_one_stated_gain_claims_no_chance():
+    one = ask("show-animal", {**STEER, "gain": "3.2 lb/day"}, on="2026-09-16")
+    assert "futures" not in one["headline"] and any("no range" in line for line in one["because"])
+
+
+# --- withdrawals ------------------------------------------------------------------------------------------------------
+
+TREATED = {"treated": "2026-11-20", "withdrawal_days": "60"}  # clear on 2027-01-19
+
+
+@pytest.mark.parametrize(
+    ("question", "values", "barred", "open_"),
+    [
+        ("cull-cows", lambda: CULL, ["sell_now", "feed_to_january"], ["feed_to_march"]),
+        ("retain-calves", lambda: {**CALVES, "lot_days": "30"}, ["sell_now", "dry_lot"], ["wheat_to_march"]),
+        ("precondition", lambda: {**PROGRAM, "days": "45"}, ["sell_now", "precondition"], []),
+        ("precondition", lambda: {**PROGRAM, "days": "75"}, ["sell_now"], ["precondition"]),
+        ("show-animal", lambda: {**STEER, "fair": "2027-01-10"}, ["show", "sell_now"], []),
+    ],
+)
+def test_nothing_is_sold_inside_a_withdrawal(question, values, barred, open_):
+    answer = ask(question, {**values(), **TREATED}, on=NOVEMBER)
+    reasons = _barred(answer)
+    assert answer["verdict"] == "stop" and "2027-01-19" in answer["headline"]
+    assert all("inside a withdrawal until 2027-01-19" in reasons[key] for key in barred)
+    assert all(reasons[key] is None for key in open_)
+    clear = ask(question, {**values(), **TREATED, "withdrawal_days": "4"}, on=NOVEMBER)  # over on the day asked
+    assert clear["verdict"] != "stop" and all(r is None or "withdrawal" not in r for r in _barred(clear).values())
+
+
+def test_a_show_animal_inside_a_withdrawal_today_is_not_offered_for_sale_today():
+    answer = ask("show-animal", {**STEER, **TREATED, "fair": "2027-02-10", "gain": "3, 3.4 lb/day"}, on=NOVEMBER)
+    assert answer["verdict"] != "stop" and _barred(answer)["show"] is None
+    assert "inside a withdrawal until 2027-01-19" in _barred(answer)["sell_now"]
+
+
+def test_calves_with_a_day_of_sale_after_the_withdrawal_are_free_to_be_sold_then():
+    for question, values in (("retain-calves", CALVES), ("precondition", {**PROGRAM, "days": "75"})):
+        later = ask(question, {**values, **TREATED, "sale": "2027-01-19"}, on=NOVEMBER)
+        assert _barred(later)["sell_now"] is None and later["verdict"] != "stop"
+        sooner = ask(question, {**values, **TREATED, "sale": "2027-01-18"}, on=NOVEMBER)
+        assert "2027-01-19" in _barred(sooner)["sell_now"] and sooner["verdict"] == "stop"
+
+
+def test_a_treatment_on_file_without_its_withdrawal_is_never_over():
+    question = find("show-animal")
+    values = {**STEER, "fair": "2027-01-10", "treated": "2026-11-20"}
+    row = {f.name: f.default if f.name not in values else f.read(values[f.name]) for f in question.inputs}
+    call = question.ask(table_of(question, [row]), _context(NOVEMBER)).call(0)
+    assert call.verdict == "stop" and "read the label first" in call.headline
+    assert all(o.barred for o in call.options)
+
+
+@pytest.mark.parametrize("question", ["cull-cows", "retain-calves", "precondition", "show-animal"])
+def test_half_a_treatment_is_refused(question):
+    values = {"cull-cows": CULL, "retain-calves": CALVES, "precondition": PROGRAM, "show-animal": STEER}[question]
+    with pytest.raises(InputError, match="without its withdrawal"):
+        ask(question, {**values, "treated": "2026-11-20"}, on=NOVEMBER)
+    with pytest.raises(InputError, match="without its treatment"):
+        ask(question, {**values, "withdrawal_days": "20"}, on=NOVEMBER)
+
+
+def test_wean_date_takes_a_withdrawal_to_plan_with_but_no_treatment_without_it():
+    plan = {"sale": "2026-10-20", "program_days": "45"}
+    assert _values(ask("wean-date", {**plan, "withdrawal_days": "28"}, on="2026-08-01"))["treat_by"] == "2026-09-22"
+    with pytest.raises(InputError, match="without its withdrawal"):
+        ask("wean-date", {**plan, "treated": "2026-08-01"}, on="2026-08-02")
+    with pytest.raises(InputError, match="after the sale"):
+        ask("wean-date", {**plan, "weaned": "2026-10-21"}, on="2026-08-02")
+
+
+def test_a_sale_that_is_past_is_told_once_with_the_next_that_can_be_made():
+    answer = ask("wean-date", {"sale": "2026-10-20", "program_days": "45"}, on="2026-10-21")
+    assert "weaned today they can go from 2026-12-05 on" in answer["headline"]
+    assert _values(answer)["too_late_or_wrong"] == "sale is past" and len(answer["because"]) == 1
+    weaned = ask("wean-date", {"sale": "2026-10-20", "program_days": "45", "weaned": "2026-10-01"}, on="2026-10-21")
+    assert "weaned 2026-10-01 they can go from 2026-11-15 on" in weaned["headline"]
+
+
+def test_without_a_withdrawal_none_is_told_of():
+    """On the day of sale a second round is too late by the sale itself; no label withdrawal was stated."""
+    because = ask("wean-date", {"sale": "2026-10-20", "program_days": "45"}, on="2026-10-20")["because"]
+    assert not any("run its withdrawal" in line for line in because)
+
+
+def test_act_has_a_day():
+    """Without a day of sale nothing runs out: no call of this room says act and leaves the day open."""
+    for question, values in (("bred-heifers", HEIFERS), ("precondition", PROGRAM)):
+        answer = ask(question, values, on=NOVEMBER)
+        assert (answer["verdict"], answer["act_by"]) == ("wait", None)
+        dated = ask(question, {**values, "sale": "2026-11-28"}, on=NOVEMBER)
+        assert dated["verdict"] == "wait" or dated["act_by"]
+    dated = ask("bred-heifers", {**HEIFERS, "sale": "2026-11-28"}, on=NOVEMBER)
+    assert dated["act_by"] == "2026-11-28" and "the sale of 2026-11-28" in dated["headline"]
+
+
+@pytest.mark.parametrize(
+    ("question", "values", "name", "field", "result"),
+    [
+        ("cull-cows", lambda: CULL, "turns_at_gain", ("gain", "lb/day"), "net_at_given_price"),
+        ("precondition", lambda: PROGRAM, "turns_at_feed_per_day", ("feed_per_day", "USD/day"), "net_at_given_price"),
+        ("bred-heifers", lambda: HEIFERS, "turns_at_develop_cost", ("develop_cost", "USD/head"), "saved_by_developing"),
+    ],
+)
+def test_turning_points_are_quantities(question, values, name, field, result):
+    turn = _values(ask(question, values(), on=NOVEMBER))[name]
+    key, unit = field
+    assert _values(ask(question, {**values(), key: f"{turn} {unit}"}, on=NOVEMBER))[result] == pytest.approx(
+        0, abs=0.01
+    )
+
+
+def test_a_premium_that_may_not_be_paid_is_told():
+    lines = ask("precondition", {**PROGRAM, "premium_chance": "80 %"}, on=NOVEMBER)["because"]
+    assert any("with the premium paid" in line and "80%" in line for line in lines)
 
 
 # --- refusals ---------------------------------------------------------------------------------------------------------

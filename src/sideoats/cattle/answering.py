@@ -10,6 +10,7 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sideoats.cattle import program
 from sideoats.decide import Decision
 from sideoats.errors import InputError
 from sideoats.outlook import prices, seasonal
@@ -186,6 +187,62 @@ def cold_share(context: Context, table: Table, days: Floats) -> Floats:
     return np.asarray(picked[:, context.outlook.year_of_draw], dtype=np.float64)
 
 
+# --- withdrawals ------------------------------------------------------------------------------------------------------
+
+
+def treatment_fields(kind: str, whose: str, fresh_days: int = 200) -> tuple[Field, Field]:
+    """The two fields that a withdrawal is counted from; `kind` of evidence holds them, `whose` treatment in words."""
+    found = "treated" if kind == "show_weighing" else "on"
+    return (
+        Field("treated", "date", f"day of the last treatment of {whose}", fresh_days=fresh_days,
+              example="2026-09-01", found_in=(f"evidence:{kind}.{found}",)),
+        Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
+              high=365, example="28", fresh_days=fresh_days, found_in=(f"evidence:{kind}.withdrawal_days",)),
+    )  # fmt: skip
+
+
+def check_treatment(values: Mapping[str, Any], question: str) -> None:
+    """Refuse a treatment without its withdrawal, which would count as none, and a withdrawal without its day."""
+    day, wait = values["treated"] is None, values["withdrawal_days"] is None
+    if wait and not day:
+        raise InputError("a treatment is given without its withdrawal", where=f"{question} withdrawal_days",
+                         expected="the longest on the labels of what was given, in days")  # fmt: skip
+    if day and not wait:
+        raise InputError("a withdrawal is given without its treatment", where=f"{question} treated",
+                         expected="the day of the last treatment, YYYY-MM-DD")  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Withdrawal:
+    """Withdrawals of a table; arrays (place,). A treatment whose withdrawal is not known is never over."""
+
+    treated: program.Dates
+    clear: program.Dates
+    unknown: NDArray[np.bool_]
+    today: np.datetime64
+
+    def inside(self, days: ArrayLike) -> NDArray[np.bool_]:
+        """True where a sale `days` [d] from today (place,) or (place, option) falls inside; False where not known."""
+        ahead = np.asarray(days, dtype=np.float64)
+        left = program.days_between(self.today, self.clear)
+        more = (slice(None),) + (None,) * (ahead.ndim - 1)
+        within = np.nan_to_num(left, nan=-np.inf)[more] > np.nan_to_num(ahead, nan=np.inf)
+        return np.asarray(within | (self.unknown[more] & np.isfinite(ahead)))
+
+    def text(self, row: int) -> str:
+        """Why nothing may be sold yet."""
+        if self.unknown[row]:
+            return f"treated {self.treated[row]}, and the label's withdrawal is not on file: read the label first"
+        return f"inside a withdrawal until {self.clear[row]}: the label rules"
+
+
+def withdrawal(table: Table, context: Context) -> Withdrawal:
+    """Withdrawals from the fields of `treatment_fields`."""
+    treated, wait = table.date("treated"), table.number("withdrawal_days")
+    clear = program.withdrawal_clear(treated[:, None], np.nan_to_num(wait)[:, None])
+    return Withdrawal(treated, clear, ~np.isnat(treated) & np.isnan(wait), np.datetime64(context.on, "D"))
+
+
 # --- risk and what would change the answer ----------------------------------------------------------------------------
 
 
@@ -223,34 +280,49 @@ def sensitivity(
     return out
 
 
-def turning_text(
+def turning_points(
     result: Callable[..., Floats], base: Mapping[str, Any], inputs: Mapping[str, tuple[str, str]]
-) -> Callable[[int], list[str]]:
-    """Row -> what would change the answer: each input's value at which `result` is 0, the rest as in `base`.
+) -> dict[str, Floats]:
+    """Input -> (place,) its value at which `result` is 0, the rest as in `base`; NaN where none above zero turns it.
 
     Parameters
     ----------
     result : keyword inputs -> (place,) money, linear in each of `inputs`
     base : the inputs
     inputs : input -> (words, unit)
-
-    Returns
-    -------
-    row -> one sentence, or none where no single input could turn it at a value above zero
     """
-    here = result(**base)
-    found = []
-    for name, (words, unit) in inputs.items():
+    here, found = result(**base), {}
+    for name in inputs:
         now = np.asarray(base[name], float)
         slope = (here - result(**{**base, name: now / 2})) / np.where(now == 0, np.nan, now / 2)
         with np.errstate(divide="ignore", invalid="ignore"):
-            found.append((words, unit, now, now - here / slope))
+            turn = now - here / slope
+        found[name] = np.where(np.isfinite(turn) & (turn > 0), turn, np.nan)
+    return found
+
+
+def turning_quantities(
+    result: Callable[..., Floats], base: Mapping[str, Any], inputs: Mapping[str, tuple[str, str]]
+) -> Quantities:
+    """`turning_points` as quantities ``turns_at_INPUT``; a factor has no unit of its own."""
+    units = {name: "1" if unit.startswith("times") else unit for name, (_, unit) in inputs.items()}
+    return {f"turns_at_{name}": (turn, units[name]) for name, turn in turning_points(result, base, inputs).items()}
+
+
+def turning_text(
+    result: Callable[..., Floats], base: Mapping[str, Any], inputs: Mapping[str, tuple[str, str]]
+) -> Callable[[int], list[str]]:
+    """Row -> what would change the answer: one sentence from `turning_points`, or none where nothing alone turns it."""
+    found = [
+        (*inputs[name], np.asarray(base[name], float), turn)
+        for name, turn in turning_points(result, base, inputs).items()
+    ]
 
     def sentence(row: int) -> list[str]:
         parts = [
             f"{words} {'under' if turn[row] < now[row] else 'over'} {turn[row]:,.2f} {unit}"
             for words, unit, now, turn in found
-            if np.isfinite(turn[row]) and turn[row] > 0
+            if np.isfinite(turn[row])
         ]
         return ["One thing alone would turn it: " + "; ".join(parts) + "."] if parts else []
 

@@ -198,17 +198,18 @@ def answer(table: Table, context: Context) -> Answers:
     needed = ("weight", "price", "develop_cost", "open_value", "bred_price")
     to_sale, own = table.days_until("sale", context.on), decision.best == 0
     soon = (to_sale >= 0) & (to_sale <= WEEK)
-    wait = (decision.best == 2) | (to_sale > WEEK) | (to_sale < 0)  # decided when they are sold, not before or after
+    wait = (decision.best == 2) | ~soon  # decided when they are sold, not before or after; no day of sale, no hurry
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=(bar,),
-        verdict=np.where(wait, WAIT, ACT).astype(np.int8), act_by=np.where(soon & ~wait, np.nan_to_num(to_sale), -1),
+        verdict=np.where(wait, WAIT, ACT).astype(np.int8), act_by=np.where(~wait, np.nan_to_num(to_sale), -1),
         cost_of_waiting=np.where(soon & own, _over_next(decision), 0.0),
-        headline=lambda i: _headline(decision, i), because=_because(given, cow_known),
+        headline=lambda i: _headline(decision, table, context, i), because=_because(table, given, worth, decision),
         quantities=_quantities(table, given, worth, decision),
         missing=~np.logical_and.reduce([table.known(name) for name in needed]),
         missing_headline="Find the heifer calf's weight and price, the cost to develop her, and open and bred prices.",
         cautions=(
             context.facts["cattle/care.veterinarian"].text,
+            context.facts["cattle/care.records"].text,
             "Ask for health papers, breeding dates and the bull's calving figures of heifers you buy; keep new cattle "
             "apart until the veterinarian is satisfied.",
             "Prices years ahead are draws about today's, not a forecast.",
@@ -223,7 +224,7 @@ def _pictures(table: Table, given: _Given, i: int) -> Sequence[Picture]:
 
     more = float(_more_at_check(table, given)[i])
     one = {"calf": given.calf[i], "open_value": given.open_value[i], "rate": given.rate[i], "days": given.days[i],
-           "conception": float(np.mean(given.conception, axis=0)[i])}  # fmt: skip
+           "conception": np.mean(given.conception, axis=0)[i]}  # fmt: skip
 
     def saved(price: NDArray[np.float64], cost: NDArray[np.float64]) -> NDArray[np.float64]:
         own = cost_developed(develop_cost=cost, **one) * (1 + one["rate"]) ** (one["days"] / budget.DAYS_A_YEAR)
@@ -239,12 +240,21 @@ def _over_next(decision: Decision) -> NDArray[np.float64]:
     return np.asarray(np.maximum(np.nan_to_num(decision.expected[:, 0] - rest), 0.0), dtype=np.float64)
 
 
-def _headline(decision: Decision, i: int) -> str:
+def _headline(decision: Decision, table: Table, context: Context, i: int) -> str:
     best = int(decision.best[i])
     other = 1 - best if best < 2 else int(np.argmax(decision.expected[i, :2]))
     gap = decision.expected[i, best] - decision.expected[i, other]
+    ahead = table.days_until("sale", context.on)[i] >= 0
+    do = (
+        ("Develop your own", "keep the heifers back from the sale"),
+        ("Buy bred heifers when yours would be bred", "sell the heifer calves"),
+        ("Neither keep nor buy heifers", "sell the heifer calves"),
+    )[best]
+    when = f": {do[1]} of {table.date('sale')[i]}" if ahead and best == 0 else ""
+    if ahead and best != 0:
+        when = f": {do[1]} on {table.date('sale')[i]}"
     return (
-        f"{OPTIONS[best].label}: better by {gap:,.2f} USD a bred heifer, in today's money, than to "
+        f"{do[0]}{when}; better by {gap:,.2f} USD a bred heifer, in today's money, than to "
         f"{answering.inside(OPTIONS[other].label)}; best in {decision.chance_best[i, best]:.0%} of futures."
     )
 
@@ -269,15 +279,7 @@ CHANGES = {
 
 def _quantities(table: Table, given: _Given, worth: _Worth, decision: Decision) -> answering.Quantities:
     own, more = _own_cost(given), _more_at_check(table, given)
-    inputs = {
-        "calf": given.calf, "develop_cost": given.develop_cost, "open_value": given.open_value,
-        "conception": np.mean(given.conception, axis=0),
-    }  # fmt: skip
-
-    def saved(**changed: NDArray[np.float64]) -> NDArray[np.float64]:
-        """What developing saves on buying, at the check."""
-        return given.bred_price - more - _own_cost(given, **changed)
-
+    saved, inputs = _saved(table, given)
     cow_known = ~decision.barred[:, 2]
     develop = np.where(cow_known, decision.expected[:, 0], np.nan)
     own_cheaper = worth.payoff[:, :, 0] > worth.payoff[:, :, 1]
@@ -294,12 +296,36 @@ def _quantities(table: Table, given: _Given, worth: _Worth, decision: Decision) 
         "value_if_calf_price_10_percent_lower": (develop - 0.1 * worth.calves, UNIT),
         "value_if_calf_price_10_percent_higher": (develop + 0.1 * worth.calves, UNIT),
         "value_if_cow_cost_10_percent_higher": (develop - 0.1 * worth.kept, UNIT),
+        **answering.turning_quantities(saved, inputs, {k: v for k, v in TURNS.items() if k != "bred_price"}),
         **{f"saved_{name}": found for name, found in answering.sensitivity(saved, inputs, CHANGES, UNIT).items()},
     }
 
 
-def _because(given: _Given, cow_known: NDArray[np.bool_]) -> Callable[[int], list[str]]:
+TURNS = {
+    "bred_price": ("a bred heifer's price", UNIT),
+    "calf": ("a heifer calf's value", UNIT),
+    "develop_cost": ("development", UNIT),
+}
+
+
+def _saved(table: Table, given: _Given) -> tuple[Callable[..., NDArray[np.float64]], dict[str, NDArray[np.float64]]]:
+    """What developing saves on buying at the check, USD a bred heifer, and its inputs at the middle of the ranges."""
+    more = _more_at_check(table, given)
+    inputs = {
+        "bred_price": given.bred_price, "calf": given.calf, "develop_cost": given.develop_cost,
+        "open_value": given.open_value, "conception": np.mean(given.conception, axis=0),
+    }  # fmt: skip
+
+    def saved(*, bred_price: NDArray[np.float64], **changed: NDArray[np.float64]) -> NDArray[np.float64]:
+        return bred_price - more - _own_cost(given, **changed)
+
+    return saved, inputs
+
+
+def _because(table: Table, given: _Given, worth: _Worth, decision: Decision) -> Callable[[int], list[str]]:
     own, bred = _own_cost(given), np.mean(given.conception, axis=0)
+    turns = answering.turning_text(*_saved(table, given), TURNS)
+    cow_known = ~decision.barred[:, 2]
 
     def lines(i: int) -> list[str]:
         if not np.isfinite(own[i]):
@@ -308,11 +334,14 @@ def _because(given: _Given, cow_known: NDArray[np.bool_]) -> Callable[[int], lis
             f"For each bred heifer {1 / bred[i]:.2f} calves are kept; with development, interest and open heifers sold "
             f"she costs {own[i]:,.2f} USD at the check in {given.days[i]:.0f} days, against {given.bred_price[i]:,.2f} "
             "bought at today's price.",
+            *(line.replace("turn it:", "turn developing against buying:") for line in turns(i)),
         ]
         if cow_known[i]:
             low, high = given.years[0][i], given.years[1][i]
+            even = table.number("calf_price")[i] * (1 - decision.expected[i, 0] / worth.calves[i])
             out.append(
-                f"She is taken to give {low:g} to {high:g} calf crops; prices stay drawn at the two-year level after."
+                f"Developing pays over neither with her calves above {even:,.2f} USD/cwt. She is taken to give {low:g} "
+                f"to {high:g} calf crops; prices stay drawn at the two-year level after."
             )
         return out
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.call import ACT, STOP, WAIT
-from sideoats.cattle import answering, budget, condition, growth, program
+from sideoats.cattle import answering, budget, condition, growth
 from sideoats.decide import Decision, decide
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
@@ -55,10 +55,7 @@ INPUTS = (
           fresh_days=60, found_in=("evidence:cull_weighing.fit_to_travel",)),
     Field("ailing", "flag", "lame, cancer eye, lumpy jaw or bad lungs among them",
           default=False, fresh_days=60, found_in=("evidence:cull_weighing.ailing",)),
-    Field("treated", "date", "day of the last treatment of any of them",
-          fresh_days=200, found_in=("evidence:cow_treatment.on",)),
-    Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
-          high=365, example="28", fresh_days=200, found_in=("evidence:cow_treatment.withdrawal_days",)),
+    *answering.treatment_fields("cow_treatment", "any of them"),
     Field("station", "text", "weather station that stands for the place", found_in=("place:station",)),
 )  # fmt: skip
 OPTIONS = (
@@ -231,11 +228,8 @@ def _bars(table: Table, context: Context, plan: _Plan) -> tuple[Bar, ...]:
     n, k = len(table), len(OPTIONS)
     unfit, ailing = ~table.flag("fit_to_travel", True), table.flag("ailing")
     feeding = np.arange(k) > 0
-    clear = program.withdrawal_clear(
-        table.date("treated")[:, None], np.nan_to_num(table.number("withdrawal_days"))[:, None]
-    )
-    left = program.days_between(np.datetime64(context.on, "D"), clear)
-    inside = np.nan_to_num(left, nan=-1.0)[:, None] > np.nan_to_num(plan.days, nan=np.inf)
+    held = answering.withdrawal(table, context)
+    inside = held.inside(plan.days)
     sale_inside = np.where(np.arange(k) == 0, inside, False)
     return (
         Bar(
@@ -244,8 +238,8 @@ def _bars(table: Table, context: Context, plan: _Plan) -> tuple[Bar, ...]:
             True,
         ),
         Bar(ailing[:, None] & feeding, "ailing cows should go at once, while they are fit to travel"),
-        Bar(sale_inside, lambda i: f"inside a withdrawal until {clear[i]}: the label rules", True),
-        Bar(inside & feeding, lambda i: f"inside a withdrawal until {clear[i]}: the label rules"),
+        Bar(sale_inside, held.text, True),
+        Bar(inside & feeding, held.text),
         Bar(np.isnan(plan.days) & feeding, "not this winter, or no days given"),
     )
 
@@ -343,6 +337,7 @@ def _quantities(plan: _Plan, payoff: NDArray[np.float64], decision: Decision) ->
         "class_now": (classes[plan.class_now + 1], ""),
         "class_later": (classes[plan.class_later[rows, at] + 1], ""),
         **answering.risk_quantities(OPTIONS, decision, UNIT, "sell_now"),
+        **answering.turning_quantities(_net, given, TURNS),
         **answering.sensitivity(_net, given, CHANGES, UNIT),
     }
 
@@ -375,8 +370,9 @@ def _because(table: Table, context: Context, plan: _Plan, decision: Decision) ->
             now, later = (
                 plan.class_names[k] if k >= 0 else "unknown" for k in (plan.class_now[i], plan.class_later[i, at[i]])
             )
+            table_name = plan.class_source.capitalize()
             out.append(
-                f"Class by condition ({plan.class_source}): {now} now, {later} later; feeding that lifts a lean cow "
+                f"Class by condition ({table_name} table): {now} now, {later} later; feeding that lifts a lean cow "
                 f"takes {feeding.low:.0f} to {feeding.high:.0f} days."
             )
         if plan.season and not table.known("later_price")[i]:
@@ -420,6 +416,11 @@ def _week_lost(plan: _Plan, decision: Decision) -> NDArray[np.float64]:
     return np.asarray(np.maximum(np.nan_to_num(lost), 0.0))
 
 
+def check(values: dict[str, Any]) -> None:
+    """Refuse half of a treatment."""
+    answering.check_treatment(values, "cull-cows")
+
+
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
     """Pens with weighed cull cows, from weaning to the end of winter."""
     return table.known("weight") & (context.on.month in (8, 9, 10, 11, 12, 1, 2))
@@ -439,4 +440,5 @@ QUESTION = Question(
     limits="Open cows fed in a pen; a bred cow may be worth more as a bred cow. Dressing percent and buyers' own "
     "grades are not modeled.",
     options_count=5,
+    check=check,
 )

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.call import ACT, WAIT
+from sideoats.call import ACT, STOP, WAIT
 from sideoats.cattle import answering, budget, growth
 from sideoats.decide import Decision, decide
-from sideoats.question import Answers, Context, Option, Places, Question, Table
+from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 
 if TYPE_CHECKING:
@@ -48,6 +48,7 @@ INPUTS = (
     Field("selling", "number", "what selling later costs beyond selling now", unit=UNIT, low=-100, high=200,
           default=0.0, example="3 USD/head"),
     Field("feed_bought", "flag", "feed is bought as you go, so its cost follows the corn price", default=False),
+    *answering.treatment_fields("calf_treatment", "any of them"),
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
     Field("death", "share", "head lost over the days", low=0, high=0.5, example="1 %",
           fresh_days=60, found_in=("evidence:calf_weighing.death",)),
@@ -159,18 +160,24 @@ def answer(table: Table, context: Context) -> Answers:
     """Net of the program over selling at weaning, with price, gain and premium as draws; health evidence as a list."""
     given, ranges = _given(table, context)
     payoff = _payoff(table, context, given, ranges)
-    decision = decide(payoff, risk_aversion=context.risk_aversion)
+    to_sale, to_start = _deadlines(table, context, given)
+    held = answering.withdrawal(table, context)
+    bars = _bars(held, to_sale, given["days"])
+    decision = decide(payoff, barred=bars[0].mask | bars[1].mask, risk_aversion=context.risk_aversion)
     needed = ("weight", "premium", "feed_per_day", "health")
     known = np.logical_and.reduce([table.known(name) for name in needed]) & np.isfinite(given["start_price"])
-    to_sale, to_start = _deadlines(table, context, given)
-    by = np.where(decision.best == 1, to_start, to_sale)
-    soon = (by >= 0) & (by <= WEEK)
-    verdict = np.where(soon | np.isnan(by), ACT, WAIT).astype(np.int8)
+    by, hazard = np.where(decision.best == 1, to_start, to_sale), bars[0].mask[:, 0]
+    soon = (by >= 0) & (by <= WEEK) & ~hazard
+    verdict = np.where(hazard, STOP, np.where(soon, ACT, WAIT)).astype(np.int8)  # no day of sale: nothing runs out
     lost = np.where(soon & (decision.best == 1), np.nan_to_num(decision.expected[:, 1]), 0.0)
     return Answers(
-        table, context, options=OPTIONS, decision=decision, unit=UNIT, verdict=verdict,
+        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars, verdict=verdict,
         act_by=np.where(soon, np.nan_to_num(by), -1),
-        headline=lambda i: _headline(decision, context, table, to_start, i),
+        headline=lambda i: (
+            f"Do not sell any of them at weaning: {held.text(i)}."
+            if hazard[i]
+            else _headline(decision, context, table, to_start, i)
+        ),
         because=_because(table, context, given, ranges),
         quantities=_quantities(given, payoff, decision), missing=~known,
         missing_headline="Find weaning weight, today's price, the premium this sale pays, feed and health cost.",
@@ -202,6 +209,14 @@ def _pictures(given: dict[str, Any], i: int) -> Sequence[Picture]:
     return [grid] if grid else []
 
 
+def _bars(held: answering.Withdrawal, to_sale: NDArray[np.float64], days: NDArray[np.float64]) -> tuple[Bar, Bar]:
+    """No sale inside a withdrawal: off the cow by the day of sale (today where none is set), or after the program."""
+    plain = np.where(to_sale >= 0, to_sale, 0.0)
+    inside = held.inside(np.stack([plain, np.fmax(plain, days)], axis=1))
+    first = np.array([True, False])
+    return Bar(inside & first, held.text, hazard=True), Bar(inside & ~first, held.text)
+
+
 def _deadlines(
     table: Table, context: Context, given: dict[str, Any]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -217,6 +232,8 @@ def _headline(decision: Decision, context: Context, table: Table, to_start: NDAr
     net, low, high = decision.expected[i, 1], decision.low[i, 1], decision.high[i, 1]
     range_text = f"({low:+,.0f} to {high:+,.0f}); it pays in {decision.chance_best[i, 1]:.0%} of futures"
     if decision.best[i] != 1:
+        if decision.barred[i, 1]:
+            return "Sell at weaning: the program would end inside a withdrawal."
         return f"Sell at weaning: the program would bring {net:+,.2f} USD/head on average {range_text}."
     when = ""
     if to_start[i] >= 0:
@@ -246,6 +263,7 @@ def _quantities(given: dict[str, Any], payoff: NDArray[np.float64], decision: De
         "cost_of_gain": (budget.cost_of_gain(held.running_cost + held.other_cost, end_weight - ends[0]), "USD/lb"),
         "chance_program_pays": ((payoff[:, :, 1] > 0).mean(axis=1), "1"),
         **answering.risk_quantities(OPTIONS, decision, UNIT, "sell_now"),
+        **answering.turning_quantities(_net, given, TURNS),
         **answering.sensitivity(_net, given, CHANGES, UNIT),
     }
 
@@ -281,6 +299,9 @@ def _because(table: Table, context: Context, given: dict[str, Any], ranges: _Ran
             f"{held.interest[i]:,.2f}: net {held.net[i]:+,.2f} USD/head.",
             *turns(i),
         ]
+        chance = table.number("premium_chance")[i]
+        if chance < 1:
+            out.append(f"That is with the premium paid; in the range above it is paid in {chance:.0%} of futures.")
         if not table.rows("gain")[i]:
             out.append(f"No gain was given: {ranges.gain_low[i]:g} to {ranges.gain_high[i]:g} lb/day.")
         if not table.known("later_price")[i]:
@@ -299,6 +320,11 @@ def _premium_lines(context: Context) -> list[str]:
         paid = f"{fact.low:.2f} to {fact.high:.2f}" if fact.low < fact.high else f"{fact.value:.2f}"
         parts.append(f"{paid} ({fact.conditions})")
     return ["Premiums paid for 45 days weaned, USD/cwt, each with its year and base: " + "; ".join(parts) + "."]
+
+
+def check(values: dict[str, Any]) -> None:
+    """Refuse half of a treatment."""
+    answering.check_treatment(values, "precondition")
 
 
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
@@ -320,4 +346,5 @@ QUESTION = Question(
     in_season=in_season,
     limits="The seller's money only; what fewer sick calves are worth to the next owner is not counted.",
     options_count=2,
+    check=check,
 )

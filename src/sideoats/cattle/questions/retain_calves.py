@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.call import ACT, WAIT
+from sideoats.call import ACT, STOP, WAIT
 from sideoats.cattle import answering, budget
 from sideoats.decide import Decision, decide
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
@@ -77,6 +77,7 @@ INPUTS = (
           example="20 USD/head"),
     Field("sale", "date", "day on which they are to be sold if they are not kept", example="2026-11-05",
           fresh_days=200, found_in=("evidence:sale_plan.sale",)),
+    *answering.treatment_fields("calf_treatment", "any of them"),
     Field("interest", "share", "interest a year", example="8 %", found_in=("setting:interest",)),
     Field("death", "share", "head lost", low=0, high=0.5, example="1.5 %",
           fresh_days=60, found_in=("evidence:calf_weighing.death",)),
@@ -329,20 +330,24 @@ def answer(table: Table, context: Context) -> Answers:
     plan = _plan(table, context)
     pasture, told = pasture_comes(table, context)
     payoff = _payoff(table, context, plan, pasture)
-    bars = _bars(table, context, plan)
+    to_sale = table.days_until("sale", context.on)
+    held, economic = answering.withdrawal(table, context), _bars(table, context, plan)
+    bars = (*_withdrawal_bars(held, plan, to_sale), *economic)
+    closed = np.logical_or.reduce([bar.mask for bar in economic])
     barred = np.logical_or.reduce([bar.mask for bar in bars])
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
-    best = _reference(plan, decision)
-    to_sale = table.days_until("sale", context.on)
-    lost = _week_lost(plan, decision, best, to_sale)
-    verdict = np.where(lost > 0, ACT, WAIT).astype(np.int8)
+    best, hazard = _reference(plan, decision), bars[0].mask[:, 0]
+    lost = np.where(hazard, 0.0, _week_lost(plan, decision, best, to_sale))
+    verdict = np.where(hazard, STOP, np.where(lost > 0, ACT, WAIT)).astype(np.int8)
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars, verdict=verdict,
         act_by=np.where(verdict == ACT, np.where((to_sale >= 0) & (to_sale <= WEEK), np.nan_to_num(to_sale), WEEK), -1),
-        headline=lambda i: _headline(plan, payoff, decision, table, context, i),
+        headline=lambda i: (
+            _not_yet(held, table, context, i) if hazard[i] else _headline(plan, payoff, decision, table, context, i)
+        ),
         because=_because(table, context, plan, decision, pasture, told),
         quantities=_quantities(table, context, plan, payoff, decision, pasture),
-        missing=np.isnan(plan.price[:, 0]) | ~table.known("weight") | barred[:, 1:].all(axis=1),
+        missing=np.isnan(plan.price[:, 0]) | ~table.known("weight") | closed[:, 1:].all(axis=1),
         missing_headline="Weigh the calves; find today's price, a price for heavier cattle and the cost of keeping.",
         cautions=(
             context.facts["cattle/care.veterinarian"].text,
@@ -418,6 +423,20 @@ def _bars(table: Table, context: Context, plan: _Plan) -> tuple[Bar, ...]:
         Bar(np.isnan(plan.price) & (np.arange(4) > 0), "no price for heavier cattle given"),
         Bar(np.isnan(plan.days), "that day is past"),
     )  # fmt: skip
+
+
+def _withdrawal_bars(held: answering.Withdrawal, plan: _Plan, to_sale: NDArray[np.float64]) -> tuple[Bar, Bar]:
+    """No sale inside a withdrawal: neither on the day of sale (today where none is set) nor at the end of a way."""
+    sale = np.where(to_sale >= 0, to_sale, 0.0)
+    days = np.column_stack([sale, plan.days[:, 1:]])
+    inside, keeping = held.inside(days), np.arange(len(OPTIONS)) > 0
+    return Bar(inside & ~keeping, held.text, hazard=True), Bar(inside & keeping, held.text)
+
+
+def _not_yet(held: answering.Withdrawal, table: Table, context: Context, i: int) -> str:
+    ahead = table.days_until("sale", context.on)[i] > 0
+    when = f"on {table.date('sale')[i]}" if ahead else "now"
+    return f"Do not sell any of them {when}: {held.text(i)}."
 
 
 def _reference(plan: _Plan, decision: Decision) -> NDArray[np.int64]:
@@ -499,6 +518,7 @@ def _quantities(
     return {
         **out,
         **answering.risk_quantities(OPTIONS, decision, UNIT, "sell_now"),
+        **answering.turning_quantities(_net, given, TURNS),
         **answering.sensitivity(_net, given, CHANGES, UNIT),
     }
 
@@ -548,6 +568,11 @@ def _because(
     return lines
 
 
+def check(values: dict[str, Any]) -> None:
+    """Refuse half of a treatment."""
+    answering.check_treatment(values, "retain-calves")
+
+
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
     """Pens of weaned calves with a weight on file, in autumn and winter."""
     return table.known("weight") & (context.on.month in (9, 10, 11, 12, 1))
@@ -566,4 +591,5 @@ QUESTION = Question(
     in_season=in_season,
     limits="Healthy calves of one weight. Labor and land of one's own are not charged unless put into the costs.",
     options_count=4,
+    check=check,
 )

@@ -50,9 +50,7 @@ INPUTS = (
     Field("paid", "number", "what the animal cost", unit=UNIT, low=0, high=50000, example="1500 USD/head"),
     Field("other_cost", "number", "entry, health, bedding and the rest", unit=UNIT, low=0, high=50000, default=0.0,
           example="180 USD/head"),
-    Field("treated", "date", "day of the last treatment", fresh_days=90, found_in=("evidence:show_weighing.treated",)),
-    Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
-          high=365, example="28", fresh_days=90, found_in=("evidence:show_weighing.withdrawal_days",)),
+    *answering.treatment_fields("show_weighing", "the animal", 90),
 )  # fmt: skip
 OPTIONS = (Option("show", "Feed it on and sell it at the fair"), Option("sell_now", "Sell it now"))
 CHANGES = {
@@ -77,6 +75,7 @@ def check(values: dict[str, Any]) -> None:
     if values["last_weighed"] and values["weighed"] and values["last_weighed"] >= values["weighed"]:
         raise InputError("is not before the last weighing", where="show-animal last_weighed",
                          expected=f"a day before {values['weighed']}")  # fmt: skip
+    answering.check_treatment(values, "show-animal")
 
 
 @dataclass(frozen=True)
@@ -91,8 +90,9 @@ class _Plan:
     needed: tuple[NDArray[np.float64], NDArray[np.float64]]
     sound: tuple[NDArray[np.float64], NDArray[np.float64]]
     feed: tuple[NDArray[np.float64], NDArray[np.float64]]
-    clear: program.Dates
+    held: answering.Withdrawal
     next_weighing: NDArray[np.float64]
+    ahead: NDArray[np.bool_]  # the weighing is dated after today
     slack: NDArray[np.float64]  # a single weight is met within the spread of one weighing; a class has its own ends
 
 
@@ -103,7 +103,10 @@ def _by_animal(table: Table, context: Context, fact: str) -> tuple[NDArray[np.fl
 
 
 def _gain(table: Table, context: Context, weighed: program.Dates) -> NDArray[np.float64]:
-    """(place, draw) gain: as stated, else between two weighings with the error of each, else NaN."""
+    """(place, draw) gain: as stated, else between two weighings with the error of each, else NaN.
+
+    Weighings closer together than one should weigh tell fill and scale, not gain.
+    """
     low, high = answering.span(table, "gain")
     stated = answering.spread(context, table, "show gain", low, high)
     between = program.days_between(table.date("last_weighed"), weighed)
@@ -111,6 +114,7 @@ def _gain(table: Table, context: Context, weighed: program.Dates) -> NDArray[np.
     seen = growth.gain_needed(before, now, between)
     error = context.facts.value("cattle/weighing.spread") * np.hypot(before, now) / np.maximum(between, 1.0)
     noise = context.outlook.normal("show weighing", table.keys)
+    seen = np.where(between < context.facts.span("cattle/show.weigh_every")[0], np.nan, seen)
     drawn = seen[:, None] + error[:, None] * noise
     return np.where(np.isnan(low)[:, None], drawn, stated)
 
@@ -133,14 +137,12 @@ def _plan(table: Table, context: Context) -> _Plan:
     feed_low, feed_high = answering.span(table, "feed_per_gain")
     every = context.facts.span("cattle/show.weigh_every")[1]
     slack = np.where(low == high, context.facts.value("cattle/weighing.spread") * low, 0.0)
-    clear = program.withdrawal_clear(
-        table.date("treated")[:, None], np.nan_to_num(table.number("withdrawal_days"))[:, None]
-    )
     return _Plan(
         days=days, today=today, low=low, high=high, gain=gain, needed=needed,
         sound=_by_animal(table, context, "cattle/show.gain"),
-        feed=(answering.known_or(feed_low, usual_low), answering.known_or(feed_high, usual_high)), clear=clear,
-        next_weighing=np.clip(every - since, 0.0, None), slack=slack,
+        feed=(answering.known_or(feed_low, usual_low), answering.known_or(feed_high, usual_high)),
+        held=answering.withdrawal(table, context),
+        next_weighing=np.clip(every - since, 0.0, None), ahead=since < 0, slack=slack,
     )  # fmt: skip
 
 
@@ -178,9 +180,8 @@ def _money(table: Table, context: Context, plan: _Plan) -> tuple[dict[str, Any],
     }  # fmt: skip
     net = np.broadcast_to(_net(**drawn), (len(table), context.outlook.draws))
     payoff = np.stack([net, np.where(np.isnan(net), np.nan, 0.0)], axis=2)
-    inside = np.nan_to_num(program.days_between(table.date("fair"), plan.clear), nan=-1.0) > 0
-    return given, decide(payoff, barred=np.stack([inside, np.zeros_like(inside)], axis=1),
-                         risk_aversion=context.risk_aversion)  # fmt: skip
+    barred = plan.held.inside(np.stack([plan.days, np.zeros_like(plan.days)], axis=1))
+    return given, decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
 
 
 def answer(table: Table, context: Context) -> Answers:
@@ -196,8 +197,7 @@ def answer(table: Table, context: Context) -> Answers:
     unknown = ~_known(plan.gain) & (plan.days != 0)
     chance = np.where(unknown, np.nan, inside.mean(axis=1))
     expected = weight.mean(axis=1)
-    sale_clear = program.days_between(table.date("fair"), plan.clear)
-    past, unclear = plan.days < 0, sale_clear > 0
+    past, unclear = plan.days < 0, plan.held.inside(plan.days)
     too_fast, too_slow = plan.needed[0] > plan.sound[1], plan.needed[1] < plan.sound[0]
     off = too_fast | too_slow | (expected < least) | (expected > most)
 
@@ -206,13 +206,14 @@ def answer(table: Table, context: Context) -> Answers:
     verdict = np.where(unclear, STOP, verdict)
     verdict = np.where(past, WAIT, verdict).astype(np.int8)
     given, decision = _money(table, context, plan)
-    bar = Bar(
-        np.stack([unclear, np.zeros_like(unclear)], axis=1),
-        lambda i: f"inside a withdrawal until {plan.clear[i]}: the label rules", hazard=True,
-    )  # fmt: skip
+    none = np.zeros_like(unclear)
+    bars = (
+        Bar(np.stack([unclear, none], axis=1), plan.held.text, hazard=True),
+        Bar(np.stack([none, plan.held.inside(np.zeros(len(table)))], axis=1), plan.held.text),
+    )
     look = np.where(past | (verdict == STOP), -1, np.minimum(plan.next_weighing, np.maximum(plan.days, 0)))
     return Answers(
-        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=(bar,), verdict=verdict,
+        table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars, verdict=verdict,
         act_by=np.where(verdict == ACT, np.minimum(WEEK, np.maximum(np.nan_to_num(plan.days), 0)), -1).astype(np.int64),
         look_by=np.where(np.isnan(look), -1, look).astype(np.int64),
         headline=lambda i: _headline(plan, table, weight, chance, i),
@@ -220,11 +221,16 @@ def answer(table: Table, context: Context) -> Answers:
         quantities=_quantities(plan, table, weight, chance) | {
             "net_at_given_price": (_net(**given), UNIT),
             **answering.risk_quantities(OPTIONS, decision, UNIT, "sell_now"),
+            **answering.turning_quantities(_net, given, TURNS),
             **answering.sensitivity(_net, given, CHANGES, UNIT),
         },
         cost_of_waiting=np.zeros(len(table)),
-        missing=~(table.known("weight") & table.known("fair") & table.known("target") & table.known("animal")),
-        missing_headline="Weigh the animal; ask for the fair day and the weight of its class.",
+        missing=plan.ahead | ~np.logical_and.reduce([table.known(n) for n in ("weight", "fair", "target", "animal")]),
+        missing_headline=lambda i: (
+            f"Weighed on {table.date('weighed')[i]}, which is still ahead: check the day of the weighing."
+            if plan.ahead[i]
+            else "Weigh the animal; ask for the fair day and the weight of its class."
+        ),
         cautions=(
             context.facts["cattle/show.care"].text,
             context.facts["cattle/care.records"].text,
@@ -252,25 +258,41 @@ def _wanted(plan: _Plan, i: int) -> str:
 
 
 def _headline(plan: _Plan, table: Table, weight: NDArray[np.float64], chance: NDArray[np.float64], i: int) -> str:
-    fair, days = table.date("fair")[i], plan.days[i]
+    fair, days, wanted = table.date("fair")[i], plan.days[i], _wanted(plan, i)
     if days < 0:
         return f"That fair ({fair}) is past."
-    if program.days_between(table.date("fair")[i], plan.clear[i]) > 0:
-        return f"Do not take it to the fair of {fair}: inside a withdrawal until {plan.clear[i]}."
+    if plan.held.inside(plan.days)[i]:
+        return f"Do not take it to the fair of {fair}: {plan.held.text(i)}."
     if days == 0:
-        return f"Weigh-in is today: about {plan.today[i]:,.0f} lb against {_wanted(plan, i)}."
-    needed = f"{plan.needed[0][i]:.2f}"
-    if plan.low[i] != plan.high[i]:
-        needed += f" to {plan.needed[1][i]:.2f}"
+        return f"Weigh-in is today: about {plan.today[i]:,.0f} lb against {wanted}."
     if plan.needed[0][i] > plan.sound[1][i]:
         return (
-            f"{_wanted(plan, i)} by {fair} would take {needed} lb/day, more than a sound animal can be asked for: "
-            "choose a lighter class."
+            f"{wanted} by {fair} would take {_rate(plan, i)} lb/day, more than a sound animal can be asked for: choose "
+            "a lighter class."
         )
-    lead = f"Needs {needed} lb/day to be {_wanted(plan, i)} on {fair}"
+    if plan.needed[1][i] < plan.sound[0][i]:
+        return (
+            f"{wanted} on {fair} would mean holding it back: a sound {table.text('animal')[i]} on full feed gains at "
+            f"least {plan.sound[0][i]:g} lb/day and would then be {plan.today[i] + plan.sound[0][i] * days:,.0f} lb or "
+            "more. Choose a heavier class."
+        )
+    lead = f"Needs {_rate(plan, i)} lb/day to be {wanted} on {fair}"
     if np.isnan(chance[i]):
         return f"{lead}; weigh it again to see what it gains."
-    return f"{lead}; at its gain now about {weight[i].mean():,.0f} lb, in the weight in {chance[i]:.0%} of futures."
+    seen = weight[i].mean()
+    share = "" if np.ptp(weight[i]) == 0 else f", in the weight in {chance[i]:.0%} of futures"
+    now = f"{lead}; at its gain now about {seen:,.0f} lb{share}"
+    if seen < plan.low[i] - plan.slack[i]:
+        return f"{now}. Too light: settle with the leader how it can gain more, or choose a lighter class."
+    if seen > plan.high[i] + plan.slack[i]:
+        return f"{now}. Too heavy: settle with the leader how it can gain less, or choose a heavier class."
+    return f"{now}."
+
+
+def _rate(plan: _Plan, i: int) -> str:
+    """Daily gain needed, one number or a range."""
+    least, most = plan.needed[0][i], plan.needed[1][i]
+    return f"{least:.2f}" if plan.low[i] == plan.high[i] else f"{least:.2f} to {most:.2f}"
 
 
 def _because(
@@ -283,18 +305,21 @@ def _because(
         out = []
         if plan.days[i] > 0 and _known(plan.gain)[i]:
             low, high = np.percentile(weight[i], [10, 90])
+            only = " (one gain was given, so no range: give two ends, or a second weighing)" if low == high else ""
             out.append(
-                f"Gain now {plan.gain[i].mean():.2f} lb/day: {low:,.0f} to {high:,.0f} lb on fair day; a tenth of a "
+                f"Gain now {plan.gain[i].mean():.2f} lb/day: {_span(low, high)} lb on fair day{only}; a tenth of a "
                 f"pound a day more or less moves it by {0.1 * plan.days[i]:.0f} lb."
             )
+        elif table.known("last_weighed")[i] and plan.days[i] > 0:
+            out.append(f"The two weighings are less than {every[0]:.0f} days apart: they tell fill, not gain.")
         out.append(
             f"A sound {table.text('animal')[i]} on full feed gains about {plan.sound[0][i]:g} to {plan.sound[1][i]:g} "
             "lb/day; change feed slowly."
         )
-        if plan.days[i] > 0:
-            gained = np.maximum((plan.low[i] + plan.high[i]) / 2 - plan.today[i], 0.0)
+        gained = (plan.low[i] + plan.high[i]) / 2 - plan.today[i]
+        if plan.days[i] > 0 and gained > 0:
             least, most = growth.feed_for_gain(gained, np.array([plan.feed[0][i], plan.feed[1][i]]))
-            out.append(f"To the middle of the weight it eats about {least:,.0f} to {most:,.0f} lb of feed.")
+            out.append(f"To the middle of the weight it eats about {_span(least, most)} lb of feed.")
         if np.isfinite(net[i]):
             out.append(f"Sold at the fair at the prices given it brings {net[i]:+,.2f} USD over selling it today.")
             out += turns(i)
@@ -302,6 +327,10 @@ def _because(
         return out
 
     return lines
+
+
+def _span(low: float, high: float) -> str:
+    return f"{low:,.0f}" if low == high else f"{low:,.0f} to {high:,.0f}"
 
 
 def _quantities(

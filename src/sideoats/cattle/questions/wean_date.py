@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from sideoats.call import ACT, LOOK, STOP, WAIT
 from sideoats.cattle import answering, budget, program
 from sideoats.decide import Decision, decide
+from sideoats.errors import InputError
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 
@@ -35,10 +36,7 @@ INPUTS = (
           fresh_days=240, found_in=("evidence:calf_work.castrated",)),
     Field("healing_days", "number", "days for a castration wound to heal", unit="day", bare=True, low=0, high=120,
           example="42"),
-    Field("treated", "date", "day of the last treatment of any calf in the lot",
-          fresh_days=200, found_in=("evidence:calf_treatment.on",)),
-    Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
-          high=365, example="28", fresh_days=200, found_in=("evidence:calf_treatment.withdrawal_days",)),
+    *answering.treatment_fields("calf_treatment", "any calf in the lot"),
     Field("weight", "number", "expected sale weight", unit="lb", low=100, high=1500, example="560 lb",
           fresh_days=200, found_in=("evidence:sale_plan.weight",)),
     Field("premium", "numbers", "premium that this sale pays, one number or a range", unit="USD/cwt", low=-50, high=200,
@@ -71,7 +69,8 @@ TOO_LATE = {
     "rounds too close together": "The two rounds stand closer together than the evidence and usual labels allow.",
     "rounds too far apart": "The two rounds stand farther apart than usual labels allow: ask the veterinarian.",
     "booster before first round": "The second round is dated before the first: check the dates.",
-    "booster would be after the last day for treatments": "A second round would run its withdrawal past the sale.",
+    "booster would be after the last day for treatments": "A second round would fall after the last day for treatments "
+    "before this sale.",
     "castration date is past": "It is too late to castrate and heal before this sale.",
     "castration wound not healed at sale": "Castration wounds will not be healed by the sale.",
     "withdrawal runs past the sale": "Calves in the lot are inside a withdrawal on the day of sale.",
@@ -244,7 +243,11 @@ def _headline(
 ) -> str:
     sale, wean_by, asked = plan.sale[i], plan.dates.wean_by[i], f"{plan.days_asked[i]:.0f}"
     if plan.conflicts["sale is past"][i]:
-        return f"The sale of {sale} is past: calves had to be weaned by {wean_by} to be {asked} days weaned."
+        start = "weaned today" if np.isnat(plan.weaned[i]) else f"weaned {plan.weaned[i]}"
+        return (
+            f"The sale of {sale} is past: calves had to be weaned by {wean_by} to be {asked} days weaned. For a later "
+            f"sale: {start} they can go from {plan.other_sale[i]} on."
+        )
     if plan.conflicts["withdrawal runs past the sale"][i]:
         return f"Do not sell on {sale}: calves in the lot are inside a withdrawal until {plan.clear[i]}."
     if plan.conflicts["weaning date is past"][i]:
@@ -288,9 +291,12 @@ def _because(plan: _Plan, table: Table, context: Context, given: dict[str, Any])
 
     def lines(i: int) -> list[str]:
         d = plan.dates
+        if plan.conflicts["sale is past"][i]:
+            done = "" if np.isnat(plan.weaned[i]) else f" (weaned {plan.weaned[i]})"
+            return [f"Nothing can be done for a sale that is past{done}. A program usually asks: {asks}."]
         out = [
-            f"First vaccine round {first.low:.0f} to {first.high:.0f} days before weaning ({first_key}); "
-            f"rounds at least {closest.value:.0f} days apart.",
+            f"First vaccine round {first.low:.0f} to {first.high:.0f} days before weaning, as {first_key.capitalize()} "
+            f"extension advises; rounds at least {closest.value:.0f} days apart.",
             window("First round", d.first_from[i], d.first_to[i], plan.first_round[i]),
             window("Second round", d.booster_from[i], d.booster_to[i], plan.booster[i]),
         ]
@@ -357,7 +363,8 @@ def _quantities(
         name: (np.where(np.isnat(days), "", days.astype(str)), "") for name, days in dates.items()
     }
     late = [name for name in TOO_LATE if conflicts[name].any()]
-    said = ["; ".join(n for n in late if conflicts[n][i]) for i in range(len(table))]
+    past = conflicts["sale is past"]  # then all the rest is too late as well, and not worth a line
+    said = ["sale is past" if past[i] else "; ".join(n for n in late if conflicts[n][i]) for i in range(len(table))]
     out["too_late_or_wrong"] = (np.array(said, dtype=np.str_), "")
     out["next_step"] = (np.where(next_days >= 0, next_name, "").astype(np.str_), "")
     out["days_to_next_step"] = (np.where(next_days >= 0, next_days, np.nan), "day")
@@ -368,8 +375,18 @@ def _quantities(
     return {
         **out,
         **answering.risk_quantities(OPTIONS, decision, UNIT, "plain"),
+        **answering.turning_quantities(_net, given, TURNS),
         **answering.sensitivity(_net, given, CHANGES, UNIT),
     }
+
+
+def check(values: dict[str, Any]) -> None:
+    """Refuse a treatment without its withdrawal, and calves weaned after the sale."""
+    if values["treated"] is not None:  # a withdrawal alone is planned with: it sets the last day for treatments
+        answering.check_treatment(values, "wean-date")
+    if values["weaned"] and values["weaned"] > values["sale"]:
+        raise InputError(f"{values['weaned']} is after the sale", where="wean-date weaned",
+                         expected=f"a day up to {values['sale']}, or none where they are not weaned")  # fmt: skip
 
 
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
@@ -392,4 +409,5 @@ QUESTION = Question(
     limits="Counts dates; products, doses and withdrawals come from the label and the veterinarian. Every sale writes "
     "its own rules.",
     options_count=3,
+    check=check,
 )
