@@ -53,8 +53,28 @@ def test_a_pasted_report():
     assert quotes["bred heifer"]["price"] == "1712.00 USD/head"
     assert quotes["slaughter steer"]["volume"] == "500 head"
     assert {d.seen_at.date() for d in taken.drafts if d.kind == "quote"} == {date(2023, 10, 13)}
-    assert any("video nan" in note and "total 247,900" in note for note in taken.notes)
+    assert any("video not given" in note and "total 247,900" in note for note in taken.notes)
     assert any("thin row is not a price" in note and "bred heifer" in note for note in taken.notes)
+
+
+def test_all_sections_of_a_report_saved_as_json():
+    """The head of a report is a section without prices; the rows stand in the other."""
+    row = {"report_date": "11/18/2026", "market_location_name": "Sample Siding", "class": "Steers", "head_count": 20,
+           "frame": "Medium and Large", "muscle_grade": "1", "avg_weight": 521, "avg_price": 265.45}  # fmt: skip
+    head = {"reportSection": "Report Header", "results": [{"report_date": "11/18/2026", "receipts": 1234}]}
+    saved = [head, {"reportSection": "Report Details", "results": [row, "stray"]}]
+    taken = market_news(json.dumps(saved))
+    assert _drafts(taken)["feeder steer 500 lb"]["price"] == "265.45 USD/cwt"
+    assert [r.line for r in taken.rejected] == [2]
+    with pytest.raises(InputError, match="no usable row"):
+        market_news(json.dumps([head]))
+
+
+def test_an_empty_file_is_not_taken_for_a_weather_station(tmp_path):
+    (tmp_path / "r.txt").write_text(" \n")
+    with pytest.raises(InputError, match="is empty") as caught:
+        read_market_news(tmp_path / "r.txt", market="m")
+    assert "station" not in str(caught.value)
 
 
 def test_rows_of_one_class_and_weight_are_joined_by_pounds():

@@ -11,7 +11,8 @@ or, in direct-trade reports, ``band  head  weight range  price range  average we
 read, since weights are whole numbers and prices have cents. " - -" and "NA" mean no value. CSV and JSON use the fields
 of the public service (from memory): report_date, slug_id, slug_name, market_location_name, class, frame, muscle_grade,
 quality_grade_name, lot_desc, head_count, avg_weight_min, avg_weight_max, avg_weight, avg_price_min, avg_price_max,
-avg_price, price_unit.
+avg_price, price_unit. JSON is a list of rows, an object with ``results``, or a list of such objects, one a section
+(from memory).
 
 Rows of one class and one weight step of 50 lb become one quote, weighted by head and weight. Rows that carry a note
 (fleshy, thin, unweaned, replacement, value added) are never averaged with the plain ones.
@@ -379,7 +380,8 @@ def market_news(
     notes = [f"{len(rows)} rows make {len(quotes)} quotes"]
     for line in filter(_RECEIPTS.search, text.splitlines()):
         came = receipts(line)
-        notes.append("head received: " + ", ".join(f"{kind} {head:,.0f}" for kind, head in came.items()))
+        told = (f"{kind} {'not given' if math.isnan(head) else f'{head:,.0f}'}" for kind, head in came.items())
+        notes.append("head received: " + ", ".join(told))
     if thin:
         notes.append(f"fewer than {THIN_HEAD} head behind: {', '.join(thin)}; a thin row is not a price")
     drafts = market_drafts(quotes, "a market news report") + [q.draft() for q in quotes]
@@ -395,7 +397,14 @@ def _json_records(text: str, name: str) -> list[tuple[int, Mapping[str, Any]]]:
         data = data.get("results")
     if not isinstance(data, list):
         raise InputError("holds no list of rows", where=name, expected="a list, or an object with 'results'")
-    return [(i, row if isinstance(row, dict) else {}) for i, row in enumerate(data, 1)]
+    rows: list[Any] = []
+    for part in data:  # all sections of a report saved at once: a list of objects, each with its own results
+        inner = part.get("results") if isinstance(part, dict) else None
+        if not isinstance(inner, list):
+            rows.append(part)
+        elif any(isinstance(row, dict) and "avg_price" in row for row in inner):  # the head of a report has no prices
+            rows += inner
+    return [(i, row if isinstance(row, dict) else {}) for i, row in enumerate(rows, 1)]
 
 
 def _csv_records(text: str, name: str) -> list[tuple[int, Mapping[str, Any]]]:

@@ -29,12 +29,12 @@ def read_bytes(path: str | Path) -> bytes:
             data = handle.read(MOST_BYTES + 1)
     except (OSError, EOFError, ValueError, zlib.error) as error:  # no such name, a damaged .gz
         reason = getattr(error, "strerror", None) or str(error)
-        todo = "give the path of a station file"
+        todo = "check the path"
         raise InputError(f"cannot be read ({reason})", where=path.name, todo=todo) from None
     if len(data) > MOST_BYTES:
-        raise InputError("is larger than 500 MB", where=path.name, todo="give one station's file")
+        raise InputError("is larger than 500 MB", where=path.name, todo="give the records of one place")
     if not data.strip():
-        raise InputError("is empty", where=path.name, expected="station records")
+        raise InputError("is empty", where=path.name, expected="a file with records in it")
     return data
 
 
