@@ -399,6 +399,23 @@ def test_a_class_below_a_sound_gain_is_not_starved_for():
         assert "270 lb" not in answer["headline"].split("would mean")[1]  # 47 days at 1 lb: 297 lb
 
 
+def test_the_gain_since_the_last_weighing_is_as_uncertain_as_that_to_come():
+    """880 lb on 2026-07-18, 2 to 4 lb a day, 128 days to go: on fair day 880 and 188 days of gain."""
+    got = _values(ask("show-animal", {**STEER, "weighed": "2026-07-18", "gain": "2, 4 lb/day"}, on="2026-09-16",
+                      draws=4000))  # fmt: skip
+    assert got["weight_high"] - got["weight_low"] == pytest.approx(0.8 * 2 * 188, rel=0.04)
+    assert got["weight_expected"] == pytest.approx(880 + 3 * 188, abs=5)
+    old = ask("show-animal", {**STEER, "weighed": "2026-07-18", "gain": "2, 2.8 lb/day"}, on="2026-09-16")
+    assert old["verdict"] == "look" and "last weighed on 2026-07-18" in old["headline"]
+
+
+def test_feeding_past_the_trials_says_so_beside_its_money():
+    """Kansas State fed 70 to 90 days: at 90 days the headline stands as it is, at 111 days it is the most it can be."""
+    cheap = {**CULL, "cost_per_day": "0.50 USD/day"}
+    assert "most it can be" not in ask("cull-cows", CULL, on=NOVEMBER)["headline"]
+    assert "Trials fed 70 to 90 days: at 111 days" in ask("cull-cows", cheap, on=NOVEMBER)["headline"]
+
+
 def test_weighings_too_close_tell_no_gain():
     fill = {"animal": "steer", "weight": "900 lb", "weighed": "2026-11-01", "last_weight": "910 lb",
             "last_weighed": "2026-10-31", "fair": "2027-03-10", "target": "1250, 1300 lb"}  # fmt: skip

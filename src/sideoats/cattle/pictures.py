@@ -164,19 +164,22 @@ def develop_or_buy(
     )
 
 
-def weight_to_fair(days: float, today: float, gain: ArrayLike, wanted: tuple[float, float], *, fair: str) -> Picture:
+def weight_to_fair(
+    days: float, today: ArrayLike, gain: ArrayLike, wanted: tuple[float, float], *, fair: str
+) -> Picture:
     """Weight of a show animal from today to weigh-in with the 10th to 90th percentile, beside the weight wanted.
 
     Parameters
     ----------
     days : to weigh-in [d]
-    today : weight today [lb]
+    today : weight today [lb], one number or (draw,)
     gain : (draw,) daily gain [lb/d]
     wanted : least and most weight of the class [lb]
     fair : day of weigh-in, as printed
     """
     across = np.linspace(0.0, days, 9)
-    weights = today + np.asarray(gain, dtype=np.float64)[:, None] * across
+    now, rate = np.broadcast_arrays(np.asarray(today, dtype=np.float64), np.asarray(gain, dtype=np.float64))
+    weights = now[:, None] + rate[:, None] * across
     low, high = np.percentile(weights, [10, 90], axis=0)
     mean = weights.mean(axis=0)
     least, most = wanted

@@ -279,8 +279,16 @@ def _headline(
     return (
         f"{lead}: {_until(plan, context, i, best)} they bring {decision.expected[i, best]:+,.2f} USD/head over selling "
         f"now on average ({decision.low[i, best]:+,.0f} to {decision.high[i, best]:+,.0f}); it pays in "
-        f"{(payoff[i, :, best] > 0).mean():.0%} of futures."
+        f"{(payoff[i, :, best] > 0).mean():.0%} of futures.{_longer(context, plan.days[i, best])}"
     )
+
+
+def _longer(context: Context, days: float) -> str:
+    """Said beside a figure that rests on more days of steady gain than anybody fed cows in the trials."""
+    trials = context.facts["cattle/cow.feeding_trials"]
+    if days <= trials.high:
+        return ""
+    return f" Trials fed {trials.low:.0f} to {trials.high:.0f} days: at {days:.0f} days this is the most it can be."
 
 
 def _reference(plan: _Plan, decision: Decision) -> NDArray[np.int64]:
@@ -390,7 +398,7 @@ def _because(table: Table, context: Context, plan: _Plan, decision: Decision) ->
         if given["days"][i] > trials.high:
             out.append(
                 f"The trials behind these gains fed {trials.low:.0f} to {trials.high:.0f} days; over "
-                f"{given['days'][i]:.0f} days cows fatten and gain less: take the figure as the most it can be."
+                f"{given['days'][i]:.0f} days cows fatten and gain less than the steady gain reckoned here."
             )
         return [*out, pays]
 

@@ -84,6 +84,10 @@ class _Plan:
 
     days: NDArray[np.float64]
     today: NDArray[np.float64]
+    drawn: NDArray[
+        np.float64
+    ]  # (place, draw) weight today: the gain since the weighing is as uncertain as that to come
+    weighed: program.Dates
     low: NDArray[np.float64]
     high: NDArray[np.float64]
     gain: NDArray[np.float64]  # (place, draw), NaN where not known
@@ -129,7 +133,8 @@ def _plan(table: Table, context: Context) -> _Plan:
     weighed = np.where(np.isnat(table.date("weighed")), on, table.date("weighed")).astype("datetime64[D]")
     gain = _gain(table, context, weighed)
     since = program.days_between(weighed, on)
-    today = table.number("weight") + np.where(_known(gain), np.nan_to_num(gain.mean(axis=1)), 0.0) * since
+    drawn = table.number("weight")[:, None] + np.where(_known(gain)[:, None], np.nan_to_num(gain), 0.0) * since[:, None]
+    today = drawn.mean(axis=1)
     days = table.days_until("fair", context.on)
     low, high = answering.span(table, "target")
     needed = (growth.gain_needed(today, low, days), growth.gain_needed(today, high, days))
@@ -138,7 +143,7 @@ def _plan(table: Table, context: Context) -> _Plan:
     every = context.facts.span("cattle/show.weigh_every")[1]
     slack = np.where(low == high, context.facts.value("cattle/weighing.spread") * low, 0.0)
     return _Plan(
-        days=days, today=today, low=low, high=high, gain=gain, needed=needed,
+        days=days, today=today, drawn=drawn, weighed=weighed, low=low, high=high, gain=gain, needed=needed,
         sound=_by_animal(table, context, "cattle/show.gain"),
         feed=(answering.known_or(feed_low, usual_low), answering.known_or(feed_high, usual_high)),
         held=answering.withdrawal(table, context),
@@ -175,7 +180,7 @@ def _money(table: Table, context: Context, plan: _Plan) -> tuple[dict[str, Any],
         "other_cost": table.number("other_cost"),
     }  # fmt: skip
     drawn = {name: np.asarray(value)[:, None] for name, value in given.items()} | {
-        "gain": plan.gain, "fair_price": answering.spread(context, table, "fair price", low, high),
+        "today": plan.drawn, "gain": plan.gain, "fair_price": answering.spread(context, table, "fair price", low, high),
         "feed_per_gain": answering.spread(context, table, "feed per gain", *plan.feed),
     }  # fmt: skip
     net = np.broadcast_to(_net(**drawn), (len(table), context.outlook.draws))
@@ -191,7 +196,7 @@ def answer(table: Table, context: Context) -> Answers:
     """
     plan = _plan(table, context)
     ahead = np.where(plan.days[:, None] == 0, 0.0, plan.gain * plan.days[:, None])
-    weight = plan.today[:, None] + ahead
+    weight = plan.drawn + ahead
     least, most = plan.low - plan.slack, plan.high + plan.slack
     inside = (weight >= least[:, None]) & (weight <= most[:, None])
     unknown = ~_known(plan.gain) & (plan.days != 0)
@@ -248,7 +253,7 @@ def _pictures(plan: _Plan, table: Table, i: int) -> Sequence[Picture]:
         return []
     wanted = (float(plan.low[i]), float(plan.high[i]))
     fair = str(table.date("fair")[i])
-    return [weight_to_fair(float(plan.days[i]), float(plan.today[i]), plan.gain[i], wanted, fair=fair)]
+    return [weight_to_fair(float(plan.days[i]), plan.drawn[i], plan.gain[i], wanted, fair=fair)]
 
 
 def _wanted(plan: _Plan, i: int) -> str:
@@ -286,7 +291,8 @@ def _headline(plan: _Plan, table: Table, weight: NDArray[np.float64], chance: ND
         return f"{now}. Too light: settle with the leader how it can gain more, or choose a lighter class."
     if seen > plan.high[i] + plan.slack[i]:
         return f"{now}. Too heavy: settle with the leader how it can gain less, or choose a heavier class."
-    return f"{now}."
+    again = f" Weigh it again: it was last weighed on {plan.weighed[i]}." if plan.next_weighing[i] <= WEEK else ""
+    return f"{now}.{again}"
 
 
 def _rate(plan: _Plan, i: int) -> str:
