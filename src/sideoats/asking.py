@@ -70,6 +70,9 @@ def answers_for(
 ) -> Answers:
     """As `call_for`, but the answers of one row, from which the call and its pictures are made."""
     question = find(question_name)
+    if risk_aversion is not None and not 0 <= risk_aversion < np.inf:
+        raise InputError(f"risk aversion {risk_aversion:g} is not a number from 0 up", where=question.name,
+                         expected="such as 0.005 a USD of the answer's unit")  # fmt: skip
     known = facts or load_facts()
     read = read_all(question.inputs, {k: _setting(v, known) for k, v in values.items()}, where=f"{question.name} ")
     if question.check:

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from sideoats import ask
-from sideoats.asking import table_of
+from sideoats.asking import call_for, table_of
 from sideoats.errors import InputError, UnitError
 from sideoats.facts import load
 from sideoats.outlook import make_outlook
+from sideoats.printed import call_text
 from sideoats.question import Context, find
 from sideoats.schema import read_all
 from sideoats.station import StationDays
@@ -185,6 +186,21 @@ def test_certainty_equivalent_only_for_stated_aversion():
     fed = next(o for o in answer["options"] if o["key"] == "feed")
     assert got["worst_tenth_feed"] < got["certainty_equivalent_feed"] < fed["expected"]
     assert "certainty_equivalent_sell_now" not in got  # selling now is what the money is counted against
+
+
+def test_the_certainty_equivalent_stands_beside_the_expected_value():
+    plain, averse = (call_for("cull-cows", CULL, on=NOVEMBER, risk_aversion=a) for a in (None, 0.005))
+    line = next(x for x in call_text(averse).splitlines() if x.startswith("  Feed for the days given:"))
+    told = averse.options[1].certainty_equivalent
+    assert f"32.70 USD/head, as good as {told:.2f} USD/head for certain (1 in 10" in line
+    assert "for certain" not in call_text(plain)
+    assert averse.full()["options"][1]["certainty_equivalent"] == pytest.approx(told, rel=1e-5)
+
+
+@pytest.mark.parametrize("aversion", [-1.0, float("nan"), float("inf")])
+def test_an_aversion_that_is_none_is_refused(aversion):
+    with pytest.raises(InputError, match="risk aversion"):
+        ask("cull-cows", CULL, on=NOVEMBER, risk_aversion=aversion)
 
 
 def test_holding_waits_and_selling_acts():
