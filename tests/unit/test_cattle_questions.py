@@ -27,8 +27,8 @@ CALVES = {
     "lot_per_day": "2.60 USD/day",
 }  # fmt: skip
 PROGRAM = {
-    "weight": "525 lb", "price": "250 USD/cwt", "premium": "8 USD/cwt", "feed_per_day": "2 USD/day",
-    "health": "20 USD/head",
+    "weight": "525 lb", "price": "250 USD/cwt", "later_price": "240 USD/cwt", "premium": "8 USD/cwt",
+    "feed_per_day": "2 USD/day", "health": "20 USD/head",
 }  # fmt: skip
 HEIFERS = {
     "weight": "520 lb", "price": "225 USD/cwt", "develop_cost": "620 USD/head", "open_value": "1500 USD/head",
@@ -556,6 +556,35 @@ def test_turning_points_are_quantities(question, values, name, field, result):
     assert _values(ask(question, {**values(), key: f"{turn} {unit}"}, on=NOVEMBER))[result] == pytest.approx(
         0, abs=0.01
     )
+
+
+def test_a_later_price_is_never_todays_price_by_itself():
+    """Heavier calves bring less a cwt: one price for both weights paid for gain that buyers do not pay for."""
+    bare = {k: v for k, v in PROGRAM.items() if k not in ("later_price", "price")} | {"days": "50", "gain": "2 lb/day"}
+    asked = ask("precondition", {**bare, "price": "260 USD/cwt"}, on=NOVEMBER)
+    assert asked["verdict"] == "look" and "heavier calves bring less" in asked["headline"]
+    quotes = {"quote_500": "250 USD/cwt", "quote_750": "225 USD/cwt"}  # 10 USD/cwt less for each 100 lb more
+    value = {k: _values(ask("precondition", {**bare, **quotes, **p}, on=NOVEMBER))["value_of_gain"]
+             for k, p in (("quoted", {}), ("better", {"price": "260 USD/cwt"}))}  # fmt: skip
+    weight, premium = 525.0, 8.0
+    line = 250 - (weight - 500) / 10
+    assert value["quoted"] == pytest.approx(((weight + 100) * (line - 10 + premium) - weight * line) / 1e4, abs=1e-5)
+    assert value["better"] == pytest.approx(((weight + 100) * (250 + premium) - weight * 260) / 1e4, abs=1e-5)
+
+
+def test_calves_better_than_the_quotes_stay_so():
+    """600 lb at 250 where quotes say 238: at 800 lb they bring 12 over the 214 of the line, not the line itself."""
+    given = {"weight": "600 lb", "price": "250 USD/cwt", "quote_500": "250 USD/cwt", "quote_750": "220 USD/cwt",
+             "lot_per_day": "2.6 USD/day", "lot_gain": "2 lb/day", "lot_days": "100"}  # fmt: skip
+    assert _values(ask("retain-calves", given, on=NOVEMBER))["later_price"] == pytest.approx(226)
+
+
+def test_ways_that_are_past_are_not_called_a_missing_weight():
+    past = {**CALVES, "pasture_end": "2026-11-01", "grazeout_end": "2026-11-02"}
+    past.pop("lot_per_day", None)
+    answer = ask("retain-calves", past, on=NOVEMBER)
+    assert answer["verdict"] == "look" and "Wheat pasture: that day is past" in answer["headline"]
+    assert "Weigh" not in answer["headline"] and "The dry lot: no cost a day in the lot given" in answer["headline"]
 
 
 def test_a_premium_that_may_not_be_paid_is_told():

@@ -157,6 +157,14 @@ def price_at(table: Table, weight: Floats) -> Floats:
     return np.asarray(light + (heavy - light) * (weight - 500.0) / 250.0, dtype=np.float64)
 
 
+def price_carried(table: Table, weight: Floats, price: Floats, later_weight: Floats) -> Floats:
+    """`price` [USD/cwt] at `weight` carried to `later_weight` [lb] with the slope of today's quotes by weight.
+
+    What these cattle bring above or below the quotes today they are taken to bring then; NaN without both quotes.
+    """
+    return np.asarray(price + price_at(table, later_weight) - price_at(table, weight), dtype=np.float64)
+
+
 def next_day(on: date, month: int, day: int) -> date:
     """The next such calendar day, today included."""
     this_year = date(on.year, month, day)

@@ -60,8 +60,10 @@ OPTIONS = (
     Option("sell_now", "Sell at weaning"),
     Option("precondition", "Wean, vaccinate, feed and sell in the program"),
 )
-BY_WEIGHT = "Prices by weight lie on the straight line through today's quotes of 500 and 750 lb."
-NO_LATER_PRICE = "No later price was given: today's price per cwt is kept, though heavier calves bring less a cwt."
+BY_WEIGHT = (
+    "No later price was given: today's is carried to the later weight along the line through the quotes of 500 and "
+    "750 lb."
+)
 CHANGES = {
     "no_premium_is_paid": ("premium", 0.0),
     "later_price_5_percent_lower": ("later_price", 0.95),
@@ -127,10 +129,10 @@ def _given(table: Table, context: Context) -> tuple[dict[str, Any], _Ranges]:
     weight, gain = table.number("weight"), (gain_low + gain_high) / 2
     days = answering.known_or(table.number("days"), facts.value("cattle/weaned_days.washington"))
     price = answering.known_or(table.number("price"), answering.price_at(table, weight))
-    by_weight = answering.price_at(table, growth.weight_after(weight, gain, days))
+    by_weight = answering.price_carried(table, weight, price, growth.weight_after(weight, gain, days))
     inputs = {
         "start_weight": weight, "start_price": price, "gain": gain, "days": days,
-        "later_price": answering.known_or(answering.known_or(table.number("later_price"), by_weight), price),
+        "later_price": answering.known_or(table.number("later_price"), by_weight),
         "premium": (premium_low + premium_high) / 2, "feed_per_day": table.number("feed_per_day"),
         "labor_per_day": table.number("labor_per_day"), "other_cost": table.number("health") + table.number("selling"),
         "interest_rate": answering.known_or(table.number("interest"), facts.value("cattle/interest")),
@@ -166,6 +168,7 @@ def answer(table: Table, context: Context) -> Answers:
     decision = decide(payoff, barred=bars[0].mask | bars[1].mask, risk_aversion=context.risk_aversion)
     needed = ("weight", "premium", "feed_per_day", "health")
     known = np.logical_and.reduce([table.known(name) for name in needed]) & np.isfinite(given["start_price"])
+    known &= np.isfinite(given["later_price"])
     by, hazard = np.where(decision.best == 1, to_start, to_sale), bars[0].mask[:, 0]
     soon = (by >= 0) & (by <= WEEK) & ~hazard
     verdict = np.where(hazard, STOP, np.where(soon, ACT, WAIT)).astype(np.int8)  # no day of sale: nothing runs out
@@ -180,7 +183,11 @@ def answer(table: Table, context: Context) -> Answers:
         ),
         because=_because(table, context, given, ranges),
         quantities=_quantities(given, payoff, decision), missing=~known,
-        missing_headline="Find weaning weight, today's price, the premium this sale pays, feed and health cost.",
+        missing_headline=lambda i: (
+            "Find what calves of the later weight bring without the premium: heavier calves bring less a cwt."
+            if np.isfinite(given["start_price"][i]) and not np.isfinite(given["later_price"][i])
+            else "Find weaning weight, today's price, the premium this sale pays, feed and health cost."
+        ),
         cautions=(
             context.facts["cattle/first_step"].text,
             context.facts["cattle/care.veterinarian"].text,
@@ -305,8 +312,7 @@ def _because(table: Table, context: Context, given: dict[str, Any], ranges: _Ran
         if not table.rows("gain")[i]:
             out.append(f"No gain was given: {ranges.gain_low[i]:g} to {ranges.gain_high[i]:g} lb/day.")
         if not table.known("later_price")[i]:
-            by_weight = table.known("quote_500")[i] and table.known("quote_750")[i]
-            out.append(BY_WEIGHT if by_weight else NO_LATER_PRICE)
+            out.append(BY_WEIGHT)
         return [*out, *evidence, *premiums]
 
     return lines

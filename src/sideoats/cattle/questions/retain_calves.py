@@ -147,10 +147,10 @@ def _plan(table: Table, context: Context) -> _Plan:
     lot_gain = answering.span(table, "lot_gain", facts.span("cattle/drylot.gain"))
     on_grass = np.mean(pasture_gain, axis=0)[:, None] * pasture_days
     end_weight = weight[:, None] + on_grass + np.mean(lot_gain, axis=0)[:, None] * (days - pasture_days)
-    by_weight = answering.price_at(table, end_weight.T).T
     quoted = table.number("futures") + np.nan_to_num(table.number("basis"))
     later = answering.known_or(quoted, table.number("later_price"))
     today = answering.known_or(table.number("price"), answering.price_at(table, weight))
+    by_weight = answering.price_carried(table, weight, today, end_weight.T).T
     heavier = _falling_on(weight, today, end_weight, later)
     price = np.column_stack([
         today,
@@ -348,7 +348,7 @@ def answer(table: Table, context: Context) -> Answers:
         because=_because(table, context, plan, decision, pasture, told),
         quantities=_quantities(table, context, plan, payoff, decision, pasture),
         missing=np.isnan(plan.price[:, 0]) | ~table.known("weight") | closed[:, 1:].all(axis=1),
-        missing_headline="Weigh the calves; find today's price, a price for heavier cattle and the cost of keeping.",
+        missing_headline=lambda i: _what_is_missing(plan, economic, i),
         cautions=(
             context.facts["cattle/care.veterinarian"].text,
             context.facts["cattle/care.records"].text,
@@ -423,6 +423,14 @@ def _bars(table: Table, context: Context, plan: _Plan) -> tuple[Bar, ...]:
         Bar(np.isnan(plan.price) & (np.arange(4) > 0), "no price for heavier cattle given"),
         Bar(np.isnan(plan.days), "that day is past"),
     )  # fmt: skip
+
+
+def _what_is_missing(plan: _Plan, bars: Sequence[Bar], i: int) -> str:
+    """What to find out; where weight and price are known, why no way of keeping them is open."""
+    if not np.isfinite(plan.price[i, 0]) or not np.isfinite(plan.common["start_weight"][i]):
+        return "Weigh the calves; find today's price, a price for heavier cattle and the cost of keeping."
+    ways = [f"{WAYS[at]}: {', '.join(bar.text(i) for bar in bars if bar.mask[i, at])}" for at in range(1, len(OPTIONS))]
+    return f"No way of keeping them can be reckoned. {'; '.join(ways)}."
 
 
 def _withdrawal_bars(held: answering.Withdrawal, plan: _Plan, to_sale: NDArray[np.float64]) -> tuple[Bar, Bar]:
@@ -548,7 +556,10 @@ def _because(
         if np.isfinite(heavy[i]):
             out.append(f"These acres carry {light[i]:.0f} to {heavy[i]:.0f} head of this weight in fall and winter.")
         if not (table.known("later_price")[i] or table.known("futures")[i]):
-            out.append("Prices by weight lie on the straight line through today's quotes of 500 and 750 lb.")
+            out.append(
+                "No later price was given: today's is carried to each weight along the line through the quotes of 500 "
+                "and 750 lb."
+            )
         elif not table.known("spring_price")[i]:
             spring = plan.price[i, GRAZE_OUT]
             out.append(
