@@ -230,7 +230,7 @@ def test_pictures_of_the_answer_stand_on_its_pages(client: httpx.Client) -> None
     path = "/call/cull-cows/lone-gate.cow-herd-3"
     page = client.get(path).text
     assert page.count('<figure class="picture">') == 2
-    assert "Feeding the cull cows pays most at" in page and "cases of price and cost of gain" in page
+    assert "Feeding the cull cows pays most at" in page and "breaks even at" in page
     changed = client.post(path + "/what-if", data={**form_of(page, path + "/what-if"), "later_price": "20"}).text
     assert changed.count('<figure class="picture">') == 2 and "Feeding the cull cows pays at no day" in changed
     told = {"weight": "1150 lb", "price": "70 USD/cwt", "cost_per_day": "2.35 USD/day", "asked_on": "2026-11-05"}

@@ -429,7 +429,7 @@ def test_feeding_past_the_trials_says_so_beside_its_money():
     """Kansas State fed 70 to 90 days: at 90 days the headline stands as it is, at 111 days it is the most it can be."""
     cheap = {**CULL, "cost_per_day": "0.50 USD/day"}
     assert "most it can be" not in ask("cull-cows", CULL, on=NOVEMBER)["headline"]
-    assert "Trials fed 70 to 90 days: at 111 days" in ask("cull-cows", cheap, on=NOVEMBER)["headline"]
+    assert "The trial on file fed 70 to 90 days: at 111" in ask("cull-cows", cheap, on=NOVEMBER)["headline"]
 
 
 def test_weighings_too_close_tell_no_gain():

@@ -284,11 +284,11 @@ def _headline(
 
 
 def _longer(context: Context, days: float) -> str:
-    """Said beside a figure that rests on more days of steady gain than anybody fed cows in the trials."""
+    """Said beside a figure that rests on more days of steady gain than the trial on file fed its cows."""
     trials = context.facts["cattle/cow.feeding_trials"]
     if days <= trials.high:
         return ""
-    return f" Trials fed {trials.low:.0f} to {trials.high:.0f} days: at {days:.0f} days this is the most it can be."
+    return f" The trial on file fed {trials.low:.0f} to {trials.high:.0f} days: at {days:.0f} it is the most it can be."
 
 
 def _reference(plan: _Plan, decision: Decision) -> NDArray[np.int64]:
@@ -397,7 +397,7 @@ def _because(table: Table, context: Context, plan: _Plan, decision: Decision) ->
             )
         if given["days"][i] > trials.high:
             out.append(
-                f"The trials behind these gains fed {trials.low:.0f} to {trials.high:.0f} days; over "
+                f"The trial on file fed cull cows {trials.low:.0f} to {trials.high:.0f} days; over "
                 f"{given['days'][i]:.0f} days cows fatten and gain less than the steady gain reckoned here."
             )
         return [*out, pays]
