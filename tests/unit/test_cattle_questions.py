@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -12,11 +12,13 @@ from sideoats import ask
 from sideoats.asking import call_for, table_of
 from sideoats.errors import InputError, UnitError
 from sideoats.facts import load
+from sideoats.ledger import NewEntry, open_ledger
 from sideoats.outlook import make_outlook
 from sideoats.printed import call_text
 from sideoats.question import Context, find
 from sideoats.schema import read_all
 from sideoats.station import StationDays
+from sideoats.week import run_week
 
 CULL = {
     "weight": "1150 lb", "price": "70 USD/cwt", "later_price": "82 USD/cwt", "days": "90", "gain": "1.8 lb/day",
@@ -497,6 +499,56 @@ def test_a_treatment_on_file_without_its_withdrawal_is_never_over():
     call = question.ask(table_of(question, [row]), _context(NOVEMBER)).call(0)
     assert call.verdict == "stop" and "read the label first" in call.headline
     assert all(o.barred for o in call.options)
+
+
+def test_the_longest_withdrawal_rules_not_that_of_the_last_treatment():
+    """60 days from 20 November end on 19 January; what was given after it is over in three days."""
+    both = "on=2026-11-20, withdrawal_days=60; on=2026-11-22, withdrawal_days=1"
+    for question, values in (("cull-cows", CULL), ("retain-calves", CALVES), ("precondition", PROGRAM)):
+        answer = ask(question, {**values, "treatments": both}, on=NOVEMBER)
+        assert answer["verdict"] == "stop" and "2027-01-19" in answer["headline"]
+    wean = ask("wean-date", {"sale": "2027-01-18", "weaned": "2026-11-01", "treatments": both}, on=NOVEMBER)
+    assert wean["verdict"] == "stop" and "2027-01-19" in wean["headline"]
+    show = both.replace("on=", "treated=")
+    assert ask("show-animal", {**STEER, "treatments": show, "fair": "2027-01-18"}, on=NOVEMBER)["verdict"] == "stop"
+    with pytest.raises(InputError, match="withdrawal_days"):
+        ask("cull-cows", {**CULL, "treatments": "on=2026-11-20"}, on=NOVEMBER)
+
+
+def test_every_treatment_on_file_counts_in_the_week(tmp_path):
+    day = date(2026, 9, 14)
+
+    def entry(of, ago, place="f.h", **body):
+        return NewEntry(
+            of, body, place=place, farm="f", seen_at=datetime(2026, 9, 14, tzinfo=UTC) - timedelta(days=ago)
+        )
+
+    with open_ledger(tmp_path / "l.sqlite", create=True) as ledger:
+        ledger.append([
+            NewEntry("farm", {"name": "Farm"}, farm="f", seen_at=datetime(2026, 1, 1, tzinfo=UTC)),
+            entry("place", 200, name="herd", kind="herd", head="40 head", calf_head="34 head"),
+            entry("sale_plan", 20, sale="2026-11-05", program_days=45, premium="9 USD/cwt", weight="600 lb"),
+            entry("calf_weighing", 3, weight="540 lb", price="300 USD/cwt", later_price="280 USD/cwt",
+                  feed_per_day="2 USD/day"),
+            entry("calf_treatment", 4, on="2026-09-10", withdrawal_days=60),
+            entry("calf_treatment", 1, on="2026-09-13", withdrawal_days=3),
+        ])  # fmt: skip
+        calls = run_week(ledger, day, questions=["wean-date", "precondition", "retain-calves"], draws=60).calls
+    stopped = {call.question: call.headline for call in calls if call.verdict == "stop"}
+    assert set(stopped) == {"wean-date", "precondition", "retain-calves"}  # though costs are not known
+    assert all("inside a withdrawal until 2026-11-09" in headline for headline in stopped.values())
+
+
+def test_a_hazard_is_told_before_what_is_not_known():
+    bare = [("cull-cows", {"fit_to_travel": "no"}, "Do not haul"), ("cull-cows", TREATED, "Do not sell now"),
+            ("retain-calves", TREATED, "Do not sell"), ("precondition", TREATED, "Do not sell"),
+            ("show-animal", {**TREATED, "fair": "2027-01-10"}, "Do not take it to the fair")]  # fmt: skip
+    for name, values, words in bare:
+        question = find(name)
+        row = {f.name: f.default if f.name not in values else f.read(values[f.name]) for f in question.inputs}
+        call = question.ask(table_of(question, [row]), _context(NOVEMBER)).call(0)
+        assert call.verdict == "stop" and call.headline.startswith(words), call.headline
+        assert "nan" not in " ".join((call.headline, *call.because))
 
 
 @pytest.mark.parametrize("question", ["cull-cows", "retain-calves", "precondition", "show-animal"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any, TypeAlias
 
@@ -198,14 +198,35 @@ def cold_share(context: Context, table: Table, days: Floats) -> Floats:
 # --- withdrawals ------------------------------------------------------------------------------------------------------
 
 
-def treatment_fields(kind: str, whose: str, fresh_days: int = 200) -> tuple[Field, Field]:
-    """The two fields that a withdrawal is counted from; `kind` of evidence holds them, `whose` treatment in words."""
-    found = "treated" if kind == "show_weighing" else "on"
+def treatment_fields(kind: str, whose: str, fresh_days: int = 200) -> tuple[Field, Field, Field]:
+    """The fields that a withdrawal is counted from; `kind` of evidence holds them, `whose` treatment in words.
+
+    The last treatment is not always the one that ends last, so every one on file is read as well.
+    """
+    day = "treated" if kind == "show_weighing" else "on"  # a weighing may tell of no treatment, a treatment must
+    wait = Field(
+        "withdrawal_days",
+        "number",
+        "longest label withdrawal of anything given",
+        unit="day",
+        bare=True,
+        low=0,
+        high=365,
+        example="28",
+        fresh_days=fresh_days,
+        found_in=(f"evidence:{kind}.withdrawal_days",),
+    )
+    each = (
+        Field(day, "date", "day of the treatment", required=day == "on"),
+        replace(wait, help="withdrawal on its label", required=day == "on", found_in=()),
+    )
     return (
         Field("treated", "date", f"day of the last treatment of {whose}", fresh_days=fresh_days,
-              example="2026-09-01", found_in=(f"evidence:{kind}.{found}",)),
-        Field("withdrawal_days", "number", "longest label withdrawal of anything given", unit="day", bare=True, low=0,
-              high=365, example="28", fresh_days=fresh_days, found_in=(f"evidence:{kind}.withdrawal_days",)),
+              example="2026-09-01", found_in=(f"evidence:{kind}.{day}",)),
+        wait,
+        Field("treatments", "records", f"every treatment of {whose}, where there is more than one", fields=each,
+              example=f"{day}=2026-08-20, withdrawal_days=60; {day}=2026-09-01, withdrawal_days=3",
+              fresh_days=fresh_days, found_in=(f"history:{kind}",)),
     )  # fmt: skip
 
 
@@ -222,12 +243,19 @@ def check_treatment(values: Mapping[str, Any], question: str) -> None:
 
 @dataclass(frozen=True)
 class Withdrawal:
-    """Withdrawals of a table; arrays (place,). A treatment whose withdrawal is not known is never over."""
+    """Withdrawals of a table; arrays (place,). A treatment whose withdrawal is not known is never over.
 
-    treated: program.Dates
+    `unlabeled` is the day of such a treatment, NaT where there is none; `clear` the first day after every known one.
+    """
+
     clear: program.Dates
-    unknown: NDArray[np.bool_]
+    unlabeled: program.Dates
     today: np.datetime64
+
+    @property
+    def unknown(self) -> NDArray[np.bool_]:
+        """True where a treatment has no withdrawal on file."""
+        return np.asarray(~np.isnat(self.unlabeled))
 
     def inside(self, days: ArrayLike) -> NDArray[np.bool_]:
         """True where a sale `days` [d] from today (place,) or (place, option) falls inside; False where not known."""
@@ -240,15 +268,26 @@ class Withdrawal:
     def text(self, row: int) -> str:
         """Why nothing may be sold yet."""
         if self.unknown[row]:
-            return f"treated {self.treated[row]}, and the label's withdrawal is not on file: read the label first"
+            return f"treated {self.unlabeled[row]}, and the label's withdrawal is not on file: read the label first"
         return f"inside a withdrawal until {self.clear[row]}: the label rules"
 
 
 def withdrawal(table: Table, context: Context) -> Withdrawal:
-    """Withdrawals from the fields of `treatment_fields`."""
-    treated, wait = table.date("treated"), table.number("withdrawal_days")
-    clear = program.withdrawal_clear(treated[:, None], np.nan_to_num(wait)[:, None])
-    return Withdrawal(treated, clear, ~np.isnat(treated) & np.isnan(wait), np.datetime64(context.on, "D"))
+    """Withdrawals from the fields of `treatment_fields`: the longest of all, not that of the last treatment."""
+    given = [tuple(rows or ()) for rows in table.rows("treatments")]
+    most = max((len(rows) for rows in given), default=0)
+    treated = np.full((len(table), 1 + most), program.NEVER)
+    wait = np.full((len(table), 1 + most), np.nan)
+    treated[:, 0], wait[:, 0] = table.date("treated"), table.number("withdrawal_days")
+    for at in np.flatnonzero([len(rows) for rows in given]):
+        for number, row in enumerate(given[at], 1):
+            day, days = row.get("on", row.get("treated")), row.get("withdrawal_days")
+            treated[at, number] = program.NEVER if day is None else np.datetime64(day, "D")
+            wait[at, number] = np.nan if days is None else days
+    without = np.where(np.isnan(wait), treated, program.NEVER).astype("datetime64[D]")
+    known = np.where(np.isnan(wait), program.NEVER, treated).astype("datetime64[D]")
+    clear = program.withdrawal_clear(known, np.nan_to_num(wait))
+    return Withdrawal(clear, np.fmax.reduce(without, axis=1), np.datetime64(context.on, "D"))
 
 
 # --- risk and what would change the answer ----------------------------------------------------------------------------

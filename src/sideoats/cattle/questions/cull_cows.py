@@ -193,7 +193,11 @@ def answer(table: Table, context: Context) -> Answers:
         because=_because(table, context, plan, decision),
         quantities=_quantities(plan, payoff, decision),
         missing=~(table.known("weight") & table.known("price") & table.known("cost_per_day")),
-        missing_headline="Weigh the cull cows and get today's price and the cost of feed.",
+        missing_headline=lambda i: (
+            _headline(plan, payoff, decision, bars, context, verdict, i)
+            if hazard[i]
+            else "Weigh the cull cows and get today's price and the cost of feed."
+        ),
         cautions=(
             context.facts["cattle/cow.fit_to_travel"].text,
             context.facts["cattle/care.records"].text,

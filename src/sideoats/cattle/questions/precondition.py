@@ -176,18 +176,10 @@ def answer(table: Table, context: Context) -> Answers:
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit=UNIT, bars=bars, verdict=verdict,
         act_by=np.where(soon, np.nan_to_num(by), -1),
-        headline=lambda i: (
-            f"Do not sell any of them at weaning: {held.text(i)}."
-            if hazard[i]
-            else _headline(decision, context, table, to_start, i)
-        ),
+        headline=lambda i: _not_yet(held, i) if hazard[i] else _headline(decision, context, table, to_start, i),
         because=_because(table, context, given, ranges),
         quantities=_quantities(given, payoff, decision), missing=~known,
-        missing_headline=lambda i: (
-            "Find what calves of the later weight bring without the premium: heavier calves bring less a cwt."
-            if np.isfinite(given["start_price"][i]) and not np.isfinite(given["later_price"][i])
-            else "Find weaning weight, today's price, the premium this sale pays, feed and health cost."
-        ),
+        missing_headline=lambda i: _not_yet(held, i) if hazard[i] else _what_is_missing(given, i),
         cautions=(
             context.facts["cattle/first_step"].text,
             context.facts["cattle/care.veterinarian"].text,
@@ -214,6 +206,16 @@ def _pictures(given: dict[str, Any], i: int) -> Sequence[Picture]:
         end_price=given["later_price"] + given["premium"], **{name: given[name] for name in kept},
     )  # fmt: skip
     return [grid] if grid else []
+
+
+def _not_yet(held: answering.Withdrawal, i: int) -> str:
+    return f"Do not sell any of them at weaning: {held.text(i)}."
+
+
+def _what_is_missing(given: dict[str, Any], i: int) -> str:
+    if np.isfinite(given["start_price"][i]) and not np.isfinite(given["later_price"][i]):
+        return "Find what calves of the later weight bring without the premium: heavier calves bring less a cwt."
+    return "Find weaning weight, today's price, the premium this sale pays, feed and health cost."
 
 
 def _bars(held: answering.Withdrawal, to_sale: NDArray[np.float64], days: NDArray[np.float64]) -> tuple[Bar, Bar]:

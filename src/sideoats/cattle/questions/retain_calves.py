@@ -348,7 +348,9 @@ def answer(table: Table, context: Context) -> Answers:
         because=_because(table, context, plan, decision, pasture, told),
         quantities=_quantities(table, context, plan, payoff, decision, pasture),
         missing=np.isnan(plan.price[:, 0]) | ~table.known("weight") | closed[:, 1:].all(axis=1),
-        missing_headline=lambda i: _what_is_missing(plan, economic, i),
+        missing_headline=lambda i: (
+            _not_yet(held, table, context, i) if hazard[i] else _what_is_missing(plan, economic, i)
+        ),
         cautions=(
             context.facts["cattle/care.veterinarian"].text,
             context.facts["cattle/care.records"].text,

@@ -232,7 +232,9 @@ def answer(table: Table, context: Context) -> Answers:
         cost_of_waiting=np.zeros(len(table)),
         missing=plan.ahead | ~np.logical_and.reduce([table.known(n) for n in ("weight", "fair", "target", "animal")]),
         missing_headline=lambda i: (
-            f"Weighed on {table.date('weighed')[i]}, which is still ahead: check the day of the weighing."
+            _headline(plan, table, weight, chance, i)
+            if unclear[i]
+            else f"Weighed on {table.date('weighed')[i]}, which is still ahead: check the day of the weighing."
             if plan.ahead[i]
             else "Weigh the animal; ask for the fair day and the weight of its class."
         ),

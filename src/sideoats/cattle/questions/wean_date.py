@@ -111,7 +111,7 @@ def _plan(table: Table, context: Context) -> _Plan:
     overdue = np.isnat(first_round) & (dates.first_to < on)  # the second round then counts from today at the earliest
     from_today = program.program_dates(sale, first_round=np.where(overdue, on, first_round), **counted)
     dates = replace(dates, booster_from=from_today.booster_from, booster_to=from_today.booster_to)
-    clear = program.withdrawal_clear(table.date("treated")[:, None], withdrawal[:, None])
+    clear = answering.withdrawal(table, context).clear
     conflicts = program.program_conflicts(
         dates, sale=sale, on=on, program_days=days_asked, least_gap=least_apart, most_gap=most_apart, weaned=weaned,
         first_round=first_round, booster=booster, castrated=table.date("castrated"), needs_castration=bulls,
