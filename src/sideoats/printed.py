@@ -36,7 +36,7 @@ def call_text(call: Call, *, options: int = 6) -> str:
             lines.append(f"  {o.label}")
         else:
             certain = o.certainty_equivalent  # NaN where no risk aversion was stated
-            sure = f", as good as {money(certain, o.unit)} for certain" if certain == certain else ""
+            sure = f", as good as {money(certain, o.unit)} for certain" if abs(certain - o.expected) > 0.005 else ""
             lines.append(
                 f"  {o.label}: {money(o.expected, o.unit)}{sure} (1 in 10 below {money(o.low, o.unit)}, 1 in 10 above "
                 f"{money(o.high, o.unit)}); best in {100 * o.chance_best:.0f} % of futures"

@@ -215,6 +215,13 @@ def test_holding_waits_and_selling_acts():
     assert cheap == ("act", pytest.approx(7 * (1.8 * 0.99 * 0.82 - 0.50)))  # a week's gain less its feed
 
 
+def test_selling_when_no_month_is_left_is_this_weeks_business():
+    """After mid March with no days given: a week more is 7 days of 2.35 and 8 % on 805 for 7 lb at 1.8 and 70."""
+    late = {k: v for k, v in CULL.items() if k not in ("days", "later_price")}
+    verdict, lost = _cost("cull-cows", late, date(2027, 3, 20))
+    assert verdict == "act" and lost == pytest.approx(7 * 2.35 + 805 * 0.08 * 7 / 365 - 7 * 1.8 * 0.70, abs=0.01)
+
+
 def test_what_would_turn_the_answer():
     """Each turning value put in by itself makes the net nothing."""
     line = next(x for x in ask("cull-cows", CULL, on=NOVEMBER)["because"] if x.startswith("One thing alone"))

@@ -416,6 +416,12 @@ def _week_lost(plan: _Plan, decision: Decision) -> NDArray[np.float64]:
     but not yet fed lose a week's gain at the later price less its feed; the rise of the price they keep.
     """
     given = _at_given(plan, _reference(plan, decision))
+    closed = np.isnan(given["days"])  # no day to feed to is left: another week then ends at today's price
+    given |= {
+        "days": np.where(closed, WEEK, given["days"]),
+        "end_price": np.where(closed, given["start_price"], given["end_price"]),
+        "death_share": np.where(closed, 0.0, given["death_share"]),
+    }
     share = np.minimum(WEEK / np.maximum(given["days"], WEEK), 1.0)
     week = given | {
         "days": np.full(len(share), float(WEEK)), "death_share": given["death_share"] * share,
