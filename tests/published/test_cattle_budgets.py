@@ -266,3 +266,11 @@ def test_iowa_treated_calves():
     assert sum(head) == 6618
     assert (head[1] + head[2]) / sum(head) == pytest.approx(0.1689, abs=5e-5)
     assert head[2] / (head[1] + head[2]) == pytest.approx(0.4857, abs=5e-5)
+
+
+def test_montana_protocol_calves():
+    """Fennewald 2002 (abstract): 2.7 % of 1,057 and 4.5 % of 779 sick are its 64 of 1,836, 3.5 %."""
+    _, protocol, own, head = load()["cattle/health.montana"].rows[0]
+    assert head == 1057 + 779 == 1836
+    assert protocol * 1057 + own * 779 == pytest.approx(64, abs=0.5)
+    assert 64 / head == pytest.approx(0.035, abs=5e-4)

@@ -359,7 +359,13 @@ def test_show_animal_money_where_prices_are_given():
 
 def test_health_evidence_is_a_list_that_disagrees():
     because = " ".join(ask("precondition", PROGRAM, on="2026-09-20")["because"])
-    for words in ("24.0% against 50.0% sick", "2.7% against 4.5% sick", "no significant difference", "do not agree"):
+    for words in (
+        "24.0% against 50.0% sick",
+        "2.7% against 4.5% sick",
+        "no significant difference",
+        "do not agree",
+        "auction calves gained 0.49 kg/d",
+    ):
         assert words in because
 
 

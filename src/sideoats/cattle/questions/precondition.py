@@ -283,8 +283,8 @@ def health_evidence(context: Context) -> list[str]:
     for name in ("mijar", "montana", "wheat_pasture"):
         fact = facts[f"cattle/health.{name}"]
         compared, prepared, other, head = fact.rows[0]
-        shares = f"{prepared:.1%} against {other:.1%} sick" if np.isfinite(prepared) else fact.conditions
-        lines.append(f"{fact.citation.split(',')[0]}: {compared}, {shares} ({head:,} head).")
+        shares = f", {prepared:.1%} against {other:.1%} sick" if np.isfinite(prepared) else ""
+        lines.append(f"{fact.citation.split(',')[0]}: {compared}{shares} ({head:,} head): {fact.conditions}.")
     apart, range_ = facts["cattle/health.rounds_apart"], facts["cattle/health.avoided"]
     lines.append(f"{apart.text} ({apart.conditions})")
     lines.append(
