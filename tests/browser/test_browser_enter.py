@@ -87,12 +87,12 @@ def test_counting_with_undo_and_stop_lines(desk: RunningDesk, open_page: Callabl
     strip = page.locator("#tally-counts-strip")
     assert strip.locator("b").inner_text().startswith("Count")
     assert "3 leaves, 12 in all, 4.0 on each" in strip.inner_text()
-    count(page, *[250] * 6)
+    count(page, *[400] * 6)
     assert strip.locator("b").inner_text() == "Enough: treat side"
     page.click("button:has-text('Done: keep it')")
     page.wait_for_selector("text=Sent.")
     entry = leaf_counts(desk, before)
-    assert len(entry) == 1 and entry[0].body["counts"] == [12, 0, 0] + [250] * 6
+    assert len(entry) == 1 and entry[0].body["counts"] == [12, 0, 0] + [400] * 6
     assert entry[0].place == FIELD and entry[0].seen_on == DAY
     assert page.inner_text("#waits-text").startswith("Nothing waits, last sent")
 

@@ -11,10 +11,12 @@ import uuid
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "ledger"))
+import sqlalchemy as sa
 from district import note
 
 from sideoats.errors import SideoatsError
 from sideoats.ledger import NewEntry, open_ledger
+from sideoats.ledger.keys import KeyStore
 
 
 def say(text: str) -> None:
@@ -81,12 +83,21 @@ def fill(address: str, limit: str) -> None:
                 return
 
 
-def forget(address: str, keys: str) -> None:
-    """Forgetting a client."""
+def forget(address: str, keys: str, halt: str = "") -> None:
+    """Forgetting a client; with `halt`, saying "halted" and going no further once that step is reached."""
+
+    def stay(*_: object) -> None:
+        say("halted")
+        sys.stdin.readline()
+
     with open_ledger(address, keys=keys) as ledger:
         ledger.farms()  # every late import is done
         say("ready")
         sys.stdin.readline()
+        if halt == "commit":
+            sa.event.listen(sa.Engine, "commit", stay)
+        elif halt == "keys":
+            KeyStore.destroy = stay  # type: ignore[method-assign, assignment]
         say(ledger.forget("two-elms").entry)
 
 

@@ -45,11 +45,11 @@ def test_no_acknowledged_entry_is_lost(new_address: Callable[[], str], full: boo
 
 def test_a_bulk_load_is_there_wholly_or_not_at_all(new_address: Callable[[], str], full: bool) -> None:
     moment, outcomes = random.Random(7), set()
-    for _ in range(20 if full else 4):
+    for after in [0.02, *(moment.uniform(0.05, 0.9) for _ in range(20 if full else 3))]:
         address = new_address()
         with open_ledger(address) as ledger:
             ledger.append(start())
-        done = Child("load", address, "bulk", "5000").ready().kill(moment.uniform(0.05, 0.9))
+        done = Child("load", address, "bulk", "5000").ready().kill(after)
         with open_ledger(address) as ledger:
             count = ledger.head()[0]
             assert count == 5005 if done else count in (5, 5005)
@@ -155,25 +155,30 @@ def test_a_client_is_told_when_the_server_goes_away_and_can_go_on(server) -> Non
         assert ledger.check().ok
 
 
-def test_forgetting_is_done_or_not_begun(new_address: Callable[[], str], tmp_path: Path, full: bool) -> None:
-    """The farm is there as before, or it is forgotten and its key is gone with the next reading."""
-    moment, outcomes = random.Random(13), set()
-    for number, after in enumerate([0.0, 3.0, *(moment.uniform(0.0, 0.15) for _ in range(30 if full else 4))]):
+@pytest.mark.parametrize(
+    ("halt", "expected"), [("commit", (False, True)), ("keys", (True, True)), ("", (True, False)), ("random", None)]
+)
+def test_forgetting_is_done_or_not_begun(
+    new_address: Callable[[], str], tmp_path: Path, full: bool, halt: str, expected: tuple[bool, bool] | None
+) -> None:
+    """Killed before the entry is committed, between entry and keys, after both, or anywhere: (forgotten, keys left)."""
+    moment = random.Random(13)
+    for number in range((30 if full else 3) if halt == "random" else 1):
         address, keys = new_address(), tmp_path / f"{number}.keys"
         with open_ledger(address, keys=keys) as ledger:
             ledger.append([NewEntry("sealing", {"on": True}), *start(), *sent("secret", 50)])
             head = ledger.head()
-        child = Child("forget", address, str(keys)).ready()
+        child = Child("forget", address, str(keys), halt).ready()
         child.go()
-        acknowledged = child.kill(after)
+        said = child.kill(moment.uniform(0.0, 0.15)) if halt == "random" else child.kill_after(1)
+        acknowledged = bool(said) and said != ["halted"]
         left = bool(KeyStore(str(keys)).all())
         with open_ledger(address, keys=keys) as ledger:
             gone = ledger.head()[0] == head[0] + 1
+            assert expected in (None, (gone, left))
             assert gone or (left and not acknowledged)
             assert len(list(ledger.history(kind="note"))) == (0 if gone else 50)
             assert bool(KeyStore(str(keys)).all()) is not gone
             assert ledger.check(anchor=head).ok
             assert ledger.forget("two-elms").sealed == 53
             assert not list(ledger.history(kind="note")) and not KeyStore(str(keys)).all()
-        outcomes.add((gone, left))
-    assert {(False, True), (True, False)} <= outcomes, "all were killed at the same point: moments badly chosen"
