@@ -129,7 +129,7 @@ def stop_lines() -> None:
     """Sorghum aphid's stop lines on ten thousand fields: both errors, counts saved, and time against a plain loop."""
     facts = load()
     threshold, k = facts["insects/sorghum_aphid.threshold"], facts.value("insects/sorghum_aphid.dispersion")
-    alpha, beta = facts["insects/sorghum_aphid.sampling_risks"].rows[0]
+    alpha, beta = (facts.value(f"insects/counting.{risk}") for risk in ("risk_needless", "risk_missed"))
     plan = sampling.wald_plan(
         "negative binomial", threshold.low, threshold.mid, alpha=alpha, beta=beta, k=k, bounded=True
     )
