@@ -36,16 +36,18 @@ class Memory:
     def __init__(self) -> None:
         self.peak, self._over = 0.0, threading.Event()
 
+    def _look(self) -> None:
+        me, total = psutil.Process(), 0
+        for process in [me, *me.children(recursive=True)]:
+            try:
+                total += process.memory_info().rss
+            except psutil.Error:  # it has just ended
+                continue
+        self.peak = max(self.peak, total / 2**20)
+
     def _watch(self) -> None:
-        me = psutil.Process()
         while not self._over.wait(0.2):
-            total = 0
-            for process in [me, *me.children(recursive=True)]:
-                try:
-                    total += process.memory_info().rss
-                except psutil.Error:  # it has just ended
-                    continue
-            self.peak = max(self.peak, total / 2**20)
+            self._look()
 
     def __enter__(self) -> Memory:
         self._thread = threading.Thread(target=self._watch, daemon=True)
@@ -55,6 +57,7 @@ class Memory:
     def __exit__(self, *_: object) -> None:
         self._over.set()
         self._thread.join()
+        self._look()  # what took less than a fifth of a second was not looked at
 
 
 @dataclass(frozen=True)
@@ -116,12 +119,15 @@ def measure(places: int, folder: Path) -> Ran:
     )
     serial = run(ledger, folder / "serial.week", Serial())
     dask = run(ledger, folder / "dask.week", Dask(None, 2))
-    same = "equal to the bit" if serial.digest == dask.digest == pool.digest else "NOT EQUAL"
+    equal = serial.digest == dask.digest == pool.digest
+    same = "equal to the bit" if equal else "NOT EQUAL"
     print(
         f"  serial {serial.seconds:.1f} s, the pool is {serial.seconds / pool.seconds:.2f} times as fast; Dask with "
         f"2 workers {dask.seconds:.1f} s ({serial.seconds / dask.seconds:.2f} times); the three stores are {same}",
         flush=True,
     )
+    if not equal:
+        raise SystemExit("engines that differ measure nothing; was the program edited while it ran?")
     changed = news(ledger, 0.01)
     again = run(ledger, folder / "pool.week", Serial())
     print(
