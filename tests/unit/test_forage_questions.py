@@ -341,6 +341,18 @@ def test_ration_is_fed_refused_or_accounted_for() -> None:
         told("ration", _class="growing", gain="2 lb/day", feeds="name=sudan hay, nitrate=900 ppm")
 
 
+def test_a_ration_says_what_it_took_for_granted_and_refuses_half_of_a_limit() -> None:
+    feeds = "name=sudan hay, price=80 USD/ton, nitrate=1450 ppm, form=NO3-N, basis=dry; name=corn; name=prairie hay"
+    call = told("ration", _class="open-cow", feeds=feeds)
+    text = " ".join(call["because"])
+    assert "water is not tested" in text and "sudan hay counts at its hottest credible bale" in text
+    assert "Priced from the book, put in your own: corn, prairie hay." in text
+    with pytest.raises(InputError, match="head"):
+        told("ration", _class="open-cow", feeds="name=prairie hay, on_hand=20 ton")
+    with pytest.raises(InputError, match="dry_matter and tdn and"):
+        told("ration", _class="pregnant-cow", feeds="name=corn stalks; name=alfalfa hay")
+
+
 HERD = {"_class": "pregnant-cow", "feeds": "name=prairie hay; name=distillers grains; name=limestone"}
 
 

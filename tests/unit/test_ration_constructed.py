@@ -108,6 +108,9 @@ def test_a_feed_out_of_the_table_needs_its_composition() -> None:
     with pytest.raises(InputError, match="dry_matter"):
         read_feed({"name": "mystery cubes"}, book)
     known = {"dry_matter": 0.9, "tdn": 0.6, "protein": 0.1, "calcium": 0.004, "phosphorus": 0.002, "price": 100.0}
+    with pytest.raises(InputError, match="sulfur"):  # a hazard that is not known is not zero
+        read_feed({"name": "mystery cubes", **known}, book)
+    known["sulfur"] = 0.002
     assert read_feed({"name": "mystery cubes", **known}, book).untested
     with pytest.raises(InputError, match="form"):
         read_feed({"name": "prairie hay", "nitrate": 500.0}, book)
@@ -124,6 +127,49 @@ def test_untested_accumulators_and_contaminated_grain_are_kept_out() -> None:
     assert s.feeds.most_lb[0].tolist() == [0.0, 0.0, np.inf] and s.feeds.most_lb[1].tolist() == [0.0, np.inf, np.inf]
     assert set(s.out[0]) == {"sudan hay", "corn"} and set(s.out[1]) == {"sudan hay"}
     assert s.aflatoxin.tolist() == [100.0, 300.0]
+
+
+@pytest.mark.parametrize("name", ["corn stalks", "corn silage", "corn gluten feed", "drought corn", "sorghum stubble",
+                                  "wheat hay", "oat hay", "wet distillers grains"])  # fmt: skip
+def test_a_hot_roughage_is_never_taken_for_a_clean_feed_of_the_table(name: str) -> None:
+    book = Book.of(load())
+    assert book.find(name) is None
+    with pytest.raises(InputError, match="tdn"):
+        read_feed({"name": name}, book)
+
+
+@pytest.mark.parametrize(
+    ("name", "row"),
+    [
+        ("Ground corn", "corn"), ("prairie hay, 2nd cutting lot 3", "prairie hay"), ("sorghum-sudan hay", "sudan hay"),
+        ("corn distillers grains", "distillers grains"), ("dried distillers grains with solubles", "distillers grains"),
+        ("Soybean meal 48%", "soybean meal"), ("milo", "sorghum grain"), ("grain sorghum", "sorghum grain"),
+    ],
+)  # fmt: skip
+def test_a_feed_is_known_by_its_usual_names(name: str, row: str) -> None:
+    book = Book.of(load())
+    assert book.find(name) is book.rows[row]
+
+
+def test_a_percent_written_as_a_share_is_refused() -> None:
+    book = Book.of(load())
+    for part, value in (("calcium", 0.35), ("phosphorus", 0.10), ("sulfur", 0.20)):
+        with pytest.raises(InputError, match=f"{part} of .* is read as {100 * value:g} %"):
+            read_feed({"name": "prairie hay", part: value}, book)
+    lime = {"dry_matter": 0.97, "tdn": 0.0, "protein": 0.0, "calcium": 0.22, "phosphorus": 0.19, "sulfur": 0.01}
+    assert read_feed({"name": "mineral mix", "price": 700.0, "nitrate": 0.0, "form": "NO3", "basis": "dry", **lime},
+                     book).kind == "mineral"  # fmt: skip
+
+
+def test_a_feed_over_the_lowest_class_but_under_the_ceiling_counts_at_its_hottest_bale_too() -> None:
+    """At 1,450 ppm of one core, single bales may be over the line from which nothing is fed: as in hay-nitrate."""
+    facts = load()
+    book = Book.of(facts)
+    made = {"form": "NO3-N", "basis": "dry", "cores": 1}
+    warm = read_feed({"name": "sudan hay", "nitrate": 1450.0, **made}, book)
+    cool = read_feed({"name": "sudan hay", "nitrate": 950.0, **made}, book)
+    s = screen([[warm, cool]], ["growing"], np.array([False]), facts)
+    assert s.ceiling[0] == 1500 and s.feeds.nitrate[0, 0] > 3 * 1450 and s.feeds.nitrate[0, 1] == 950.0
 
 
 def test_a_hot_feed_counts_at_its_hottest_credible_bale() -> None:

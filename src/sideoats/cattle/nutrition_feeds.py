@@ -6,6 +6,7 @@ accumulate nitrate and has no test, or when its aflatoxin is over the action lev
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -34,6 +35,9 @@ class Book:
 
     rows: Mapping[str, Mapping[str, Any]]
     largest_share: Mapping[str, float]
+    names: Mapping[frozenset[str], str]
+    plain: frozenset[str]
+    most: Mapping[str, float]
 
     @classmethod
     def of(cls, facts: Facts) -> Book:
@@ -45,16 +49,22 @@ class Book:
             for part in _PARTS:
                 row[part] = float(row[part]) / 100.0
         limits = {str(k): float(v) for k, v in facts["cattle/feeds.largest_share"].rows}
-        return cls(rows, limits)
+        names = {frozenset(feed.split()): feed for feed in rows}
+        for name, feed in facts["cattle/feeds.other_names"].rows:
+            names[frozenset(str(name).split())] = str(feed)
+        most = {str(part): float(share) for part, share in facts["cattle/feeds.most_of_an_organic_feed"].rows}
+        return cls(rows, limits, names, frozenset(facts["cattle/feeds.plain_words"].text.split()), most)
 
     def find(self, name: str) -> Mapping[str, Any] | None:
-        """The row whose name it is, or whose words are all in it; None where there is none."""
-        key = " ".join(name.lower().replace("_", " ").replace("-", " ").split())
-        if key in self.rows:
-            return self.rows[key]
-        words = set(key.split())
-        held = [row for feed, row in self.rows.items() if set(feed.split()) <= words]
-        return held[0] if held else None
+        """The row that goes by this name, plain words and numbers left out; None where there is none.
+
+        Corn stalks, corn silage and corn gluten feed are not corn: a word that is not plain makes another feed, so that
+        no hot roughage is taken for a clean grain.
+        """
+        words = frozenset(re.split(r"[^a-z0-9%]+", name.lower())) - {""}
+        bare = frozenset(w for w in words - self.plain if not any(c.isdigit() for c in w))
+        feed = self.names.get(words) or self.names.get(bare)
+        return None if feed is None else self.rows[feed]
 
 
 @dataclass(frozen=True)
@@ -99,21 +109,26 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
     """
     name = str(record["name"])
     row = book.find(name)
-    parts = {}
-    for part in (*_PARTS, "price"):
-        value = _given(record, part)
-        if np.isnan(value):
-            if row is None and part != "sulfur":
-                raise InputError(
-                    f"{part} of {name[:40]!r} is not known", where="feeds", expected=f"{part}=... in its record",
-                    todo="feeds in the table: " + ", ".join(book.rows),
-                )  # fmt: skip
-            value = float(row[part]) if row is not None else 0.0
-        parts[part] = value
+    parts = {part: _given(record, part) for part in (*_PARTS, "price")}
+    lacking = [part for part, value in parts.items() if np.isnan(value)]
+    if lacking and row is None:
+        raise InputError(
+            f"{' and '.join(lacking)} of {name[:40]!r} not known", where="feeds",
+            expected=", ".join(f"{part}=..." for part in lacking) + " in its record",
+            todo="feeds in the table: " + ", ".join(book.rows),
+        )  # fmt: skip
+    parts |= {part: float(row[part]) for part in lacking if row is not None}
     if not 0 < parts["dry_matter"] <= 1:
         raise InputError(
             f"dry_matter of {name[:40]!r} is {parts['dry_matter']:g}", where="feeds", expected="0 to 100 %"
         )
+    kind = str(row["kind"]) if row is not None else "roughage" if parts["tdn"] > 0 else "mineral"
+    for part, largest in book.most.items() if kind != "mineral" else ():
+        if parts[part] > largest:
+            raise InputError(
+                f"{part} of {name[:40]!r} is read as {100 * parts[part]:g} %", where="feeds",
+                expected=f"at most {100 * largest:g} % in a feed that is not a mineral", todo="write the % sign: 0.4%",
+            )  # fmt: skip
     level = _given(record, "nitrate")
     if not np.isnan(level):
         tested = nitrate.nitrate_nitrogen_dry(
@@ -123,7 +138,6 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
     untested = bool(np.isnan(level))
     if untested and row is not None:
         level = float(row["nitrate"])
-    kind = str(row["kind"]) if row is not None else "roughage"
     most = _given(record, "most")
     on_hand = _given(record, "on_hand") * 2000 * parts["dry_matter"] / (days * head)
     return OneFeed(
@@ -161,7 +175,8 @@ def screen(
 ) -> Screened:
     """Apply nitrate classes, hottest credible bales and aflatoxin levels to the feeds of every herd.
 
-    A feed under the ceiling counts at its test; one at or over it counts at its hottest credible bale.
+    A feed in the lowest class counts at its test; one above it counts at its hottest credible bale, as in
+    `hay-nitrate`, because one round bale is a day's feed.
     """
     herds, width = len(held), max([len(h) for h in held] + [1])
 
@@ -178,7 +193,8 @@ def screen(
     ruling = nitrate.rule(level.reshape(-1), wide_risk, table, every.values(), every[ALWAYS], dilution_targets(facts))
     share, by = ruling.share.reshape(level.shape), ruling.by.reshape(level.shape)
     ceiling, ceiling_by = ruling.ceiling.reshape(level.shape)[:, 0], ruling.ceiling_by.reshape(level.shape)[:, 0]
-    counted = _counted(level, ceiling, grid("cores", 1.0), grid("bales", np.nan), facts)
+    lowest = np.where(risk, min(t.bounds_nitrogen[1] for t in every.values()), table.bounds_nitrogen[1])
+    counted = _counted(level, np.minimum(ceiling, lowest), grid("cores", 1.0), grid("bales", np.nan), facts)
     action, limit = _aflatoxin(animals, grid("aflatoxin", np.nan), facts)
     barred = here & ((share <= 0) | np.isnan(level) | action)
     out = [_reasons(feeds, i, share, by, level, action) for i, feeds in enumerate(held)]
@@ -194,11 +210,11 @@ def screen(
     return Screened(feeds, ceiling, ceiling_by, limit, out, guessed)
 
 
-def _counted(level: Floats, ceiling: Floats, cores: Floats, bales: Floats, facts: Facts) -> Floats:
+def _counted(level: Floats, safe: Floats, cores: Floats, bales: Floats, facts: Facts) -> Floats:
     _, lowest, highest, count = facts["forage/lot.spread"].rows[0]
     spread = lots.log_spread_from_range(float(lowest), float(highest), int(count))
     few, weight, assurance = (facts.value(f"forage/lot.{k}") for k in ("bales_assumed", "spread_weight", "assurance"))
-    hot = np.nan_to_num(level) >= ceiling[:, None] * (1 - nitrate.ROUNDING)
+    hot = np.nan_to_num(level) >= safe[:, None] * (1 - nitrate.ROUNDING)
     if not hot.any():
         return level
     out = level.copy()

@@ -101,6 +101,10 @@ def _check(values: dict[str, Any]) -> None:
     book = Book.of(load())
     for feed in values["feeds"]:
         read_feed(feed, book)
+        if feed["on_hand"] is not None and values["head"] is None:
+            raise InputError(
+                "is missing", where="ration head", expected="head=60", todo="say how many share what is on hand"
+            )
     if values["water"] is not None and values["water_form"] is None:
         raise InputError("is missing", where="ration water_form", expected="NO3-N or NO3",
                          todo="a water result is judged only with its form: 100 ppm NO3-N is 443 ppm NO3")  # fmt: skip
@@ -398,6 +402,16 @@ class _Words:
                 f" {needs.aflatoxin[i]:.0f} ppb."
             ),
         ]
+        if not self.table.known("water")[i]:
+            out.append("The water is not tested: whatever nitrate it holds comes on top.")
+        out += [
+            f"{feed.name} counts at its hottest credible bale, {counted:,.0f} ppm NO3-N: one bale is a day's feed."
+            for feed, counted in zip(self.held[i], self.s.feeds.nitrate[i], strict=False)
+            if counted > feed.nitrate and feed.name not in self.s.out[i]
+        ]
+        unpriced = [str(f["name"]) for f in self.table.rows("feeds")[i] or () if f.get("price") is None]
+        if unpriced:
+            out.append(f"Priced from the book, put in your own: {', '.join(unpriced)}.")
         out += [f"Kept out: {name}, because {reason}." for name, reason in self.s.out[i].items()]
         out += [f"Refused: {name}: {reason}" for name, reason in self.bad[i].items()]
         if self.s.guessed[i]:
