@@ -49,11 +49,11 @@ class Book:
             for part in _PARTS:
                 row[part] = float(row[part]) / 100.0
         limits = {str(k): float(v) for k, v in facts["cattle/feeds.largest_share"].rows}
-        names = {frozenset(feed.split()): feed for feed in rows}
+        known = {frozenset(feed.split()): feed for feed in rows}
         for name, feed in facts["cattle/feeds.other_names"].rows:
-            names[frozenset(str(name).split())] = str(feed)
+            known[frozenset(str(name).split())] = str(feed)
         most = {str(part): float(share) for part, share in facts["cattle/feeds.most_of_an_organic_feed"].rows}
-        return cls(rows, limits, names, frozenset(facts["cattle/feeds.plain_words"].text.split()), most)
+        return cls(rows, limits, known, frozenset(facts["cattle/feeds.plain_words"].text.split()), most)
 
     def find(self, name: str) -> Mapping[str, Any] | None:
         """The row that goes by this name, plain words and numbers left out; None where there is none.
