@@ -39,9 +39,8 @@ def call_text(call: Call, *, options: int = 6) -> str:
             sure = f", as good as {money(certain, o.unit)} for certain" if abs(certain - o.expected) > 0.005 else ""
             low, high = money(o.low, o.unit), money(o.high, o.unit)
             spread = f" (1 in 10 below {low}, 1 in 10 above {high})" if low != high else ""  # the same in every future
-            lines.append(
-                f"  {o.label}: {money(o.expected, o.unit)}{sure}{spread}; best in {100 * o.chance_best:.0f} % of futures"
-            )
+            best = f"best in {100 * o.chance_best:.0f} % of futures"
+            lines.append(f"  {o.label}: {money(o.expected, o.unit)}{sure}{spread}; {best}")
     if len(shown) > options:
         lines.append(f"  ... and {len(shown) - options} more options (--json shows all)")
     if call.quantities:

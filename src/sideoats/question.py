@@ -398,6 +398,7 @@ class Question:
     apart : fields on which the options or the facts read depend (``name?``: only whether it is known); the week asks
         rows that differ in them apart, so that no call shows or cites what only a neighbour in its batch needed
     check : refuse a combination of inputs in a phone-in (raise InputError); values by field name
+    desk_look : its look is made at the desk or by telephone (a forecast, an account), so no round goes there for it
     """
 
     name: str
@@ -414,6 +415,7 @@ class Question:
     options_count: int = 16
     apart: tuple[str, ...] = ()
     check: Callable[[dict[str, Any]], None] | None = None
+    desk_look: bool = False
 
     def ask(self, table: Table, context: Context) -> Answers:
         """Answer every row; the facts read on the way become the sources."""

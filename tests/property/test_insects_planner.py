@@ -42,6 +42,24 @@ def test_the_round_fits_the_hours_and_comes_near_the_best_there_is(seed: int) ->
     assert found.worth.sum() >= 0.5 * best  # worth an hour first is a heuristic with that bound in practice
 
 
+@given(st.integers(0, 2**32 - 1))
+@settings(max_examples=25, deadline=None)
+def test_a_later_turn_takes_no_hour_from_an_earlier_one(seed: int) -> None:
+    """Whatever the later visits are worth, those of the first turn are chosen as if they were alone."""
+    rng = np.random.default_rng(seed)
+    n = 8
+    road = road_hours(38 + 0.3 * rng.random(n + 1), -99 + 0.3 * rng.random(n + 1), speed=60, winding=1.3)
+    turn, hours, available = rng.integers(0, 2, n), rng.uniform(0.3, 1.0, n), float(rng.uniform(0.5, 5))
+    worth = rng.gamma(1, 100, n) * np.where(turn == 1, 1e4, 1.0)
+    first = np.flatnonzero(turn == 0)
+    nodes = np.append(0, first + 1)
+    alone = plan_round(worth[first], hours[first], road[np.ix_(nodes, nodes)], available)
+    found = plan_round(worth, hours, road, available, turn=turn)
+    assert set(found.order.tolist()) & set(first.tolist()) == set(first[alone.order].tolist())
+    assert found.hours_in_all <= available + 1e-6
+    assert np.all(np.diff(turn[found.left]) >= 0)
+
+
 def test_distances_against_the_great_circle_formula_of_a_library() -> None:
     """One degree of latitude is 111.195 km on the mean sphere (6371.0088 km, IUGG)."""
     road = road_hours([38.0, 39.0, np.nan], [-99.0, -99.0, np.nan], speed=1.0, winding=1.0)

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from sideoats.bulletin.field_card import cards, round_map, round_text
+from sideoats.call import Call
 from sideoats.demo.district import TODAY, all_entries
 from sideoats.ledger import open_ledger
 from sideoats.week import District, Week, district_of, run_week
@@ -24,15 +25,40 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> tuple[Week, District]:
         return run_week(ledger, TODAY, draws=60), district_of(ledger, TODAY, kinds=kinds, draws=60)
 
 
-def test_the_round_keeps_to_the_hours_and_takes_the_worthiest_first(found: tuple[Week, District]) -> None:
+def asks(call: Call) -> bool:
+    """Whether a call sends somebody to its place."""
+    at_the_desk = call.question in ("herd-weather", "wean-date", "seeding-rate")  # forecast, telephone, seed tag
+    return not is_flight(call) and not at_the_desk and (call.verdict == "look" or call.verdict == "stop")
+
+
+def test_the_round_keeps_to_the_hours_and_goes_wherever_a_look_is_asked_for(found: tuple[Week, District]) -> None:
     short, long = (plan_visits(*found, hours=h) for h in (2.0, 40.0))
     assert short.hours <= 2.0 and 0 < len(short.visits) < len(long.visits)
-    asked = {c.place for c in found[0].of("look") if not is_flight(c)}
+    asked = {c.place for c in found[0].calls if asks(c) and c.look_by}
     sent = {v.place.id for v in long.visits if any(is_flight(c) for c in v.reasons)}
     assert {v.place.id for v in (*short.visits, *short.left)} == asked | sent == {v.place.id for v in long.visits}
-    best = max(long.visits, key=lambda v: v.worth)
-    assert best.place.id in {v.place.id for v in short.visits}
     assert all(v.look_by is None or v.look_by <= TODAY + timedelta(days=60) for v in long.visits)
+
+
+def test_nobody_drives_to_a_place_for_what_is_looked_up_at_the_desk(found: tuple[Week, District]) -> None:
+    forecasts = [c for c in found[0].of("look") if c.question == "herd-weather"]
+    plan = plan_visits(*found, hours=60)
+    assert forecasts and "herd-weather" not in {c.question for v in plan.visits for c in v.reasons}
+
+
+def test_hours_go_first_to_what_is_due_within_days_and_to_hazards(found: tuple[Week, District]) -> None:
+    """The hot hay lot and the eaten wheat of tomorrow, worth unknown, before dollars that can wait until Sunday."""
+    every = plan_visits(*found, hours=60).visits
+    soon = {v.place.id for v in every if v.look_by and v.look_by <= TODAY + timedelta(days=2)}
+    hazards = {v.place.id for v in every if v.hazard}
+    later = {v.place.id for v in every if v.look_by and v.look_by >= TODAY + timedelta(days=7)}
+    assert "dry-fork.sudan-hay-lot-4" in soon & hazards and soon - hazards and later - hazards
+    assert all(c.verdict == "stop" for v in every if v.hazard for c in v.reasons[:1])
+    for hours in (2.5, 3.5, 5.0, 8.0):
+        seen = {v.place.id for v in plan_visits(*found, hours=hours).visits}
+        assert soon <= seen or seen <= soon
+    text = round_text(plan_visits(*found, hours=3.5))
+    assert "dry-fork.sudan-hay-lot-4: a hazard, no price on it, look by 15 Sep" in text
 
 
 def test_a_flight_sends_to_fields_that_it_threatens_and_nobody_has_counted(found: tuple[Week, District]) -> None:

@@ -36,15 +36,21 @@ def round_text(plan: Plan) -> str:
         lines.append(f"{v.number:>3}. {_line(v)}")
         lines += [f"       {c.question}: {c.headline}" for c in v.reasons]
     if plan.left:
-        lines += ["", "Not in this round, the most worth first:"]
+        lines += ["", "Not in this round, what is due soonest first, then the most worth:"]
         lines += [f"   - {_line(v)}" for v in plan.left]
     return "\n".join(lines) + "\n"
 
 
+def _worth(v: Visit) -> str:
+    """What a visit is worth, in words; a hazard has no price."""
+    if v.hazard:
+        return "a hazard, no price on it"
+    return "worth not known yet" if v.guessed else f"a look is worth up to {v.worth:,.0f} USD"
+
+
 def _line(v: Visit) -> str:
-    worth = "worth not known yet" if v.guessed else f"a look is worth up to {v.worth:,.0f} USD"
     by = f", look by {v.look_by:%d %b}" if v.look_by else ""
-    return f"{v.place.id}: {worth}{by}"
+    return f"{v.place.id}: {_worth(v)}{by}"
 
 
 def round_map(plan: Plan) -> Picture | None:
@@ -80,7 +86,10 @@ def round_map(plan: Plan) -> Picture | None:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 680 {height:.0f}" role="img" font-family="sans-serif">'
         f"<title>{escape(title)}</title><desc>{escape(summary)}</desc>{''.join(parts)}</svg>"
     )
-    rows = tuple((str(v.number or "-"), v.place.id, f"{v.worth:,.0f}") for v in (*plan.visits, *plan.left))
+    rows = tuple(
+        (str(v.number or "-"), v.place.id, "hazard" if v.hazard else f"{v.worth:,.0f}")
+        for v in (*plan.visits, *plan.left)
+    )
     return Picture(title, summary, ("visit", "place", "worth of a look [USD]"), rows, svg)
 
 

@@ -25,7 +25,10 @@ from sideoats.cli._shared import ledger_location, on_option, today
 def command(
     ctx: click.Context, on: date | None, hours: float, start: str | None, farm: str | None, out: Path | None, draws: int
 ) -> None:
-    """Choose which places to look at this week by what a look is worth an hour, and order them into a round."""
+    """Choose which places to look at this week and order them into a round.
+
+    What is due within days goes first, hazards before the rest; then what a look is worth an hour decides.
+    """
     from sideoats.bulletin.field_card import cards, round_map, round_text
     from sideoats.ledger import open_ledger
     from sideoats.week import run_week

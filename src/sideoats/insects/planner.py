@@ -3,6 +3,7 @@
 A visit is worth what the looks at that place are worth; it costs the time on the spot and the detour. Visits are added
 one by one, each time the one that brings most for each extra hour, at the point of the round where it adds least road
 (cheapest insertion). That is a heuristic: it is compared with every order in tests/property/test_insects_planner.py.
+What may not wait, or has no price, has an earlier turn: hours go to the visits of a turn before the next is tried.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ class Round:
     order : rows in the order of the round
     hours : of each visit on the spot, in that order; road_hours : driving in all, back to the start
     worth : of each visit, in that order
-    left : rows not visited, the most worth an hour first
+    left : rows not visited, by turn, the most worth an hour first
     """
 
     order: NDArray[np.int64]
@@ -78,7 +79,9 @@ def first_look_worth(over: float, excess: float, cost: float) -> float:
     return saved - max(0.0, saved - (1.0 - over) * cost)
 
 
-def plan_round(worth: ArrayLike, hours: ArrayLike, road: ArrayLike, available: float) -> Round:
+def plan_round(
+    worth: ArrayLike, hours: ArrayLike, road: ArrayLike, available: float, *, turn: ArrayLike | None = None
+) -> Round:
     """A round from and back to the start within the hours there are.
 
     Parameters
@@ -86,10 +89,24 @@ def plan_round(worth: ArrayLike, hours: ArrayLike, road: ArrayLike, available: f
     worth : (n,) of a visit [USD]; hours : (n,) on the spot [h]
     road : (n + 1, n + 1) driving hours, row and column 0 the start [h]
     available : hours in all [h]
+    turn : (n,) whole numbers, the lower before the higher whatever they are worth; all the same where None
     """
     gain, stay, ways = np.asarray(worth, float), np.asarray(hours, float), np.asarray(road, float)
+    turns = np.zeros(len(gain), dtype=np.int64) if turn is None else np.asarray(turn, dtype=np.int64)
     route, spent = [0, 0], 0.0
-    waiting = [i for i in range(len(gain)) if gain[i] > 0]
+    for now in np.unique(turns).tolist():
+        spent = _fill(route, spent, np.flatnonzero((turns == now) & (gain > 0)).tolist(), gain, stay, ways, available)
+    order = np.array([n - 1 for n in route[1:-1]], dtype=np.int64)
+    driving = float(sum(ways[a, b] for a, b in pairwise(route)))
+    left = np.array([i for i in range(len(gain)) if i not in set(order.tolist())], dtype=np.int64)
+    left = left[np.lexsort((-gain[left] / np.maximum(stay[left], 1e-9), turns[left]))]
+    return Round(order, stay[order], driving, gain[order], left)
+
+
+def _fill(
+    route: list[int], spent: float, waiting: list[int], gain: Floats, stay: Floats, ways: Floats, available: float
+) -> float:
+    """Put into the route what of `waiting` there are hours for, the best rate first; the hours spent then."""
     while waiting:
         best = None
         for i in waiting:
@@ -106,8 +123,4 @@ def plan_round(worth: ArrayLike, hours: ArrayLike, road: ArrayLike, available: f
         route.insert(at + 1, chosen + 1)
         waiting.remove(chosen)
         spent += extra
-    order = np.array([n - 1 for n in route[1:-1]], dtype=np.int64)
-    driving = float(sum(ways[a, b] for a, b in pairwise(route)))
-    left = np.array([i for i in range(len(gain)) if i not in set(order.tolist())], dtype=np.int64)
-    left = left[np.argsort(-gain[left] / np.maximum(stay[left], 1e-9), kind="stable")]
-    return Round(order, stay[order], driving, gain[order], left)
+    return spent

@@ -12,10 +12,13 @@ import numpy as np
 from sideoats.call import Call
 from sideoats.insects.planner import plan_round, road_hours
 from sideoats.ledger import Place
+from sideoats.question import find
 from sideoats.week.district import District
 from sideoats.week.flights import FlightField, flight_fields, is_flight, position
 from sideoats.week.run import Week
 from sideoats.week.stop_lines import stop_lines
+
+_ROUND_DAYS = 7  # the next round is a week away, as the week itself is
 
 
 @dataclass(frozen=True)
@@ -25,10 +28,12 @@ class Visit:
     Attributes
     ----------
     number : in the order of the round, 0 for a place left out
-    reasons : the calls that ask for the look, the most worth first; a trap's call where its flight sends one there
+    reasons : the calls that ask for the look, hazards and then the most worth first; a trap's call where its flight
+        sends one there
     count : questions whose counts are wanted
     worth : money for the whole place that the looks are worth [USD]; `guessed` where nothing is known of it yet
     look_by : the earliest date among the reasons
+    hazard : whether a hazard is among the reasons, which has no price
     """
 
     number: int
@@ -40,6 +45,7 @@ class Visit:
     look_by: date | None
     latitude: float
     longitude: float
+    hazard: bool = False
 
 
 @dataclass(frozen=True)
@@ -65,8 +71,10 @@ def plan_visits(
 ) -> Plan:
     """Choose and order the visits of a week.
 
-    Places whose call is to look are candidates, and so are the fields that a moth flight threatens (`flight_fields`).
-    The trap of such a flight is not visited for it: it is the fields that want looking at.
+    Places whose call asks for a look are candidates, and so are the fields that a moth flight threatens
+    (`flight_fields`). The trap of such a flight is not visited for it: it is the fields that want looking at. Nor is a
+    place for what is looked up at the desk, such as a forecast. Hours go first to what is due within days, hazards
+    before the rest, then to what is due before the next weekly round, and last to what that round can do.
 
     Parameters
     ----------
@@ -78,7 +86,7 @@ def plan_visits(
     facts = district.facts.reader()
     by_place: dict[str, list[Call]] = {}
     for call in week.calls:
-        if call.verdict == "look" and not is_flight(call) and (farm is None or call.farm == farm):
+        if _asks_for_a_visit(call) and (farm is None or call.farm == farm):
             by_place.setdefault(call.place, []).append(call)
     places = {p.id: p for p in district.snapshot.places if sees is None or p.id in sees}
     flights = flight_fields(filter(is_flight, week.calls), places, district, facts, farm)
@@ -98,7 +106,9 @@ def plan_visits(
         winding=facts.value("insects/planner.winding"),
     )
     stay = np.full(len(visits), facts.value("insects/planner.visit_hours"))
-    found = plan_round(np.array([v.worth for v in visits]), stay, road, hours)
+    soon = facts.value("insects/planner.due_soon")
+    turn = np.array([_turn(v, week.on, soon) for v in visits], dtype=np.int64)
+    found = plan_round(np.array([v.worth for v in visits]), stay, road, hours, turn=turn)
     numbered = tuple(_numbered(visits[i], n) for n, i in enumerate(found.order.tolist(), 1))
     left = tuple(visits[i] for i in found.left.tolist())
     return Plan(week.on, numbered, left, found.hours_in_all, found.road_hours, hours)
@@ -109,8 +119,20 @@ def _middle(values: Any) -> float:
     return float(known.mean()) if known.size else 0.0
 
 
+def _asks_for_a_visit(call: Call) -> bool:
+    asked = call.verdict == "look" or (call.verdict == "stop" and call.look_by is not None)
+    return asked and not is_flight(call) and not find(call.question).desk_look
+
+
+def _turn(visit: Visit, on: date, soon: float) -> int:
+    """Which visits get hours first: by how soon they are due, and of those hazards before what has a price."""
+    days = (visit.look_by - on).days if visit.look_by else _ROUND_DAYS
+    due = 0 if days <= soon else 1 if days < _ROUND_DAYS else 2
+    return 2 * due + (not visit.hazard)
+
+
 def _visit(place: Place, calls: Sequence[Call], flight: FlightField | None, unknown: float) -> Visit:
-    ranked = sorted(calls, key=lambda c: (-c.cost_of_waiting, c.question))
+    ranked = sorted(calls, key=lambda c: (c.verdict != "stop", -c.cost_of_waiting, c.question))
     worth = sum(c.cost_of_waiting for c in ranked)
     count = [c.question for c in ranked]
     if flight:
@@ -122,7 +144,7 @@ def _visit(place: Place, calls: Sequence[Call], flight: FlightField | None, unkn
     guessed = worth <= 0
     return Visit(
         0, place, tuple(ranked), tuple(dict.fromkeys(count)), unknown if guessed else worth, guessed,
-        min(dates, default=None), latitude, longitude,
+        min(dates, default=None), latitude, longitude, any(c.verdict == "stop" for c in ranked),
     )  # fmt: skip
 
 

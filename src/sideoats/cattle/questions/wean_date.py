@@ -410,4 +410,5 @@ QUESTION = Question(
     "its own rules.",
     options_count=3,
     check=check,
+    desk_look=True,  # a sale of another day is asked for by telephone
 )

@@ -340,6 +340,7 @@ QUESTION = Question(
     about="Whether the weather now or in the coming week is a hazard to the herd, what relief it needs by when, and "
     "from which hour cattle must not be worked.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("herd", "pen")), size="head", check=_check, options_count=24,
+    desk_look=True,  # the forecast is to be read
     limits="Thresholds come from feedlot cattle of temperate breeds. No drug, no dose: the veterinarian decides on "
     "sick animals.",
 )  # fmt: skip

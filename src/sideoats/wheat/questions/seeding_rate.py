@@ -195,6 +195,7 @@ QUESTION = Question(
     "precipitation and purpose.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=CROPS), size="acres", in_season=_in_season,
     check=_check,
+    desk_look=True,  # seed is counted where it is stored, or read from its tag
     apart=("purpose", "residue", "target?", "planned?", "survival?", "germination?", "emergence?", "precipitation?"),
     limits="Published rates are Kansas's. Texas trials disagree on whether low rates cost grain; both stand in the "
     "facts.",
