@@ -22,6 +22,7 @@ from sideoats.errors import InputError
 from sideoats.ledger import open_ledger
 from sideoats.question import registry
 from sideoats.week import Week, run_week
+from sideoats.week.run import weekly_questions
 from sideoats.week.snapshot import Snapshot, take_snapshot
 
 HOSTILE = '<script>alert(1)</script> #read("/etc/passwd") $x$ *b* _i_ \\n"'
@@ -88,6 +89,35 @@ def test_a_hazard_on_one_farm_brings_its_general_reminder_and_no_number() -> Non
     assert not any(c.isdigit() for c in b.hazards[0])
 
 
+def test_a_hazard_anywhere_goes_before_the_usual_reminder_and_is_told_once() -> None:
+    calls = [call(i, "cull-cows") for i in range(6)] + [call(9, "cull-cows", "stop"), call(9, "wean-date", "stop")]
+    calls += [call(9, "precondition", "stop")]
+    en = words("en")
+    b = make_bulletin(week(calls), en)
+    assert [i.reminder for i in b.items] == [en.hazard("cull-cows")] != [en.reminder("cull-cows")]
+    assert b.hazards == (en.hazard("wean-date"),) and "withdrawal" in b.hazards[0]
+    calm = make_bulletin(week(calls[:6]), en)
+    assert [i.reminder for i in calm.items] == [en.reminder("cull-cows")] and calm.hazards == ()
+    assert radio(b, en, seconds=60).index(b.hazards[0]) < radio(b, en, seconds=60).index("Cull cows")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_question_of_the_week_has_something_to_say_to_all(language: str) -> None:
+    """Without a number: a sentence that names none needs no source, and holds on every field."""
+    spoken = words(language)
+    said = {q.name: spoken.reminder(q.name) for q in weekly_questions()}
+    assert [name for name, text in said.items() if not text] == []
+    both = [*spoken.table["reminders"].values(), *spoken.table["hazards"].values()]
+    assert all(len(text) <= 110 and text.endswith(".") and not any(c.isdigit() for c in text) for text in both)
+
+
+def test_what_differs_from_place_to_place_is_read_aloud_as_what_holds_for_all() -> None:
+    calls = [call(i) for i in range(4)] + [call(i, verdict="look") for i in range(4, 8)]
+    b, en = make_bulletin(week(calls), words("en")), words("en")
+    assert "some should act" in plain_text(b, en) and "some should act" not in script(b, en)
+    assert f"Aphids in sorghum: {en.reminder('sorghum-aphid')}" in script(b, en)
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_no_public_text_names_a_farm_or_a_place(language: str, demo: tuple[Week, Snapshot]) -> None:
     found, snapshot = demo
@@ -120,7 +150,7 @@ def test_lengths(language: str, demo: tuple[Week, Snapshot]) -> None:
 def test_both_languages_have_the_same_phrases_and_every_question_has_a_title() -> None:
     tables = [words(language).table for language in LANGUAGES]
     assert tables[0].keys() == tables[1].keys()
-    for part in ("phrases", "verdicts", "questions", "reminders", "units", "lists"):
+    for part in ("phrases", "verdicts", "questions", "reminders", "hazards", "units", "lists"):
         assert tables[0][part].keys() == tables[1][part].keys(), part
     for key in tables[0]["phrases"]:
         blanks = [{b for _, b, _, _ in string.Formatter().parse(t["phrases"][key]) if b} for t in tables]

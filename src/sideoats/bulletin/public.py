@@ -44,6 +44,11 @@ class Item:
     last: date | None
     mixed: bool = False
 
+    @property
+    def said(self) -> str:
+        """Read aloud: which verdicts there are says nothing to a listener, so that what holds for all stands for it."""
+        return self.reminder if self.mixed and self.reminder else f"{self.sentence} {self.reminder}".strip()
+
 
 @dataclass(frozen=True)
 class StationLine:
@@ -131,7 +136,7 @@ def _gain(calls: list[Call]) -> tuple[float, str] | None:
     return float(f"{middle:.2g}"), unit
 
 
-def _mixed(question: str, verdict: str, calls: list[Call], words: Words) -> Item:
+def _mixed(question: str, verdict: str, calls: list[Call], words: Words, reminder: str) -> Item:
     """All verdicts of a question together: which there are, and on how many farms it was asked."""
     kinds = [words.phrase(f"mixed.{v}") for v in VERDICTS if any(c.verdict == v for c in calls)]
     farms = _farms(calls)
@@ -140,12 +145,12 @@ def _mixed(question: str, verdict: str, calls: list[Call], words: Words) -> Item
     )
     word = words.phrase("mixed.word", verdict=words.verdict(verdict))
     return Item(
-        question, verdict, word, words.question(question), sentence, words.reminder(question), len(calls), farms,
+        question, verdict, word, words.question(question), sentence, reminder, len(calls), farms,
         None, None, mixed=True,
     )  # fmt: skip
 
 
-def _item(question: str, verdict: str, calls: list[Call], words: Words) -> Item:
+def _item(question: str, verdict: str, calls: list[Call], words: Words, reminder: str) -> Item:
     dates = sorted(d for c in calls if (d := c.act_by or c.look_by))
     first, last = (dates[0], dates[-1]) if dates else (None, None)
     farms = _farms(calls)
@@ -159,7 +164,7 @@ def _item(question: str, verdict: str, calls: list[Call], words: Words) -> Item:
     if gain is not None and gain[0] >= 1:
         sentence += " " + words.phrase("worth", money=f"{gain[0]:g}", unit=words.unit(gain[1]))
     return Item(
-        question, verdict, words.verdict(verdict), words.question(question), sentence, words.reminder(question),
+        question, verdict, words.verdict(verdict), words.question(question), sentence, reminder,
         len(calls), farms, first, last,
     )  # fmt: skip
 
@@ -210,8 +215,10 @@ def make_bulletin(
     written = paragraphs or {}
     items = []
     told, withheld = reported(groups(week.calls))
+    stopped = {c.question for c in week.of("stop")}
     for question, verdict, calls, mixed in told:
-        item = (_mixed if mixed else _item)(question, verdict, calls, words)
+        reminder = words.reminder(question, hazard=question in stopped)
+        item = (_mixed if mixed else _item)(question, verdict, calls, words, reminder)
         own = written.get(f"{question}.{words.language}")
         items.append(item if not own else Item(**{**item.__dict__, "sentence": f"{item.sentence} {own}"}))
     lines = station_lines(stations or {}, week.on)
@@ -222,7 +229,7 @@ def make_bulletin(
         title=words.phrase("title", district=district or words.phrase("district"), day=words.long_day(week.on)),
         opening=opening,
         items=tuple(items),
-        hazards=_hazards(week.of("stop"), items, words),
+        hazards=_hazards(stopped, items, words),
         withheld=withheld,
         waiting=len(week.of("wait")),
         stations=lines,
@@ -234,11 +241,11 @@ def make_bulletin(
     )
 
 
-def _hazards(stops: Iterable[Call], items: list[Item], words: Words) -> tuple[str, ...]:
-    """Reminders of questions with a hazard anywhere that no reported group shows: general words, no numbers."""
-    told = {i.question for i in items}
-    names = sorted({c.question for c in stops} - told)
-    return tuple(r for name in names if (r := words.reminder(name)))
+def _hazards(stopped: Iterable[str], items: list[Item], words: Words) -> tuple[str, ...]:
+    """Warnings of questions with a hazard anywhere that no reported group shows: general words, no numbers."""
+    told = {i.reminder for i in items}
+    warnings = dict.fromkeys(words.hazard(name) for name in sorted(stopped))  # several questions share one
+    return tuple(w for w in warnings if w and w not in told)
 
 
 def _opening(items: list[Item], lines: tuple[StationLine, ...], words: Words) -> str:

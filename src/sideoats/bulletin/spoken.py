@@ -23,7 +23,7 @@ def script(bulletin: Bulletin, words: Words, *, minutes: float = 2.0) -> str:
     middle = list(bulletin.hazards)
     room = most - _count(ends) - _count(bye) - _count(middle)
     for item in bulletin.items:
-        said = words.phrase("spoken_item", title=f"{item.title}:", sentence=f"{item.sentence} {item.reminder}".strip())
+        said = words.phrase("spoken_item", title=f"{item.title}:", sentence=item.said)
         if _count([said]) > room:
             continue
         room -= _count([said])
@@ -57,7 +57,8 @@ def radio(bulletin: Bulletin, words: Words, *, seconds: int) -> str:
     out: list[str] = []
     for sentence in [
         bulletin.opening,
-        *(f"{i.title}: {i.sentence}" for i in bulletin.items),
+        *bulletin.hazards,
+        *(f"{i.title}: {i.said}" for i in bulletin.items),
         words.phrase("spoken_bye"),
     ]:
         if _count([*out, sentence]) <= most:

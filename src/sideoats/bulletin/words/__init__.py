@@ -36,9 +36,17 @@ class Words:
         """The question as the public would put it."""
         return str(self.table["questions"].get(name, name.replace("-", " ")))
 
-    def reminder(self, name: str) -> str:
-        """What the label, the laboratory or the veterinarian must decide; "" where nothing special holds."""
-        return str(self.table["reminders"].get(name, ""))
+    def reminder(self, name: str, *, hazard: bool = False) -> str:
+        """What holds for everyone with this question, without a number; of a hazard, if there is one, its warning.
+
+        Common practice, no source: none of these sentences decides anything. "" for a question that is only phoned in.
+        """
+        kinds = ("hazards", "reminders") if hazard else ("reminders", "hazards")
+        return str(next((self.table[kind][name] for kind in kinds if name in self.table[kind]), ""))
+
+    def hazard(self, name: str) -> str:
+        """The warning of a question's hazard; "" where it has none that holds for everyone."""
+        return str(self.table["hazards"].get(name, ""))
 
     def verdict(self, verdict: str) -> str:
         """The verdict's word."""
