@@ -119,24 +119,27 @@ def test_price_moves_neither_verdict_nor_bars(one: float, other: float) -> None:
     st.sampled_from(["sudangrass", "sorghum-sudan", "johnsongrass", "forage sorghum", "grain sorghum"]), st.floats(0,
     120),
     st.integers(0, 40), st.floats(0, 2000), st.sampled_from(["usual", "cautious"]), st.booleans(),
+    st.one_of(st.none(), st.floats(0, 120)),
 )  # fmt: skip
 def test_grazing_inside_the_wait_is_stop_at_any_price(
-    species: str, height: float, days: int, price: float, preset: str, shoots: bool
+    species: str, height: float, days: int, price: float, preset: str, shoots: bool, young: float | None
 ) -> None:
+    young = young if shoots else None
     call = ask(
         "graze-prussic",
-        {
-            "species": species, "height": f"{height} in", "days_since_frost": days, "price": f"{price} USD/ton",
-            "preset": preset, "new_shoots": shoots,
-        },
+        _values(
+            species=species, height=f"{height} in", days_since_frost=days, price=f"{price} USD/ton", preset=preset,
+            new_shoots=shoots, shoot_height=None if young is None else f"{young} in",
+        ),
         on=ON, facts=FACTS, outlook=OUTLOOK,
     )  # fmt: skip
     tall = {"usual": 18.0, "cautious": 24.0} if species == "sudangrass" else {"usual": 24.0, "cautious": 30.0}
-    wait = {"usual": 7, "cautious": 14}[preset]
-    if days < wait or height < tall[preset]:
+    wait = {"usual": 14 if shoots else 7, "cautious": 14}[preset]  # Ag Proud 35189: two weeks where shoots were killed
+    short = height < tall[preset] or (shoots and (young is None or young < tall[preset]))
+    if days < wait or short:
         assert call["verdict"] == "stop" and call["options"][0]["barred"]
     else:
-        assert call["verdict"] == "act"
+        assert call["verdict"] == "act" and call["act_by"] == ON.isoformat()
     assert "veterinarian" in call["cautions"][0]
 
 

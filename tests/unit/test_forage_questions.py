@@ -252,6 +252,38 @@ def test_grazing_rules() -> None:
     assert young["verdict"] == "stop" and "new shoots" in young["headline"]
 
 
+def test_tall_old_growth_says_nothing_about_the_new_shoots_at_its_foot() -> None:
+    after = {"species": "sorghum-sudan", "height": "60 in", "days_since_frost": "30"}
+    unknown = told("graze-prussic", **after, new_shoots="yes")
+    assert unknown["verdict"] == "stop" and "new shoots of unknown height" in unknown["headline"]
+    short = told("graze-prussic", **after, shoot_height="8 in")
+    assert short["verdict"] == "stop" and "new shoots 8 in tall, 30 in needed" in short["headline"]
+    assert told("graze-prussic", **after, new_shoots="yes", shoot_height="31 in")["verdict"] == "act"
+    with pytest.raises(InputError, match="new_shoots is no"):
+        told("graze-prussic", **after, new_shoots="no", shoot_height="8 in")
+
+
+def test_turning_out_carries_its_day_and_why_and_nitrate_stays_open() -> None:
+    call = told(
+        "graze-prussic", species="sudan", height="30 in", new_shoots="no", price="110 USD/ton", weight="1200 lb"
+    )
+    assert (call["verdict"], call["act_by"]) == ("act", ON.isoformat())
+    # by hand: 1,200 lb x 2.5 % / 0.88 / 2,000 x 110 USD = 1.875 a day
+    text = " ".join(call["because"])
+    assert "Each day off it costs 1.8" in text and "look again" in call["headline"]
+    row = {"species": "sudangrass", "height": 30.0, "new_shoots": False, "price": 110.0, "weight": 1200.0}
+    assert _answers("graze-prussic", [row]).call(0).cost_of_waiting == pytest.approx(7 * 1.875, rel=1e-3)
+    corn = told("graze-prussic", species="corn")
+    assert "nitrate is not judged here" in corn["headline"] and "less than half of normal" in " ".join(corn["because"])
+
+
+def test_a_frost_dated_ahead_waits_from_today_and_is_said() -> None:
+    call = told("graze-prussic", species="sudan", height="30 in", new_shoots="no", frost_date="2026-10-20")
+    assert call["verdict"] == "stop" and call["quantities"]["days_since_frost"]["value"] == 0.0
+    assert call["look_by"] == (ON + timedelta(days=14)).isoformat()
+    assert "dated ahead of today" in " ".join(call["because"])
+
+
 @pytest.mark.parametrize(
     ("hcn", "basis", "verdict"), [("150 ppm", "wet", "stop"), ("100 ppm", "wet", "act"), ("700 ppm", "dry", "stop")]
 )

@@ -129,6 +129,7 @@ def standing_forage(
     days_since_frost: ArrayLike,
     days_since_rain: ArrayLike,
     new_shoots: ArrayLike,
+    shoot_height: ArrayLike = np.nan,
 ) -> Standing:
     """Apply the height, frost, new-shoot and drought-breaking-rain rules of one preset.
 
@@ -139,6 +140,7 @@ def standing_forage(
     days_since_frost : NaN where there was none
     days_since_rain : days since rain that ended a drought; NaN where there was none
     new_shoots : True where new shoots or tillers stand after the frost or rain: grazed first, and the most dangerous
+    shoot_height : [in] of those shoots, which tall old growth says nothing about; NaN counts as too short
     """
     tall = np.atleast_1d(np.asarray(height, dtype=np.float64))
     shoots = np.broadcast_to(np.asarray(new_shoots, bool), tall.shape)
@@ -147,14 +149,15 @@ def standing_forage(
     risky = np.array([str(g) in preset.height for g in groups], dtype=bool)
     plain, young = by_group(preset.height, groups), by_group(preset.new_shoot_height, groups)
     needed = np.where(shoots, np.fmax(plain, young), plain)
-    short = risky & ~(tall >= needed)
+    short = risky & ~(tall >= plain)
 
     def left(wait: dict[str, float], age: Floats) -> Floats:
         return np.where(risky & ~np.isnan(age), np.maximum(by_group(wait, groups) - age, 0.0), 0.0)
 
     frost_left = left(preset.frost_wait, frost_age)
     rain_left = left(preset.rain_wait, rain_age)
-    # new shoots stay dangerous until a later frost kills them and the wait has run, or until they are tall enough
-    shoot_bar = risky & shoots & ~(tall >= young)
+    # new shoots stay dangerous until they are tall themselves; a frost that kills them starts their own wait
+    shoot_bar = risky & shoots & ~(np.broadcast_to(np.asarray(shoot_height, np.float64), tall.shape) >= young)
+    frost_left = np.where(shoots, np.fmax(frost_left, left(preset.new_shoot_wait, frost_age)), frost_left)
     days = np.fmax(frost_left, rain_left)
     return Standing(short, frost_left > 0, shoot_bar, rain_left > 0, days, needed)

@@ -29,6 +29,8 @@ _ALIASES = {
     "sorghum": "grain sorghum", "johnson grass": "johnsongrass", "millet": "pearl millet", "cane": "forage sorghum",
     "wheat": "small grains", "winter wheat": "small grains",
 }  # fmt: skip
+_WEEK = 7
+_SPEAKS = 14.0  # days: a result speaks for the plants of its day
 OPTIONS = (
     Option("graze", "Turn out now"),
     Option("wait", "Keep them off, feed hay, until the waits have run and it is tall enough", passive=True),
@@ -38,11 +40,12 @@ OPTIONS = (
 INPUTS = (
     Field("species", "choice", "what stands there", choices=SPECIES, aliases=_ALIASES, required=True,
           found_in=("evidence:forage_look.species", "place:crop")),
-    Field("height", "number", "height of the forage that would be grazed, new shoots included if there are any",
-          unit="in",
+    Field("height", "number", "height of the growth that stands; that of new shoots goes into shoot_height", unit="in",
           low=0, high=240, example="22 in", found_in=("evidence:forage_look.height",), fresh_days=14),
     Field("new_shoots", "flag", "new shoots or tillers stand after the frost or rain; they are eaten first",
           found_in=("evidence:forage_look.new_shoots",), fresh_days=7),
+    Field("shoot_height", "number", "height of the new shoots themselves; unknown counts as too short", unit="in",
+          low=0, high=240, example="8 in"),
     Field("days_since_frost", "number", "days since the last frost, if there was one", unit="day", bare=True, low=0,
           high=400),
     Field("frost_date", "date", "day of the last frost, if there was one",
@@ -52,11 +55,12 @@ INPUTS = (
     Field("rain_date", "date", "day on which rain ended a drought, if it did",
           found_in=("evidence:forage_look.rain_date",)),
     Field("hcn", "number", "prussic acid as the laboratory printed it", unit="ppm", low=0, high=1e5,
-          found_in=("evidence:forage_look.hcn",)),
+          found_in=("evidence:forage_look.hcn",), fresh_days=_SPEAKS),
     Field("hcn_basis", "choice", "wet or dry; it must be stated with a result: " + prussic.WHY, choices=prussic.BASES,
           aliases={"fresh": "wet", "as-fed": "wet", "as fed": "wet", "dm": "dry", "dry matter": "dry"},
-          found_in=("evidence:forage_look.hcn_basis",)),
-    Field("moisture", "share", "moisture of the tested sample", found_in=("evidence:forage_look.moisture",)),
+          found_in=("evidence:forage_look.hcn_basis",), fresh_days=_SPEAKS),
+    Field("moisture", "share", "moisture of the tested sample", found_in=("evidence:forage_look.moisture",),
+          fresh_days=_SPEAKS),
     Field("preset", "choice", "how careful heights and waits are; the district's choice if absent",
           choices=("usual", "cautious")),
     Field("class", "choice", "animals that would graze", choices=stock.CLASSES, aliases=stock.ALIASES,
@@ -70,6 +74,9 @@ INPUTS = (
 
 
 def _check(values: dict[str, Any]) -> None:
+    if values["shoot_height"] is not None and values["new_shoots"] is False:
+        raise InputError("is given although new_shoots is no", where="graze-prussic shoot_height",
+                         expected="new_shoots=yes with it, or no shoot_height")  # fmt: skip
     if values["hcn"] is not None:
         if values["hcn_basis"] is None:
             raise InputError("is missing", where="graze-prussic hcn_basis", expected="wet or dry", todo=prussic.WHY)
@@ -89,7 +96,14 @@ def _ages(table: Table, context: Context) -> tuple[Floats, Floats]:
     seen_rain = drought_broke_by_place(stations, records, on, facts, back)
     frost = np.fmin(table.number("days_since_frost"), -table.days_until("frost_date", on))
     rain = np.fmin(table.number("days_since_rain"), -table.days_until("rain_date", on))
-    return np.fmin(frost, seen_frost), np.fmin(rain, seen_rain)
+    # a day ahead of today is a slip or a forecast: the wait is counted from today, never from further on
+    return np.maximum(np.fmin(frost, seen_frost), 0.0), np.maximum(np.fmin(rain, seen_rain), 0.0)
+
+
+def _shoots(table: Table) -> tuple[Bools, Bools]:
+    """New shoots stand; and whether anybody looked for them."""
+    measured = table.known("shoot_height")
+    return table.flag("new_shoots") | measured, table.known("new_shoots") | measured
 
 
 @dataclass(frozen=True)
@@ -125,7 +139,9 @@ def _judge(table: Table, context: Context) -> _Judged:
     species = [str(s) for s in table.text("species")]
     groups = [rows.get(s, ("", "none"))[1] for s in species]
     frost, rain = _ages(table, context)
-    standing = prussic.standing_forage(groups, preset, table.number("height"), frost, rain, table.flag("new_shoots"))
+    standing = prussic.standing_forage(
+        groups, preset, table.number("height"), frost, rain, _shoots(table)[0], table.number("shoot_height")
+    )
     waits = facts.under("forage/rain_wait")
     wait = max(f.high for f in waits.values()) if name == "cautious" else waits["wisconsin"].high
     hot = np.array([s in _ACCUMULATES for s in species], dtype=bool)
@@ -165,11 +181,10 @@ def answer(table: Table, context: Context) -> Answers:
     n = len(table)
     risky = np.array([g != "none" for g in j.groups], dtype=bool)
     no_height = risky & ~table.known("height")
-    shoots_unknown = risky & ~table.known("new_shoots")
+    shoots_unknown = risky & ~_shoots(table)[1]
     waiting = j.standing.frost | j.standing.rain | j.standing.shoots | (j.nitrate_left > 0) | j.toxic
     barred = np.zeros((n, len(OPTIONS)), dtype=bool)
     barred[:, 0] = j.barred
-    words = _Words(table, context, j)
     usual = stock.by_class(facts["forage/body_weight"], list(table.text("class")), "weight")
     weight = np.where(np.isnan(table.number("weight")), usual, table.number("weight"))
     price = np.where(np.isnan(table.number("price")), facts.value("forage/hay.price"), table.number("price"))
@@ -179,6 +194,7 @@ def answer(table: Table, context: Context) -> Answers:
     moves = context.outlook.price_ratio("grass hay", [14])[:, 0]
     days = np.maximum(j.days, 1.0)[:, None]
     lab = context.outlook.between("laboratory days", *facts.span("forage/hay.laboratory_days"))
+    words = _Words(table, context, j, day[:, 0])
     answered = np.maximum(days, lab)  # a laboratory lifts no wait
     payoff = np.stack([np.zeros((n, context.outlook.draws)), -day * days * moves, -day * answered * moves], axis=2)
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
@@ -191,6 +207,8 @@ def answer(table: Table, context: Context) -> Answers:
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/head", bars=(Bar(barred, words.reason, hazard=True),), verdict=verdict,
+        act_by=np.where(verdict == ACT, 0, -1),  # each day off it costs hay, and a look speaks for its day
+        cost_of_waiting=np.where(verdict == ACT, _WEEK * day[:, 0], 0.0),
         look_by=look_by.astype(np.int64),
         quantities={
             "height_needed": (j.standing.height_needed, "in"), "days_to_wait": (j.days, "day"),
@@ -210,6 +228,7 @@ class _Words:
     table: Table
     context: Context
     j: _Judged
+    day: Floats
 
     def label(self, ladder: str) -> NDArray[np.object_]:
         held = prussic.Ladder.of(self.context.facts[f"forage/prussic_class.{ladder}"])
@@ -222,7 +241,9 @@ class _Words:
         if s.frost[i]:
             out.append(f"{j.frost_age[i]:.0f} days since frost")
         if s.shoots[i]:
-            out.append(f"new shoots under {s.height_needed[i]:.0f} in")
+            tall = self.table.number("shoot_height")[i]
+            shown = f"new shoots {tall:.0f} in tall" if np.isfinite(tall) else "new shoots of unknown height"
+            out.append(f"{shown}, {s.height_needed[i]:.0f} in needed of the shoots themselves")
         if s.rain[i] or j.nitrate_left[i] > 0:
             out.append(
                 f"{j.rain_age[i]:.0f} days since rain ended a drought (prussic acid and nitrate in the regrowth)"
@@ -242,9 +263,18 @@ class _Words:
             days = self.j.days[i]
             when = f" Not before {days:.0f} days from now." if days > 0 else ""
             return f"Do not graze this {self.table.text('species')[i]}: {self.reason(i)}.{when}"
-        if self.j.groups[i] != "none" and not self.table.known("new_shoots")[i]:
+        if self.j.groups[i] != "none" and not _shoots(self.table)[1][i]:
             return "Tall enough and no wait runs, but look for new shoots first: they decide."
-        return f"No rule on file stands against grazing this {self.table.text('species')[i]} today."
+        species = str(self.table.text("species")[i])
+        if self.j.groups[i] == "none":
+            return (
+                f"{species.capitalize()} carries next to no prussic acid and no wait runs; its nitrate is not judged"
+                " here: test it first where growth or nitrogen was out of the usual."
+            )
+        return (
+            f"No rule on file stands against grazing this {species} today; on a later day look again for height and"
+            " new shoots first."
+        )
 
     def lacking(self, i: int) -> str:
         if not self.table.known("species")[i]:
@@ -267,7 +297,18 @@ class _Words:
                 "New shoots after frost stay dangerous until two weeks after the frost that kills them, or until tall."
             )
         else:
-            out.append("It carries no or very little prussic acid; nitrate is its hazard after drought.")
+            out.append(
+                f"Nitrate is its hazard. Suspect it where there was {facts['forage/suspect_when'].text}; sample what"
+                " would be grazed or cut."
+            )
+        if not j.barred[i]:
+            out.append(
+                f"Each day off it costs {self.day[i]:.2f} USD/head in hay, so grazing is worth most from today; a look"
+                " speaks for its own day."
+            )
+        for name, what in (("frost_date", "frost"), ("rain_date", "rain")):
+            if self.table.days_until(name, self.context.on)[i] > 0:
+                out.append(f"The {what} is dated ahead of today: check the day; the wait is counted from today.")
         if np.isnan(j.frost_age[i]):
             out.append("No frost was told and none is on the station's record; low ground freezes first.")
         if np.isnan(j.rain_age[i]):
