@@ -347,11 +347,28 @@ def test_wheat_pasture_hazard() -> None:
     assert told("wheat-pasture-hazard", _class="lactating-cow", **risky)["verdict"] == "stop"
     assert told("wheat-pasture-hazard", _class="lactating-cow", mineral="yes", **risky)["verdict"] == "wait"
     assert told("wheat-pasture-hazard", _class="lactating-cow")["verdict"] == "look"
-    assert told("wheat-pasture-hazard", _class="stockers", **risky)["verdict"] == "wait"
+    assert told("wheat-pasture-hazard", _class="stockers", **risky, lush="no")["verdict"] == "wait"
     assert told("wheat-pasture-hazard", _class="stockers", lush="yes")["verdict"] == "stop"
     assert told("wheat-pasture-hazard", _class="stockers", lush="yes", hay_first="yes")["verdict"] == "wait"
     sick = told("wheat-pasture-hazard", _class="stockers", signs="yes")
     assert sick["verdict"] == "stop" and by_key(sick)["prepare"]["barred"] and not by_key(sick)["hold-off"]["barred"]
+
+
+def test_wheat_that_nobody_looked_at_and_cattle_that_nobody_named_are_not_cleared() -> None:
+    blind = told("wheat-pasture-hazard", _class="stockers")
+    assert blind["verdict"] == "look" and blind["look_by"] and "Look at the growth" in blind["headline"]
+    assert told("wheat-pasture-hazard", _class="stockers", lush="no")["verdict"] == "wait"
+    unnamed = told("wheat-pasture-hazard", lush="yes", mineral="yes")  # may be stockers: bloat
+    assert unnamed["verdict"] == "stop" and "not full of hay" in unnamed["headline"]
+    both = told("wheat-pasture-hazard", lush="yes", hay_first="yes", potassium="3%", calcium="0.35%", magnesium="0.15%")
+    assert both["verdict"] == "stop" and "tetany" in both["headline"]  # may be cows
+
+
+@pytest.mark.parametrize(("part", "given"), [("magnesium", "0.08"), ("calcium", "0.35"), ("potassium", "0.9")])
+def test_a_mineral_of_forage_written_without_its_percent_sign_is_refused(part: str, given: str) -> None:
+    """0.08 for 0.08 % magnesium, the highest tetany risk, would be read as 8 %, the lowest."""
+    with pytest.raises(InputError, match=part):
+        told("wheat-pasture-hazard", _class="lactating-cow", **{part: given})
 
 
 def test_ration_is_fed_refused_or_accounted_for() -> None:

@@ -24,10 +24,10 @@ _NITROGEN_OF_PROTEIN = 6.25  # grams of crude protein in a gram of nitrogen, the
 INPUTS = (
     Field("class", "choice", "cattle on the wheat", choices=stock.CLASSES, aliases=stock.ALIASES, default="unknown",
           found_in=("place:class", "evidence:pasture_test.class")),
-    Field("potassium", "share", "K of the forage, dry matter", high=0.2, example="3.1%",
+    Field("potassium", "share", "K of the forage, dry matter", high=0.1, example="3.1%",
           found_in=("evidence:pasture_test.potassium",)),
-    Field("calcium", "share", "Ca of the forage, dry matter", high=0.1, found_in=("evidence:pasture_test.calcium",)),
-    Field("magnesium", "share", "Mg of the forage, dry matter", high=0.1,
+    Field("calcium", "share", "Ca of the forage, dry matter", high=0.05, found_in=("evidence:pasture_test.calcium",)),
+    Field("magnesium", "share", "Mg of the forage, dry matter", high=0.02, example="0.15%",
           found_in=("evidence:pasture_test.magnesium",)),
     Field("protein", "share", "crude protein of the forage, dry matter", high=0.6,
           found_in=("evidence:pasture_test.protein",)),
@@ -44,7 +44,8 @@ INPUTS = (
     Field("price", "number", "hay fed instead", unit="USD/ton", low=0, high=2000,
           found_in=("quote:grass hay", "setting:price.hay")),
 )  # fmt: skip
-_COWS = frozenset({"pregnant-cow", "pregnant-heifer", "lactating-cow", "open-cow", "unknown", ""})
+_UNNAMED = frozenset({"unknown", ""})
+_COWS = frozenset({"pregnant-cow", "pregnant-heifer", "lactating-cow", "open-cow"}) | _UNNAMED
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,8 @@ class _Judged:
     tetany: Bools
     bloat: Bools
     signs: Bools
-    tested: Bools
+    untested: Bools
+    unseen: Bools
 
 
 def _judge(table: Table, context: Context) -> _Judged:
@@ -77,9 +79,13 @@ def _judge(table: Table, context: Context) -> _Judged:
     tetany = cows & (over_ratio | low_magnesium | pair)
     protein = facts["forage/bloat.crude_protein"]
     rich = minerals.over_level(100 * table.number("protein"), protein.mid)
-    bloat = ~cows & (rich | table.flag("lush") | table.flag("front"))
+    # cattle of a class that nobody named may be either: both hazards are looked at
+    stockers = ~cows | np.array([str(c) in _UNNAMED for c in table.text("class")], dtype=bool)
+    bloat = stockers & (rich | table.flag("lush") | table.flag("front"))
     tested = table.known("potassium") & table.known("calcium") & table.known("magnesium")
-    return _Judged(ratio, cows, over_ratio, low_magnesium, pair, tetany, bloat, table.flag("signs"), tested)
+    untested = cows & ~tested & ~table.flag("mineral")
+    unseen = stockers & ~bloat & ~table.known("lush") & ~table.known("protein") & ~table.flag("hay_first")
+    return _Judged(ratio, cows, over_ratio, low_magnesium, pair, tetany, bloat, table.flag("signs"), untested, unseen)
 
 
 def answer(table: Table, context: Context) -> Answers:
@@ -103,12 +109,12 @@ def answer(table: Table, context: Context) -> Answers:
     payoff = np.stack([week, week * (1 - part), np.zeros_like(week)], axis=2)
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
     within = dict(facts["forage/look_within"].rows)
-    untested = j.cows & ~j.tested & ~table.flag("mineral")
-    verdict = np.where(straight, STOP, np.where(untested, LOOK, WAIT)).astype(np.int8)
+    open_yet = j.untested | j.unseen
+    verdict = np.where(straight, STOP, np.where(open_yet, LOOK, WAIT)).astype(np.int8)
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/head", bars=(Bar(barred, words.reason, hazard=True),), verdict=verdict,
-        look_by=np.where(straight | j.bloat | j.tetany, within["signs"], np.where(untested, within["before turnout"],
+        look_by=np.where(straight | j.bloat | j.tetany, within["signs"], np.where(open_yet, within["before turnout"],
         -1)),
         quantities={
             "tetany_ratio": (j.ratio, "1"),
@@ -153,8 +159,10 @@ class _Words:
             return "Take them off the wheat now, quietly, and call the veterinarian."
         if self.no_mineral[i] or self.hungry[i] or self.unfilled[i]:
             return f"Do not turn out as they are: {self.reason(i)}."
-        if j.cows[i] and not j.tested[i] and not self.table.flag("mineral")[i]:
+        if j.untested[i]:
             return "Test the forage for K, Ca and Mg before cows go on, or have a magnesium mineral eaten first."
+        if j.unseen[i]:
+            return "Look at the growth before they go on: short, lush, fast-growing wheat bloats."
         if j.tetany[i] or j.bloat[i]:
             return "Risk is there but prepared for: watch them twice a day."
         return "No line on file is crossed; watch them in the first week and after weather fronts."
@@ -189,7 +197,10 @@ QUESTION = Question(
     "first, or "
     "off. The emergency lines stand on every answer.",
     inputs=INPUTS, answer=answer, places=Places(kinds=("pasture", "herd", "pen")),
-    in_season=lambda table, context: table.known("potassium") | table.known("lush") | table.flag("signs"),
+    in_season=lambda table, context: (
+        table.known("potassium") | table.known("magnesium") | table.known("protein") | table.known("lush")
+        | table.flag("signs")
+    ),
     limits="No published chance of bloat or tetany by day: the money shown is hay saved, never the risk. No doses.",
     options_count=len(OPTIONS),
 )  # fmt: skip
