@@ -62,6 +62,14 @@ def test_moving_a_value_shows_both_calls_in_place(desk: RunningDesk, open_page: 
     assert page.url.endswith(f"/call/{call.question}/{call.place}")
 
 
+def test_a_call_keeps_its_title_when_last_week_has_come(desk: RunningDesk, open_page: Callable[..., Watched]) -> None:
+    """A tab, a bookmark and a screen reader go by the title; the part loaded later has another one of its own."""
+    found = open_page(desk)
+    found.go(f"/call/sorghum-aphid/{FIELD}")
+    found.page.wait_for_function("!document.body.innerText.includes('What this call said a week ago')")
+    assert found.page.title().startswith("sorghum 1: sorghum aphid")
+
+
 def test_the_text_of_an_answer_can_be_copied(desk: RunningDesk, open_page: Callable[..., Watched]) -> None:
     found = open_page(desk, permissions=["clipboard-read", "clipboard-write"])
     page = found.page
