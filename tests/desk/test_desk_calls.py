@@ -177,6 +177,7 @@ def test_places_show_their_season(client: httpx.Client) -> None:
     text = client.get("/places/" + FIELD).text
     assert "inches of rain fell at marrow north" in text and 'class="season"' in text
     assert "leaf counts" in text and "Treat today" in text
+    assert '<time datetime="2025-09-14">Sun 14 Sep 2025</time>' in text  # last year's counts are not taken for today's
     assert client.get("/places").text.count("<tr>") > 60
 
 
