@@ -315,33 +315,6 @@ def test_hcn_without_basis_or_moisture_is_refused(values: dict[str, str]) -> Non
         told("graze-prussic", species="sudan", height="30 in", **values)
 
 
-def test_hay_supply_counts_losses_and_weighs_three_ways() -> None:
-    short = told("hay-supply", head="100", hay="120 ton", days="150", price="110 USD/ton", cow_price="1400 USD/head")
-    assert set(by_key(short)) == {"buy-now", "buy-later", "sell-cows"}
-    assert short["quantities"]["chance_of_shortage"]["value"] == 1.0
-    # by hand: 100 x 1,200 x 2.5 % x 150 / 0.88 / (1 - 0.061) / 2,000
-    assert short["quantities"]["hay_needed"]["value"] == pytest.approx(272.29, abs=0.01)
-    plenty = told("hay-supply", head="10", hay="400 ton", days="150")
-    assert plenty["verdict"] != "act" and plenty["quantities"]["chance_of_shortage"]["value"] == 0.0
-    assert by_key(plenty)["sell-cows"]["barred"]
-    for values in (
-        {"head": "10"},
-        {"head": "10", "hay": "5 ton"},
-        {"head": "10", "hay": "5 ton", "bales": "3", "days": "9"},
-    ):
-        with pytest.raises(InputError):
-            told("hay-supply", **values)
-
-
-def test_dearer_late_hay_never_makes_waiting_more_attractive() -> None:
-    def gap(later: str) -> float:
-        options = by_key(told("hay-supply", head="100", hay="120 ton", days="150", price="110 USD/ton", later=later))
-        return float(options["buy-now"]["expected"] - options["buy-later"]["expected"])
-
-    gaps = [gap(x) for x in ("0.9", "1.1", "1.4", "2")]
-    assert gaps == sorted(gaps)
-
-
 def test_wheat_pasture_hazard() -> None:
     risky = {"potassium": "3.0%", "calcium": "0.35%", "magnesium": "0.15%"}
     assert told("wheat-pasture-hazard", _class="lactating-cow", **risky)["verdict"] == "stop"

@@ -28,7 +28,8 @@ class Lots:
 
     Attributes
     ----------
-    level : [ppm NO3-N dry] the laboratory's result, or the geometric mean of single bales; NaN unknown
+    level : [ppm NO3-N dry] the laboratory's result, or the mean of single bales; NaN unknown
+    centre : [ppm NO3-N dry] the same, but the geometric mean of single bales, about which they spread
     squares, cores, seen : from `lots.core_summary`; cores 1 where not stated, seen NaN for a composite
     bales : in the lot; NaN not known
     animals : class words
@@ -41,6 +42,7 @@ class Lots:
     """
 
     level: Floats
+    centre: Floats
     squares: Floats
     cores: Floats
     seen: Floats
@@ -66,6 +68,8 @@ class Judgement:
     ruling, plain : what the tables allow for this class, and for animals not at special risk
     not_alone : the lot may not be the only feed of this class; the hazard bar
     not_at_all : the lot may not be fed to this class at any share
+    over_bale : a bale tested alone is over the line from which this class gets none
+    over_plain : the same for animals not at special risk
     hot_bale : feeding bale by bale is barred because a bale may be over the line from which nothing is fed
     unread_water : feed alone would pass, feed and water together do not
     share : largest safe share of ration dry matter, whole percent, safe to the hottest credible bale; 0 where none
@@ -82,6 +86,8 @@ class Judgement:
     plain: nitrate.Ruling
     not_alone: Bools
     not_at_all: Bools
+    over_bale: Bools
+    over_plain: Bools
     hot_bale: Bools
     unread_water: Bools
     share: Floats
@@ -132,11 +138,16 @@ def judge(known: Lots, facts: Facts, followed: str | None = None) -> Judgement:
     plain = nitrate.rule(total, False, table, every.values(), every[ALWAYS], targets)
     not_alone = ~(ruling.alone & whole.alone)
     lowest_class = np.where(risk, _lowest(known.level, every.values()), _lowest(known.level, [table]))
-    hot_bale = ~not_alone & ~lowest_class & (hottest >= never * (1 - nitrate.ROUNDING))
+    over_bale = known.seen >= never * (1 - nitrate.ROUNDING)
+    over_plain = known.seen >= _never(np.zeros_like(risk), table, every) * (1 - nitrate.ROUNDING)
+    hot_bale = ~not_alone & ~over_bale & ~lowest_class & (hottest >= never * (1 - nitrate.ROUNDING))
     share = np.minimum(safe_share(hottest, known.low, ruling.ceiling, drunk), np.nan_to_num(ruling.share))
+    # the feed to mix with must be under the ceiling itself, or less of the lot would be worse than more of it
+    share = np.where(over_bale | (known.low + drunk >= ruling.ceiling * (1 - nitrate.ROUNDING)), 0.0, share)
     return Judgement(
         at_risk=risk, hottest=hottest, drunk=drunk, ruling=ruling, plain=plain, not_alone=not_alone,
-        not_at_all=ruling.share <= 0, hot_bale=hot_bale, unread_water=ruling.alone & ~whole.alone,
+        not_at_all=ruling.share <= 0, over_bale=over_bale, over_plain=over_plain, hot_bale=hot_bale,
+        unread_water=ruling.alone & ~whole.alone,
         share=np.floor(share * 100 + 1e-9) / 100, more_bales=more, clear_chance=clear, never=never,
         classes={name: t.classify(known.level) for name, t in every.items()}, intake_lb=intake,
     )  # fmt: skip
@@ -161,11 +172,14 @@ def _bales(
     single = np.where(np.isnan(known.seen), 0.0, known.cores)
     spread, freedom = lots.pooled_spread(known.squares, single, published, weight)
     bales = np.maximum(bales, known.cores)
-    hottest = lots.hottest_credible(known.level, known.cores, bales, spread, freedom, assurance, known.seen)
+    hottest = lots.hottest_credible(known.centre, known.cores, bales, spread, freedom, assurance, known.seen)
     never = _never(risk, table, every)
-    suspect = np.where(hottest >= never, known.level, np.nan)  # the others need no more cores
+    every_bale = single >= known.bales  # each bale has its own number: nothing is left to reckon with
+    hottest = np.where(every_bale, known.seen, hottest)
+    suspect = np.where(hottest >= never, known.centre, np.nan)  # the others need no more cores
     more = lots.more_bales_to_core(suspect, never, known.cores, bales, published, weight, assurance)
-    clear = lots.chance_none_hotter(known.level, never, known.cores, bales, spread, freedom)
+    clear = lots.chance_none_hotter(known.centre, never, known.cores, bales, spread, freedom)
+    clear = np.where(every_bale, (hottest < never).astype(np.float64), clear)
     return hottest, more, clear, never
 
 

@@ -6,6 +6,15 @@ from sideoats.facts import Facts
 from sideoats.forage.nitrate import PPM_OF_PERCENT, ClassTable, ion_factor
 
 ALWAYS = "trade"
+# what laboratories print for an ion and a moisture basis
+FORM_ALIASES = {
+    "nitrate-n": "NO3-N", "nitrate-nitrogen": "NO3-N", "nitrate nitrogen": "NO3-N", "no3n": "NO3-N", "no3 n": "NO3-N",
+    "nitrate ion": "NO3", "nitrate-ion": "NO3", "no3-": "NO3", "potassium nitrate": "KNO3", "potassium-nitrate": "KNO3",
+}  # fmt: skip
+BASIS_ALIASES = {
+    "dm": "dry", "dry matter": "dry", "dry-matter": "dry", "dry basis": "dry", "100% dry": "dry", "as fed": "as-fed",
+    "as received": "as-fed", "as-received": "as-fed", "wet": "as-fed", "fresh": "as-fed",
+}  # fmt: skip
 _NAMES = {
     "trade": "the trade rule (common practice, no source)", "clemson": "Clemson", "servitech": "ServiTech",
     "dairyland": "Dairyland", "american_ag_lab": "American Ag Lab", "nebraska": "Nebraska",

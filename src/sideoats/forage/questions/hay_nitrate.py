@@ -15,7 +15,7 @@ from sideoats.forage import cautions, lots, nitrate, stock
 from sideoats.forage.dilution import as_fed_pounds
 from sideoats.forage.drought import drought_broke_by_place
 from sideoats.forage.judge import Judgement, Lots, blend_is_safe, judge
-from sideoats.forage.nitrate_tables import publisher_name, tables
+from sideoats.forage.nitrate_tables import BASIS_ALIASES, FORM_ALIASES, publisher_name, tables
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 
@@ -33,14 +33,6 @@ OPTIONS = (
 _KEEPS = 4000.0  # nitrate stays in hay: an old result does not go stale
 _UNKNOWN = "its nitrate is not known with ion and moisture basis"
 STRAIGHT, GRIND, BLEND, ENSILE, OTHER, DISCARD = range(len(OPTIONS))
-FORM_ALIASES = {
-    "nitrate-n": "NO3-N", "nitrate-nitrogen": "NO3-N", "nitrate nitrogen": "NO3-N", "no3n": "NO3-N", "no3 n": "NO3-N",
-    "nitrate ion": "NO3", "nitrate-ion": "NO3", "no3-": "NO3", "potassium nitrate": "KNO3", "potassium-nitrate": "KNO3",
-}  # fmt: skip
-BASIS_ALIASES = {
-    "dm": "dry", "dry matter": "dry", "dry-matter": "dry", "dry basis": "dry", "100% dry": "dry", "as fed": "as-fed",
-    "as received": "as-fed", "as-received": "as-fed", "wet": "as-fed", "fresh": "as-fed",
-}  # fmt: skip
 FORM_HELP = "which form the laboratory reports; it must be stated, because " + nitrate.WHY
 BASIS_HELP = (
     "dry (dry matter) or as-fed (with the moisture); it must be stated, because a wet sample of 75 % moisture reads a "
@@ -92,6 +84,8 @@ INPUTS = (
           low=-40, high=130),
     Field("weight", "number", "weight of an animal; usual for the class if absent", unit="lb", low=50, high=3500,
           example="1200 lb", found_in=("place:weight",)),
+    Field("fed_from", "date", "day on which feeding it begins; it may be fed already if absent",
+          found_in=("place:feeding_date",)),
     Field("state", "choice", "baled, standing or silage", choices=("baled", "standing", "silage"), default="baled",
           found_in=("evidence:hay_nitrate.state",), fresh_days=_KEEPS),
     Field("hay", "text", "what the hay is", found_in=("place:crop",)),
@@ -164,16 +158,21 @@ def _lots(table: Table) -> Lots:
     form = np.where(stated, table.text("form"), "NO3-N")
     basis = np.where(stated, table.text("basis"), "dry")
     moisture = table.number("moisture")
-    shown = np.where(stated, given, np.nan)
-    level = nitrate.nitrate_nitrogen_dry(shown, form=form, basis=basis, moisture=moisture)
-    hottest = nitrate.nitrate_nitrogen_dry(np.where(stated, seen, np.nan), form=form, basis=basis, moisture=moisture)
+    mean = np.array([np.mean(held) if held else np.nan for held in table.rows("single_bales")], dtype=np.float64)
+
+    def dry(values: Floats) -> Floats:
+        known = np.where(stated, values, np.nan)
+        return nitrate.nitrate_nitrogen_dry(known, form=form, basis=basis, moisture=moisture)
+
+    # the class is read from the mean, which is what the ground lot holds; bales spread about the geometric mean
+    level, centre, hottest = dry(np.where(count > 0, mean, given)), dry(given), dry(seen)
     cores = np.where(count > 0, count, np.nan_to_num(table.number("cores"), nan=1.0))
     water_form = np.array([str(f) if f else "NO3-N" for f in table.text("water_form")], dtype=object)
     # water whose form is not stated is read as the ion that holds more nitrogen
     water = nitrate.nitrate_nitrogen_dry(table.number("water"), form=water_form, basis=np.full(n, "dry", object))
     return Lots(
-        level=level, squares=squares, cores=np.maximum(cores, 1.0), seen=hottest, bales=table.number("bales"),
-        animals=list(table.text("class")), weakened=table.flag("weakened"),
+        level=level, centre=centre, squares=squares, cores=np.maximum(cores, 1.0), seen=hottest,
+        bales=table.number("bales"), animals=list(table.text("class")), weakened=table.flag("weakened"),
         low=np.array([_mix_level(f) for f in table.rows("feeds")], dtype=np.float64), water=water,
         air=table.number("air"), weight=table.number("weight"), asked_share=table.number("share"),
     )  # fmt: skip
@@ -193,15 +192,17 @@ def _bars(table: Table, known: Lots, j: Judgement) -> tuple[tuple[Bar, ...], Boo
 
     words = _Words(table, known, j)
     none_named = np.isnan(known.low)
-    safe = blend_is_safe(j, known.asked_share)
+    safe, open_blend = blend_is_safe(j, known.asked_share), ~j.not_at_all & ~j.over_bale
     bars = (
         Bar(mask(straight=j.not_alone, grind=j.not_alone), words.not_alone, hazard=True),
+        Bar(mask(straight=j.over_bale, grind=j.over_bale, blend=j.over_bale), words.over_bale, hazard=True),
         Bar(mask(straight=j.hot_bale), words.hot_bale),
         Bar(mask(blend=j.not_at_all), words.not_at_all, hazard=True),
-        Bar(mask(blend=~j.not_at_all & none_named), "no low-nitrate feed is named with its nitrate, form and basis"),
-        Bar(mask(blend=~j.not_at_all & ~none_named & ~safe), words.blend_unsafe),
+        Bar(mask(blend=open_blend & none_named), "no low-nitrate feed is named with its nitrate, form and basis"),
+        Bar(mask(blend=open_blend & ~none_named & ~safe), words.blend_unsafe),
         Bar(mask(ensile=~standing), words.not_standing),
         Bar(mask(other=j.at_risk & (j.plain.share <= 0)), words.no_class, hazard=True),
+        Bar(mask(other=j.at_risk & j.over_plain), words.over_plain, hazard=True),
         Bar(mask(other=~j.at_risk), "no class of cattle is at less risk than this one"),
     )  # fmt: skip
     return bars, np.logical_or.reduce([bar.mask for bar in bars])
@@ -241,7 +242,9 @@ def answer(table: Table, context: Context) -> Answers:
     )
     words = _Words(table, known, j, context, decision, missing, broke, followed)
     sampling = j.hot_bale & ~missing
-    verdict = np.where(j.not_alone, STOP, np.where(sampling, np.where(np.isnan(j.more_bales), ACT, LOOK), WAIT))
+    verdict = np.where(
+        j.not_alone | j.over_bale, STOP, np.where(sampling, np.where(np.isnan(j.more_bales), ACT, LOOK), WAIT)
+    )
     within = dict(facts["forage/look_within"].rows)
     soon = np.where(np.isnan(broke), int(within["usual"]), int(within["drought broke"]))
     gain = np.where(
@@ -250,6 +253,7 @@ def answer(table: Table, context: Context) -> Answers:
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/ton", bars=bars, verdict=np.where(missing, LOOK, verdict).astype(np.int8),
+        act_by=np.where(verdict == ACT, np.maximum(np.nan_to_num(table.days_until("fed_from", context.on)), 0), -1),
         look_by=np.where(missing | (verdict == LOOK), soon, -1), quantities=_quantities(known, j, facts, followed),
         worth_of_a_look=np.maximum(np.nan_to_num(j.clear_chance * gain), 0.0),
         missing=missing, missing_headline=words.missing_headline, cautions=words.cautions,
@@ -321,6 +325,15 @@ class _Words:
             f" from which {self._animals(i)} get none"
         )
 
+    def over_bale(self, i: int) -> str:
+        return (
+            f"a bale tested at {self.known.seen[i]:,.0f} ppm NO3-N is over the {self.j.never[i]:,.0f} from which"
+            f" {self._animals(i)} get none, blended or not"
+        )
+
+    def over_plain(self, i: int) -> str:
+        return f"a bale tested at {self.known.seen[i]:,.0f} ppm NO3-N is over what any cattle may have"
+
     def not_standing(self, i: int) -> str:
         if str(self.table.text("state")[i]) == "silage":
             return "it is silage already"
@@ -351,6 +364,8 @@ class _Words:
         j = self.j
         if j.not_at_all[i]:
             return f"Do not feed it to {self._animals(i)}, blended or not: {self._level(i)}."
+        if j.over_bale[i]:
+            return f"Feed none of it yet: {self.over_bale(i)}. Set such bales aside, then ask again with the rest."
         if j.not_alone[i]:
             if blend_is_safe(j, self.known.asked_share)[i]:
                 wanted = self.known.asked_share[i]
@@ -363,8 +378,8 @@ class _Words:
         if j.hot_bale[i]:
             if np.isnan(j.more_bales[i]):
                 return (
-                    f"Not bale by bale: grind and mix the lot, because single bales may reach {j.hottest[i]:,.0f} ppm"
-                    " NO3-N."
+                    "Not bale by bale: grind and mix the lot before any of it is fed, because single bales may reach"
+                    f" {j.hottest[i]:,.0f} ppm NO3-N."
                 )
             return (
                 f"Core {j.more_bales[i]:.0f} more bales before feeding bale by bale: the result alone does not clear"
@@ -413,6 +428,8 @@ class _Words:
         shown = [f"{publisher_name(n)}: {t.labels[int(j.classes[n][i])]}" for n, t in every.items()]
         out.append("Publishers side by side. " + "; ".join(shown) + ".")
         out.append(self._bales(i, facts))
+        if j.hot_bale[i] and np.isnan(j.more_bales[i]) and not self.table.known("fed_from")[i]:
+            out.append("Nothing on file says when it is to be fed, so the day to grind by is today.")
         if np.isfinite(known.water[i]):
             out.append(f"Water at {known.water[i]:,.0f} ppm NO3-N adds as much as {j.drunk[i]:,.0f} ppm in the feed.")
         else:
@@ -432,6 +449,8 @@ class _Words:
     def _bales(self, i: int, facts: Any) -> str:
         known, j = self.known, self.j
         chance = facts.value("forage/lot.assurance")
+        if known.cores[i] >= known.bales[i] and not np.isnan(known.seen[i]):
+            return f"Every bale was tested by itself: none is over {j.hottest[i]:,.0f} ppm NO3-N."
         bales = known.bales[i] if np.isfinite(known.bales[i]) else facts.value("forage/lot.bales_assumed")
         least, most = facts.span("forage/lot.cores_nitrate")
         cored = f"{known.cores[i]:.0f} {'bales' if known.cores[i] > 1 else 'bale'} cored"
