@@ -157,7 +157,7 @@ def test_an_action_keeps_the_call_and_an_outcome_scores_it(counted: RunningDesk,
     assert happened.status_code == 303
     score = client.get("/done").text
     assert "2 outcomes recorded" in score and "too few to speak of reliability" in score and "Brier score" in score
-    assert "Taken options came to 322 USD/ac" in score
+    assert "Options taken came to 322.00 USD/ac on the mean of 1; " in score
     wrong = client.post("/done/outcome", data={"call": "not there", "what": "x", "happened": "yes"})
     assert wrong.status_code == 404
 

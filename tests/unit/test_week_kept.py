@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from sideoats.call import Call, OptionResult, Quantity, call_from
+from sideoats.cli import main
 from sideoats.demo.district import TODAY, all_entries
 from sideoats.ledger import Ledger, NewEntry, open_ledger
 from sideoats.week import run_week
@@ -66,9 +67,21 @@ def test_values_score_the_range_and_the_money(ledger: Ledger) -> None:
     ledger.append([outcome(c, "go", value=v) for c, v in zip(calls, values, strict=True)])
     found = held_up(ledger)
     assert found.ranges is not None and found.ranges.share == 0.5 and found.ranges.count == 4
-    assert found.money_taken == {"USD/ac": pytest.approx(170)} and found.money_best == {"USD/ac": pytest.approx(200)}
+    assert found.money_lines() == [
+        "Options taken came to 42.50 USD/ac on the mean of 4; 50.00 was expected of them and 50.00 of the best."
+    ]  # 170 / 4; USD/ac of four fields is not added up
     # pinball of 10 at .1 and 90 at .9 by hand: (1+7)/2, (8.5+4.5)/2, (5+3)/2, (13.5+9.5)/2
     assert found.pinball["USD/ac"] == pytest.approx((4 + 6.5 + 4 + 11.5) / 4)
+
+
+def test_where_all_came_out_alike_no_skill_is_told(ledger: Ledger, capsys: pytest.CaptureFixture[str]) -> None:
+    calls = [call(i, 0.8) for i in range(2)]
+    keep_calls(ledger, calls)
+    ledger.append([outcome(c, "chance_it_pays", happened=True) for c in calls])
+    with pytest.raises(SystemExit, match="0"):
+        main(["--ledger", ledger.address, "score"])
+    said = capsys.readouterr().out
+    assert "all came out alike: no skill to say" in said and "nan" not in said and "Brier score 0.040 over 2" in said
 
 
 def test_an_outcome_that_scores_nothing_is_named(ledger: Ledger) -> None:

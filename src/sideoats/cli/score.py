@@ -30,9 +30,14 @@ def command(ctx: click.Context, since: date | None, until: date | None, question
     click.echo(f"{found.calls} calls kept ({verdicts or 'none'}); {found.outcomes} outcomes recorded for them")
     if found.chances is not None:
         b = found.brier
+        skilled = (
+            f"skill {b.skill:+.2f} against the base rate"
+            if b.uncertainty > 0
+            else "all came out alike: no skill to say"
+        )
         click.echo(
             f"Stated chances: Brier score {b.score:.3f} over {b.count} (reliability {b.reliability:.3f}, resolution "
-            f"{b.resolution:.3f}, uncertainty {b.uncertainty:.3f}); skill {b.skill:+.2f} against the base rate"
+            f"{b.resolution:.3f}, uncertainty {b.uncertainty:.3f}); {skilled}"
         )
         r = found.chances
         for i in range(len(r.count)):
@@ -48,9 +53,8 @@ def command(ctx: click.Context, since: date | None, until: date | None, question
         )
     for unit, loss in found.pinball.items():
         click.echo(f"Mean pinball loss of the range's ends: {loss:.2f} {unit}")
-    for unit, taken in found.money_taken.items():
-        best = found.money_best[unit]
-        click.echo(f"Options taken came to {taken:,.0f} {unit} in all; the best were expected to pay {best:,.0f}")
+    for line in found.money_lines():
+        click.echo(line)
     for line in found.unused[:10]:
         click.echo(f"Not used: {line}")
     if found.outcomes < 30:

@@ -60,6 +60,22 @@ def previous_calls(ledger: Ledger, before: date) -> dict[tuple[str, str], Call]:
 
 
 @dataclass(frozen=True)
+class Money:
+    """Means over the options taken, in one unit: money an acre or a head does not add up over places of other sizes.
+
+    Attributes
+    ----------
+    came, said, best : what they came to, what was expected of them, and what of the best option of each call
+    count : options taken
+    """
+
+    came: float
+    said: float
+    best: float
+    count: int
+
+
+@dataclass(frozen=True)
 class HeldUp:
     """How past calls held up.
 
@@ -71,7 +87,7 @@ class HeldUp:
     brier : mean squared error of those chances, and its parts
     ranges : how often the stated 10th to 90th range held the value; None where no outcome scores one
     pinball : mean loss of the 10th and 90th percentile by unit
-    money_taken, money_best : what the options taken came to, and what was expected of the best, summed by unit
+    money : by unit, what the options taken came to beside what was said of them
     unused : outcomes that could not be used, with the reason
     """
 
@@ -82,9 +98,16 @@ class HeldUp:
     brier: Any
     ranges: Coverage | None
     pinball: dict[str, float]
-    money_taken: dict[str, float]
-    money_best: dict[str, float]
+    money: dict[str, Money]
     unused: tuple[str, ...]
+
+    def money_lines(self) -> list[str]:
+        """`money` in words, a sentence a unit."""
+        return [
+            f"Options taken came to {m.came:,.2f} {unit} on the mean of {m.count}; {m.said:,.2f} was expected of them "
+            f"and {m.best:,.2f} of the best."
+            for unit, m in self.money.items()
+        ]
 
 
 def held_up(
@@ -112,10 +135,14 @@ def held_up(
         brier=brier_parts(tally.chance, tally.came, edges=np.linspace(0, 1, 11)) if enough else None,
         ranges=coverage(*np.array(tally.spans).T) if tally.spans else None,
         pinball={unit: float(np.mean(losses)) for unit, losses in tally.losses.items()},
-        money_taken={unit: float(np.sum(v)) for unit, v in tally.taken.items()},
-        money_best={unit: float(np.sum(v)) for unit, v in tally.best.items()},
+        money={unit: _mean_money(rows) for unit, rows in tally.money.items()},
         unused=tuple(tally.unused),
     )
+
+
+def _mean_money(rows: list[tuple[float, float, float]]) -> Money:
+    came, said, best = np.mean(rows, axis=0).tolist()
+    return Money(came, said, best, len(rows))
 
 
 class _Tally:
@@ -126,8 +153,7 @@ class _Tally:
         self.came: list[float] = []
         self.spans: list[tuple[float, float, float]] = []  # low, high, what came
         self.losses: dict[str, list[float]] = {}
-        self.taken: dict[str, list[float]] = {}
-        self.best: dict[str, list[float]] = {}
+        self.money: dict[str, list[tuple[float, float, float]]] = {}  # came, said, best
         self.unused: list[str] = []
 
     def add(self, call: Call, body: dict[str, Any], entry_id: str) -> None:
@@ -157,5 +183,5 @@ class _Tally:
         loss = float(pinball(option.low, value, 0.1) + pinball(option.high, value, 0.9)) / 2
         self.losses.setdefault(option.unit, []).append(loss)
         open_options = [o.expected for o in call.options if o.barred is None and o.expected == o.expected]
-        self.taken.setdefault(option.unit, []).append(value)
-        self.best.setdefault(option.unit, []).append(max(open_options, default=option.expected))
+        best = max(open_options, default=option.expected)
+        self.money.setdefault(option.unit, []).append((value, option.expected, best))

@@ -13,7 +13,6 @@ from sideoats.desk import forms
 from sideoats.desk.asked import ask_place
 from sideoats.desk.pages.by_hand import seen_at
 from sideoats.desk.pages.week import seen_calls
-from sideoats.desk.shown import figure
 from sideoats.desk.visit import ADVISE, READ, RECORD, Absent, Page, Visit
 from sideoats.errors import InputError, QuestionError
 from sideoats.ledger import Entry, NewEntry, evidence_kinds
@@ -37,8 +36,7 @@ def done_page(visit: Visit) -> Response:
     score = held_up(visit.desk.ledger, since=since, until=visit.on) if visit.may(ADVISE) else None
     return visit.page(
         "done.html", on=visit.on, recent=recent, open_calls=open_calls[:SHOWN], more=max(len(open_calls) - SHOWN, 0),
-        score=score, money=money_words(score) if score else [],
-        picture=reliability_picture(score) if score else None, places=mine, since=since,
+        score=score, picture=reliability_picture(score) if score else None, places=mine, since=since,
         scorable=[e for e in _of(visit, ("call",), since) if (e.place or "") in mine][:SHOWN],
     )  # fmt: skip
 
@@ -189,16 +187,6 @@ def keep_week(visit: Visit) -> Response:
         raise InputError("is still being worked out", where="the week", todo="wait for it, then keep it")
     visit.desk.keep(keep_calls(visit.desk.ledger, seen_calls(visit, asked), observer=visit.who.name))
     return visit.go("/", note="kept", on=visit.on.isoformat())
-
-
-def money_words(score: HeldUp) -> list[str]:
-    """What the options taken came to, beside what the best was expected to pay."""
-    best = score.money_best
-    return [
-        f"Taken options came to {figure(taken)} {unit} in all; the best was to come to {figure(best[unit])} {unit}."
-        for unit, taken in score.money_taken.items()
-        if unit in best
-    ]
 
 
 PAGES = (
