@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable
@@ -155,6 +157,19 @@ def test_a_damaged_store_is_found_or_does_no_harm(ledger: Path, whole: str, tmp_
         for part in tmp_path.glob(f"bad{number}.week*"):
             part.unlink()
     assert told > 10
+
+
+def test_a_store_whose_tables_have_names_that_are_no_text_is_called_damaged(ledger: Path, tmp_path: Path) -> None:
+    """SQLite puts the name into its message, and Python cannot read that message."""
+    path = tmp_path / "bad.week"
+    with WeekStore(path):
+        pass
+    with contextlib.closing(sqlite3.connect(path)) as raw, raw:
+        raw.execute("PRAGMA writable_schema = ON")
+        raw.execute("UPDATE sqlite_schema SET name = CAST(x'cd41' AS TEXT), sql = 'nonsense' WHERE name = 'note'")
+    for use in (_look, _go_on):
+        with pytest.raises(StoreError, match=r"bad\.week is damaged .*delete it and run again"):
+            use(path, ledger)
 
 
 def _look(path: Path, ledger: Path) -> None:

@@ -85,6 +85,17 @@ def test_refusals_are_one_clear_line(tmp_path, text, message):
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.timeout(20)
+@pytest.mark.parametrize("fill", ["_", " |", "(", "2024", "a 2024 "])
+def test_a_column_name_without_end_is_refused_at_once(tmp_path, fill):
+    """Looking for a year and a unit in it took time with the square of its length: minutes for a file of 100 kB."""
+    path = tmp_path / "trial.csv"
+    path.write_text(f"variety,{'x' + fill * (100_000 // len(fill))}x\nA,50\n")
+    with pytest.raises(InputError, match="has a column name of") as caught:
+        read_trial(path)
+    assert "\n" not in str(caught.value) and len(str(caught.value)) < 200
+
+
 def test_unknown_unit_and_missing_file(tmp_path):
     with pytest.raises(InputError, match="stone"):
         read_trial(write(tmp_path, "variety,yield\nA,4\nB,5\n"), unit="stone")

@@ -49,10 +49,12 @@ def at_stake_by_threshold(density: ArrayLike, threshold: ArrayLike, cost: ArrayL
     """Money at stake by a nominal threshold: what control costs there, over what control prevents [USD/ac].
 
     `density` and `threshold` (place, draw) in the same unit, `cost` (place,) USD/ac; at the threshold, a treatment of
-    usual efficacy that stops everything ahead just pays.
+    usual efficacy that stops everything ahead just pays. Not finite at a threshold of zero, which control that costs
+    nothing has.
     """
-    ratio = np.asarray(density, float) / np.asarray(threshold, float)
-    return np.asarray(ratio * np.asarray(cost, float)[:, None] / usual_efficacy)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.asarray(density, float) / np.asarray(threshold, float)
+        return np.asarray(ratio * np.asarray(cost, float)[:, None] / usual_efficacy)
 
 
 def scaled_table(cost: ArrayLike, value: ArrayLike, coefficient: float, offset: ArrayLike) -> Floats:

@@ -62,6 +62,7 @@ _HEADER_UNIT = re.compile(r"[\s_(\[]+(bu/ac|bu_ac|kg/ha|kg_ha|t/ha|t_ha|lb/ac|lb
 _ENVIRONMENT = re.compile(r"^(?P<site>.*?)[\s_|,-]*(?P<year>(?:18|19|20|21)\d\d)(?:[\s_|,]+(?P<management>.+))?$")
 _MOST_ROWS = 500_000
 _MOST_RECORDS = 1000
+_LONGEST_NAME = 200
 
 
 @dataclass(frozen=True)
@@ -126,6 +127,12 @@ def _table(text: str, name: str) -> tuple[list[str], list[tuple[int, list[str]]]
         raise InputError(f"line {reader.line_num} is not delimited text ({error})", where=name) from None
     if len(rows) < 2:
         raise InputError("has a header but no rows", where=name, expected="one row a plot or a variety")
+    longest = max(rows[0][1], key=len)
+    if len(longest) > _LONGEST_NAME:  # looking for a unit and a year in it takes time with the square of its length
+        raise InputError(
+            f"has a column name of {len(longest):,} letters, {longest[:30]!r}...", where=name,
+            expected=f"at most {_LONGEST_NAME} letters",
+        )  # fmt: skip
     return rows[0][1], rows[1:]
 
 

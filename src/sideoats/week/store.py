@@ -111,6 +111,8 @@ class WeekStore:
             if code == sqlite3.SQLITE_BUSY:
                 raise StoreError(f"week store {self.path.name} is being written by another run; wait for it") from None
             raise StoreError(f"week store {self.path.name} cannot be used ({error}); give another file") from None
+        except UnicodeDecodeError:  # a column or value name out of overwritten pages
+            raise self._damaged("text in it is not text") from None
 
     def _damaged(self, how: str) -> StoreError:
         return StoreError(
