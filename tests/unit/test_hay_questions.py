@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+import numpy as np
 import pytest
 
 from sideoats.asking import ask
@@ -97,3 +98,74 @@ def test_dearer_late_hay_never_makes_waiting_more_attractive() -> None:
 
     gaps = [gap(x) for x in ("0.9", "1.1", "1.4", "2")]
     assert gaps == sorted(gaps)
+
+
+def test_buying_carries_a_day_and_what_a_week_of_waiting_gives_up() -> None:
+    call = told("hay-supply", head="50", hay="55 ton", days="150", storage="inside", later="1.5")
+    assert (call["verdict"], call["act_by"]) == ("act", "2026-09-21")
+    assert "Each week's wait gives up about" in " ".join(call["because"])
+    out = told("hay-supply", head="50", hay="0 ton", days="150")
+    assert (out["verdict"], out["act_by"]) == ("act", ON.isoformat()) and "has to be there by" in out["headline"]
+    three = told("hay-supply", head="50", hay="3 ton", days="150", storage="inside")  # fed in three days
+    # by hand: 50 x 1,200 x 2.5 % / 0.88 / 0.939 / 2,000 = 0.9077 ton a day; 3 x 0.94 = 2.82 ton
+    assert three["act_by"] == "2026-09-17"
+    waiting = told("hay-supply", head="50", hay="80 ton", days="150", later="0.8")
+    assert waiting["verdict"] == "look" and waiting["look_by"] == "2026-10-14" and waiting["act_by"] is None
+
+
+def test_a_week_of_waiting_is_a_week_s_part_of_what_buying_then_costs_more() -> None:
+    from sideoats.asking import table_of
+    from sideoats.facts import load
+    from sideoats.outlook.draws import make_outlook
+    from sideoats.question import Context, find
+
+    question, facts = find("hay-supply"), load()
+    row = {f.name: f.default for f in question.inputs} | {
+        "head": 50.0, "hay": 55.0, "days": 150.0, "storage": "inside", "later": 1.5,
+    }  # fmt: skip
+    table = table_of(question, [row, row])
+    table.ages["hay"] = np.array([0.0, 20.0])  # type: ignore[index]
+    call = question.ask(table, Context(ON, facts, make_outlook(ON, facts=facts, draws=50))).call(0)
+    options = {o.key: o for o in call.options}
+    saved = options["buy-now"].expected - options["buy-later"].expected
+    # by hand: 55 x 0.94 / 0.90773 ton a day = 56.96, so 56 whole days, of which a week is an eighth
+    assert call.quantities["days_of_hay"].value == pytest.approx(56.96, abs=0.01)
+    assert call.cost_of_waiting == pytest.approx(saved / 8, rel=1e-6) and saved > 0
+
+
+def test_hay_that_is_bought_loses_in_storage_too() -> None:
+    def call(storage: str) -> dict[str, Any]:
+        return told(
+            "hay-supply", head="50", hay="80 ton", days="150", storage=storage, later="1.1", price="110 USD/ton"
+        )
+
+    bare, inside = call("ground-bare"), call("inside")
+    for one in (bare, inside):
+        assert one["quantities"]["to_buy_if_now"]["value"] > one["quantities"]["likely_shortage"]["value"]
+    # wrapped bales lose 19 % (Tennessee); 60 tons x 0.81 / 0.90773 ton a day = 53.54 of 150 days, and hay bought today
+    # lies for (53.54 + 150) / 2 of them: 19 % x 0.6785 = 12.89 %
+    wrapped = told("hay-supply", head="50", hay="60 ton", days="150", storage="wrapped")["quantities"]
+    ratio = wrapped["to_buy_if_now"]["value"] / wrapped["likely_shortage"]["value"]
+    assert ratio == pytest.approx(1 / (1 - 0.1289), rel=1e-3)
+
+    def gap(one: dict[str, Any]) -> float:
+        options = by_key(one)
+        return float(options["buy-now"]["expected"] - options["buy-later"]["expected"])
+
+    assert gap(inside) > 0 > gap(bare)  # buying ahead pays only where the hay keeps
+
+
+@pytest.mark.parametrize(
+    "values", [{"grass_date": "2026-04-15"}, {"grass_date": "2026-09-14"},
+               {"grass_date": "2027-03-01", "start_date": "2027-03-10"}]
+)  # fmt: skip
+def test_a_day_of_grass_that_is_past_is_not_hay_enough(values: dict[str, str]) -> None:
+    call = told("hay-supply", head="50", hay="40 ton", **values)
+    assert call["verdict"] == "look" and "is past, or before feeding begins" in call["headline"]
+    assert not call["options"]
+
+
+def test_slips_of_hay_supply_are_refused() -> None:
+    for slip in ({"days": "0"}, {"days": "150", "dry_matter": "12%"}, {"days": "150", "intake": "25%"}):
+        with pytest.raises(InputError, match="outside what is possible"):
+            told("hay-supply", head="50", hay="40 ton", **slip)

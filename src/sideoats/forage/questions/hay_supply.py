@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.call import ACT, LOOK
 from sideoats.decide import Decision, decide
 from sideoats.errors import InputError
 from sideoats.forage import cautions, hay
@@ -17,6 +18,7 @@ from sideoats.schema import Field
 Floats = NDArray[np.float64]
 _FEEDERS = ("cone", "ring", "trailer", "cradle", "open-ring", "sheeted-ring", "none")
 _STORES = ("ground-bare", "ground-covered", "raised-bare", "wrapped", "covered-raised", "inside")
+_WEEK, _MONTH = 7, 30  # days
 OPTIONS = (
     Option("buy-later", "Wait, and buy what is short when it runs out", passive=True),  # first: it wins a tie
     Option("buy-now", "Buy the likely shortage now"),
@@ -33,11 +35,11 @@ INPUTS = (
           found_in=("evidence:hay_count.bale_weight",), fresh_days=60, example="1150 lb"),
     Field("hay", "number", "hay on hand in tons, instead of bales", unit="ton", low=0, high=1_000_000,
           found_in=("evidence:hay_count.hay",), fresh_days=60),
-    Field("dry_matter", "share", "dry matter of the hay", low=0.05, found_in=("evidence:hay_count.dry_matter",)),
+    Field("dry_matter", "share", "dry matter of the hay", low=0.3, found_in=("evidence:hay_count.dry_matter",)),
     Field("grass_date", "date", "day on which grass will carry them", found_in=("place:grass_date",)),
-    Field("days", "number", "days to grass, instead of the date", unit="day", bare=True, low=0, high=400),
+    Field("days", "number", "days to grass, instead of the date", unit="day", bare=True, low=1, high=400),
     Field("start_date", "date", "day on which feeding begins; today if absent", found_in=("place:feeding_date",)),
-    Field("intake", "share", "dry matter eaten a day as a share of body weight", low=0.002),
+    Field("intake", "share", "dry matter eaten a day as a share of body weight", low=0.002, high=0.06, example="2.5%"),
     Field("feeder", "choice", "how it is fed; the district's choice if absent", choices=_FEEDERS,
           found_in=("place:feeder",)),
     Field("storage", "choice", "how it is stored; the district's choice if absent", choices=_STORES,
@@ -66,7 +68,11 @@ def _check(values: dict[str, Any]) -> None:
 
 @dataclass(frozen=True)
 class _Stack:
-    """Need, stack and shortage; (place, draw) in tons as fed, (place,) planned."""
+    """Need, stack and shortage; (place, draw) in tons as fed, (place,) planned.
+
+    `lost` is the share that storage takes over the whole time, (place, draw), `lost_planned` its middle; `until` the
+    days from today until the stack is fed, `late` the same as a share of the days until grass.
+    """
 
     need: Floats
     have: Floats
@@ -75,15 +81,20 @@ class _Stack:
     planned_have: Floats
     days: Floats
     daily: Floats
+    lost: Floats
+    lost_planned: Floats
+    until: Floats
+    late: Floats
     known: NDArray[np.bool_]
 
 
-def _days(table: Table, context: Context) -> Floats:
+def _days(table: Table, context: Context) -> tuple[Floats, Floats]:
+    """Days to the start of feeding, and days to feed; no days where grass is past or comes before feeding begins."""
     start = np.fmax(np.nan_to_num(table.days_until("start_date", context.on)), 0.0)
     days = np.where(
         np.isnan(table.number("days")), table.days_until("grass_date", context.on) - start, table.number("days")
     )
-    return np.maximum(days, 0.0)
+    return start, np.where(days > 0, days, np.nan)
 
 
 def _losses(table: Table, context: Context, name: str, choice: str) -> tuple[Floats, Floats]:
@@ -107,7 +118,7 @@ def _stack(table: Table, context: Context) -> _Stack:
     bale = np.where(table.known("bale_weight"), table.number("bale_weight"), facts.value("forage/hay.bale_weight"))
     have = np.where(table.known("hay"), table.number("hay"), hay.hay_tons(table.number("bales"), bale))
     dry = np.where(table.known("dry_matter"), table.number("dry_matter"), facts.value("forage/hay.dry_matter"))
-    days = _days(table, context)
+    start, days = _days(table, context)
     fed, fed_drawn = _losses(table, context, "feeder", "forage/hay_feeder")
     stored, stored_drawn = _losses(table, context, "storage", "forage/hay_storage")
     intake_fact = facts["forage/hay.intake_share"]
@@ -126,41 +137,68 @@ def _stack(table: Table, context: Context) -> _Stack:
     planned = hay.hay_need_tons(head, weight, days, intake, dry, fed, 0.0)
     daily = hay.hay_need_tons(head, weight, 1.0, intake, dry, fed, 0.0)
     known = np.isfinite(have) & np.isfinite(days) & np.isfinite(head)
-    return _Stack(need, kept, np.maximum(need - kept, 0.0), planned, have * (1 - stored), days, daily, known)
+    until = start + np.minimum(hay.days_of_hay(have * (1 - stored), daily), days)
+    return _Stack(
+        need, kept, np.maximum(need - kept, 0.0), planned, have * (1 - stored), days, daily, stored_drawn, stored,
+        until, until / (start + days), known,
+    )  # fmt: skip
 
 
-def answer(table: Table, context: Context) -> Answers:
-    """Shortage over the draws, and what each way of meeting it costs a head."""
+def _payoff(table: Table, context: Context, s: _Stack, likely: Floats, cows: Floats, tons: Floats) -> Floats:
+    """(place, draw, option) minus what each way costs a head.
+
+    Hay that is bought loses in storage too, evenly with the time it lies there: from today, or from the day on which
+    the stack is fed, until it is fed itself. What late hay costs more rises evenly to the end of the winter.
+    """
     facts, out = context.facts, context.outlook
-    s = _stack(table, context)
-    price = np.where(table.known("price"), table.number("price"), facts.value("forage/hay.price"))[:, None]
-    spring = facts["forage/hay.spring_price"]
-    told = table.number("later")[:, None]
-    ratio = np.where(np.isnan(told), out.between("late hay", spring.low, spring.high), told)
-    later = price * ratio * out.price_ratio("grass hay", [60])[:, 0]
-    likely = np.nan_to_num(np.median(s.short, axis=1))[:, None]
     head = np.maximum(np.nan_to_num(table.number("head")), 1.0)[:, None]
-    surplus = np.maximum(likely - s.short, 0.0) * price * (1 - facts.value("forage/hay.other_class_discount"))
-    now = -(likely * price + np.maximum(s.short - likely, 0.0) * later - surplus) / head
+    price = _price(table, context)[:, None]
+    spring, late = facts["forage/hay.spring_price"], s.late[:, None]
+    told = table.number("later")[:, None]
+    ratio = np.where(np.isnan(told), 1 + late * (out.between("late hay", spring.low, spring.high) - 1), told)
+    later = price * ratio * out.price_ratio("grass hay", [60])[:, 0] / (1 - s.lost * (1 - late) / 2)
+    kept = tons[:, None] * (1 - s.lost * (1 + late) / 2)
+    surplus = np.maximum(kept - s.short, 0.0) * price * (1 - facts.value("forage/hay.other_class_discount"))
+    now = -(tons[:, None] * price + np.maximum(s.short - kept, 0.0) * later - surplus) / head
     wait = -s.short * later / head
     cow = np.where(table.known("cow_price"), table.number("cow_price"), np.nan)[:, None]
     penalty = facts["forage/hay.cow_penalty"]
     lost = cow * out.between("cow penalty", penalty.low, penalty.high)
-    each = np.median(s.need, axis=1)[:, None] / head
+    gone = cows[:, None]
+    sell = -(gone * lost + np.maximum(s.short - gone * s.need / head, 0.0) * later) / head
+    return np.stack([wait, now, sell], axis=2)
+
+
+def _price(table: Table, context: Context) -> Floats:
+    return np.where(table.known("price"), table.number("price"), context.facts.value("forage/hay.price"))
+
+
+def answer(table: Table, context: Context) -> Answers:
+    """Shortage over the draws, and what each way of meeting it costs a head."""
+    s = _stack(table, context)
+    likely = np.nan_to_num(np.median(s.short, axis=1))
+    head = np.maximum(np.nan_to_num(table.number("head")), 1.0)
+    each = np.median(s.need, axis=1) / head
     cows = np.minimum(np.ceil(likely / np.maximum(each, 1e-9)), head)
-    sell = -(cows * lost + np.maximum(s.short - cows * s.need / head, 0.0) * later) / head
+    tons = likely / (1 - s.lost_planned * (1 + np.nan_to_num(s.late)) / 2)
     no_price = ~table.known("cow_price")
     barred = np.stack([np.zeros(len(table), bool), np.zeros(len(table), bool), no_price], axis=1)
-    decision = decide(np.stack([wait, now, sell], axis=2), barred=barred, risk_aversion=context.risk_aversion)
-    waiting = np.max(np.where(barred, -np.inf, decision.expected), axis=1) - decision.expected[:, 0]  # 0: buy later
-    words = _Words(table, context, s, decision, likely[:, 0], cows[:, 0])
+    decision = decide(
+        _payoff(table, context, s, likely, cows, tons), barred=barred, risk_aversion=context.risk_aversion
+    )
+    saved = np.max(np.where(barred, -np.inf, decision.expected), axis=1) - decision.expected[:, 0]  # 0: buy later
+    left = np.floor(np.nan_to_num(s.until))
+    week = np.nan_to_num(saved) * np.minimum(_WEEK / np.maximum(left, 1.0), 1.0)
+    acting = s.known & ((decision.best > 0) | ((likely > 0) & (left <= _WEEK)))  # or there is none to feed next week
+    seen = np.fmin(table.age_days("bales"), table.age_days("hay"))
+    words = _Words(table, context, s, decision, likely, cows, tons, week, acting)
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/head",
-        bars=words.bars(barred), quantities=_quantities(s, likely[:, 0], cows[:, 0], no_price),
-        cost_of_waiting=np.where(s.known, waiting, 0.0), missing=~s.known, missing_headline="Count the bales, weigh "
-        "a few, and say until when they must last.",
-        look_by=np.where(s.known, np.where(np.median(s.short, axis=1) > 0, -1, 30), -1),
+        bars=words.bars(barred), quantities=_quantities(s, likely, cows, tons, no_price),
+        cost_of_waiting=np.where(s.known, week, 0.0), missing=~s.known, missing_headline=words.missing,
+        verdict=np.where(acting, ACT, LOOK).astype(np.int8), act_by=np.where(acting, np.minimum(left, _WEEK), -1),
+        look_by=np.where(s.known & ~acting, np.clip(np.minimum(left, _MONTH - np.nan_to_num(seen)), 0, _MONTH), -1),
         cautions=cautions.emergency(
             "Hay bought in a drought may be hot: ask for its nitrate test with form and basis before it is unloaded.",
             "Hot hay can burn: do not open a smoking stack, call the fire service.",
@@ -168,7 +206,9 @@ def answer(table: Table, context: Context) -> Answers:
     )  # fmt: skip
 
 
-def _quantities(s: _Stack, likely: Floats, cows: Floats, no_price: NDArray[np.bool_]) -> dict[str, tuple[Any, str]]:
+def _quantities(
+    s: _Stack, likely: Floats, cows: Floats, tons: Floats, no_price: NDArray[np.bool_]
+) -> dict[str, tuple[Any, str]]:
     hide = ~s.known
     lasts = hay.days_of_hay(s.planned_have, s.daily)
 
@@ -181,6 +221,7 @@ def _quantities(s: _Stack, likely: Floats, cows: Floats, no_price: NDArray[np.bo
         "days_of_hay": (shown(lasts), "day"),
         "days_to_feed": (shown(s.days), "day"),
         "likely_shortage": (shown(likely), "ton"),
+        "to_buy_if_now": (shown(tons), "ton"),
         "shortage_high": (shown(np.quantile(s.short, 0.9, axis=1)), "ton"),
         "chance_of_shortage": (shown((s.short > 0).mean(axis=1)), "1"),
         "cows_not_carried": (np.where(hide | no_price, np.nan, cows), "head"),
@@ -197,6 +238,17 @@ class _Words:
     decision: Decision
     likely: Floats
     cows: Floats
+    tons: Floats
+    week: Floats
+    acting: NDArray[np.bool_]
+
+    def missing(self, i: int) -> str:
+        if np.isnan(self.s.days[i]) and self.table.known("grass_date")[i]:
+            return (
+                f"Grass on {self.table.date('grass_date')[i]} is past, or before feeding begins: say until when the hay"
+                " must last."
+            )
+        return "Count the bales, weigh a few, and say until when they must last."
 
     def bars(self, barred: NDArray[np.bool_]) -> tuple[Any, ...]:
         from sideoats.question import Bar
@@ -213,8 +265,12 @@ class _Words:
         short = f"{self.likely[i]:.0f} tons short of {s.days[i]:.0f} days"
         if best.key == "sell-cows":
             return f"{short}: selling {self.cows[i]:.0f} cows costs least, {each:.0f} USD/head of the herd."
-        when = "buying now" if best.key == "buy-now" else "waiting to buy"
-        return f"{short}: {when} costs least, {each:.0f} USD/head."
+        if best.key == "buy-now":
+            return f"{short}: buying {self.tons[i]:.0f} tons now costs least, {each:.0f} USD/head."
+        gone = np.datetime64(self.context.on, "D") + int(s.until[i])
+        if self.acting[i]:
+            return f"{short}: hay has to be there by {gone}, {each:.0f} USD/head."
+        return f"{short}: buying when the stack is fed, about {gone}, costs least, {each:.0f} USD/head."
 
     def because(self, i: int) -> list[str]:
         s, facts = self.s, self.context.facts
@@ -227,7 +283,8 @@ class _Words:
         chance = (s.short[i] > 0).mean()
         return [
             (
-                f"Need {s.planned_need[i]:.0f} tons as fed for {s.days[i]:.0f} days, feeding loss"
+                f"Need {s.planned_need[i]:.0f} tons as fed for {self.table.number('head')[i]:.0f} head of"
+                f" {self.table.number('weight')[i]:,.0f} lb over {s.days[i]:.0f} days, feeding loss"
                 f" {100 * feeder.mid:.0f} % counted; on hand after storage {s.planned_have[i]:.0f} tons."
             ),
             f"Storage loses {100 * storage.low:.0f} to {100 * storage.high:.0f} % ({storage.conditions}).",
@@ -241,7 +298,21 @@ class _Words:
                 if not self.table.known("bale_weight")[i] and not self.table.known("hay")[i]
                 else "Weights are the grower's own."
             ),
+            (
+                f"Hay is reckoned at {_price(self.table, self.context)[i]:.0f} USD/ton"
+                + ("." if self.table.known("price")[i] else ", a round figure where none is given.")
+                + " Hay that is bought loses in storage too, the longer it lies the more; evenly with time (no source)."
+            ),
             "What late hay costs, and what selling cows early gives up, have no source: put in your own.",
+            *self._when(i),
+        ]
+
+    def _when(self, i: int) -> list[str]:
+        if self.decision.best[i] < 1:
+            return ["The stack is fed within the week: hay has to be there by then."] if self.acting[i] else []
+        return [
+            f"The stack is fed in {self.s.until[i]:.0f} days. Each week's wait gives up about {self.week[i]:.2f}"
+            " USD/head of what it saves over buying then, so the day is within the week."
         ]
 
     def _word(self, name: str, i: int) -> str | None:
