@@ -48,7 +48,7 @@ def test_pinball(quantile, observed, level, printed):
 
 
 def test_crps_of_a_normal_forecast():
-    # documentation of the properscoring package (pypi.org/project/properscoring): 0.23369497725510913 for N(0, 1) at 0
+    # documentation of the properscoring package: 0.23369497725510913 for N(0, 1) at 0
     assert crps_normal(0, 1, 0) == pytest.approx(0.23369497725510913, abs=1e-14)
     # reference page
     assert crps_normal(0, 1, 1) == pytest.approx(0.6024414, abs=5e-8)
