@@ -73,6 +73,47 @@ def test_grinding_is_due_before_any_of_it_is_fed() -> None:
     assert told("hay-nitrate", **lot, fed_from="2026-01-20")["act_by"] == ON.isoformat()
 
 
+def test_water_is_called_by_each_ladder_on_file() -> None:
+    # South Dakota State: under 100 ppm NO3-N safe; the older ladder (from memory) from 40 on: risk, test the feed
+    lot = {"result": "200 ppm", "form": "NO3-N", "basis": "dry", "_class": "growing", "cores": "20"}
+    call = told("hay-nitrate", **lot, water="60 ppm", water_form="NO3-N")
+    text = next(line for line in call["because"] if line.startswith("As water 60 ppm NO3-N"))
+    assert "safe (South Dakota State" in text and "risk, test the feed (Water nitrate ladder" in text
+    assert "from memory" in text
+    assert not any("As water" in line for line in told("hay-nitrate", **lot)["because"])
+
+
+def test_a_standing_crop_is_told_cutting_heights_and_ensiling_as_ranges() -> None:
+    call = told("hay-nitrate", result="3000 ppm", form="NO3-N", basis="dry", _class="open-cow", state="standing")
+    text = " ".join(call["because"])
+    # Nebraska up to 50 %, Georgia 50 to 60 %, Kansas 40 to 60 %: 3,000 ppm may leave 1,200 to all of it
+    assert "leave 1,200 to 3,000 ppm" in text and "test the silage before it is fed" in text
+    assert "8 to 12 in, corn hay (University of Nebraska" in text and "6 to 8 in, corn silage" in text
+    assert call["verdict"] == "stop" and not by_key(call)["ensile"]["barred"]
+    cited = {s["id"] for s in call["sources"]}
+    assert {"forage/cutting_height.georgia", "forage/ensiling_loss.kansas"} <= cited
+    baled = told("hay-nitrate", result="3000 ppm", form="NO3-N", basis="dry", _class="open-cow")
+    assert "Ensiling may" not in " ".join(baled["because"])
+    assert "forage/cutting_height.georgia" not in {s["id"] for s in baled["sources"]}
+
+
+@pytest.mark.parametrize(
+    ("question", "values", "quoted"),
+    [
+        ("hay-nitrate", {"result": "900 ppm", "form": "NO3", "basis": "dry"}, "forage/lot.cores_nitrate"),
+        ("hay-nitrate", {"result": "900 ppm", "form": "NO3", "basis": "dry"}, "forage/signs"),
+        ("graze-prussic", {"species": "sudan", "height": "9 in"}, "forage/prussic.sampling"),
+        ("graze-prussic", {"species": "corn"}, "forage/suspect_when"),
+        ("hay-spot-test", {"colour": "none"}, "forage/spot_test.meaning"),
+        ("wheat-pasture-hazard", {"lush": "yes"}, "forage/tetany.who"),
+        ("ration", {"_class": "open-cow", "feeds": "name=prairie hay"}, "cattle/feeds.variation"),
+    ],
+)
+def test_what_the_text_quotes_is_among_the_sources(question: str, values: dict[str, str], quoted: str) -> None:
+    ids = [s["id"] for s in told(question, **values)["sources"]]
+    assert quoted in ids and len(ids) == len(set(ids))
+
+
 def test_hay_supply_counts_losses_and_weighs_three_ways() -> None:
     short = told("hay-supply", head="100", hay="120 ton", days="150", price="110 USD/ton", cow_price="1400 USD/head")
     assert set(by_key(short)) == {"buy-now", "buy-later", "sell-cows"}

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from sideoats.facts import Facts
-from sideoats.forage.nitrate import PPM_OF_PERCENT, ClassTable, ion_factor
+from sideoats.facts import PROVENANCE_WORDS, Facts
+from sideoats.forage.nitrate import PPM_OF_PERCENT, ClassTable, after_ensiling, ion_factor, water_class
 
 ALWAYS = "trade"
 # what laboratories print for an ion and a moisture basis
@@ -46,3 +46,33 @@ def dilution_targets(facts: Facts) -> dict[str, float]:
         level = fact.value * (PPM_OF_PERCENT if unit == "%" else 1.0) * ion_factor(ion, "NO3-N")
         out["" if not out else fact.id.rpartition(".")[2]] = level
     return out
+
+
+def water_words(facts: Facts, level: float) -> str:
+    """What each ladder on file calls water of this level [ppm NO3-N]; they differ by an order of magnitude."""
+    picked, first = facts.choose("forage/water_nitrate_class")
+    ladders = {picked: first} | {k.rpartition(".")[2]: f for k, f in facts.under("forage/water_nitrate_class").items()}
+    said = [
+        f"{water_class(level, fact.column('from'), fact.column('label'))[0]} ({fact.citation};"
+        f" {PROVENANCE_WORDS[fact.provenance]})"
+        for fact in ladders.values()
+    ]
+    return f"As water {level:,.0f} ppm NO3-N is: " + "; ".join(said) + "."
+
+
+def standing_words(facts: Facts, level: float) -> list[str]:
+    """Cutting height and ensiling of a standing crop of this level [ppm NO3-N dry], each range as printed."""
+    losses = facts.under("forage/ensiling_loss").values()
+    least, most = after_ensiling(level, min(f.low for f in losses), max(f.high for f in losses))
+    heights = [
+        f"{fact.low:g} to {fact.high:g} in, {fact.conditions} ({fact.citation})"
+        for fact in facts.under("forage/cutting_height").values()
+    ]
+    return [
+        f"Ensiling may leave {least:,.0f} to {most:,.0f} ppm NO3-N (published losses differ, and none is promised):"
+        " test the silage before it is fed.",
+        "Nitrate is highest at the foot of the stem; cutting heights in print: "
+        + "; ".join(heights)
+        + ". How much that"
+        " takes off is not printed: test what is cut.",
+    ]

@@ -202,6 +202,7 @@ def answer(table: Table, context: Context) -> Answers:
     due, lost = _due(table, context, found)
     acting = np.where(due >= 0, ACT, WAIT)
     verdict = np.where(unsafe, STOP, np.where(found.feasible | with_hay.feasible, acting, LOOK)).astype(np.int8)
+    facts["cattle/feeds.variation"]  # quoted among the cautions
     text = _Words(table, context, held, bad, s, needs, floor, found, with_hay, why, unsafe)
     hazard = np.stack([unsafe, np.zeros_like(unsafe)], axis=1)
     return Answers(

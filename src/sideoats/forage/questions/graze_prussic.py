@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sideoats.call import ACT, LOOK, STOP
 from sideoats.decide import decide
 from sideoats.errors import InputError
-from sideoats.forage import cautions, prussic, stock
+from sideoats.forage import cautions, citing, prussic, stock
 from sideoats.forage.drought import drought_broke_by_place, frost_by_place
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
@@ -218,6 +218,9 @@ def answer(table: Table, context: Context) -> Answers:
         },
         missing=missing, missing_headline=words.lacking,
         cautions=lambda i: cautions.emergency(*cautions.PRUSSIC, cautions.NITRATE[1]),
+        sources=citing.with_quoted(
+            facts, lambda i: (*citing.PRUSSIC, "drying_loss", *(("suspect_when",) if j.groups[i] == "none" else ()))
+        ),
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sideoats.call import LOOK, STOP
 from sideoats.decide import decide
-from sideoats.forage import cautions, stock
+from sideoats.forage import cautions, citing, stock
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 
@@ -122,6 +122,9 @@ def answer(table: Table, context: Context) -> Answers:
         },
         missing=~known, missing_headline="No colour on file: send a sample to a laboratory.",
         cautions=cautions.emergency(*cautions.ACID, *cautions.NITRATE),
+        sources=citing.with_quoted(
+            facts, lambda i: ("spot_test.meaning", "lot.standing_sample", *citing.NITRATE)
+        ),
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sideoats.call import LOOK, STOP, WAIT
 from sideoats.decide import decide
-from sideoats.forage import cautions, minerals, stock
+from sideoats.forage import cautions, citing, minerals, stock
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 
@@ -123,6 +123,10 @@ def answer(table: Table, context: Context) -> Answers:
             "magnesium_risk": (words.magnesium_label(), ""),
         },
         cautions=cautions.emergency(*cautions.TETANY, *cautions.BLOAT),
+        sources=citing.with_quoted(
+            facts,
+            lambda i: ("tetany.who", "tetany.magnesium_need.lactating", "tetany.mineral.texas", "bloat.practice"),
+        ),
     )  # fmt: skip
 
 
