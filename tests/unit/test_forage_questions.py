@@ -375,6 +375,25 @@ def test_a_ration_says_what_it_took_for_granted_and_refuses_half_of_a_limit() ->
         told("ration", _class="pregnant-cow", feeds="name=corn stalks; name=alfalfa hay")
 
 
+def test_a_pregnant_animal_of_another_class_has_the_strictest_ceiling() -> None:
+    with pytest.raises(InputError, match="days_pregnant"):
+        told("ration", _class="open-cow", days_pregnant="200", feeds="name=prairie hay")
+    feeds = ({"name": "prairie hay"}, {"name": "distillers grains"})
+    row = {"class": "open-cow", "feeds": feeds}
+    open_cow, pregnant = (_answers("ration", [row | more]).call(0) for more in ({}, {"days_pregnant": 200.0}))
+    # Clemson 1,500 against Montana's 1,500 ppm NO3 = 338.9 ppm NO3-N, less the margin of 1
+    assert open_cow.quantities["nitrate_ceiling"].value == pytest.approx(1499)
+    assert pregnant.quantities["nitrate_ceiling"].value == pytest.approx(337.9, abs=0.05)
+
+
+def test_two_lots_of_one_name_are_two_feeds() -> None:
+    hot = "name=prairie hay, price=80 USD/ton, nitrate=3000 ppm, form=NO3-N, basis=dry"
+    call = told("ration", _class="open-cow", feeds=f"{hot}; name=prairie hay; name=distillers grains")
+    amounts = {k: v["value"] for k, v in call["quantities"].items() if k.startswith("dry_matter_prairie")}
+    assert call["verdict"] == "act" and amounts["dry_matter_prairie_hay"] == 0 < amounts["dry_matter_prairie_hay_(2)"]
+    assert any(line.startswith("Kept out: prairie hay, because") for line in call["because"])
+
+
 HERD = {"_class": "pregnant-cow", "feeds": "name=prairie hay; name=distillers grains; name=limestone"}
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -88,6 +88,7 @@ INPUTS = (
 )  # fmt: skip
 
 
+_BRED = ("pregnant-cow", "pregnant-heifer")
 _GROWING = ("growing", "finishing", "calf")
 WEEK = 7  # days: the week is the product
 A_CENT = 0.01  # USD/head/day: a mix that saves less is no reason to change what they eat
@@ -98,6 +99,11 @@ def _check(values: dict[str, Any]) -> None:
 
     if values["class"] in _GROWING and values["gain"] is None:
         raise InputError("is missing", where="ration gain", expected="gain='2 lb/day'", todo="say what gain is wanted")
+    if (values["days_pregnant"] or 0) > 0 and values["class"] not in (*_BRED, "lactating-cow", "unknown"):
+        raise InputError(
+            f"is given for {values['class']}", where="ration days_pregnant", expected="class=pregnant-cow or another",
+            todo="pregnant animals have the strictest ceilings, so the class must say so",
+        )  # fmt: skip
     book = Book.of(load())
     for feed in values["feeds"]:
         read_feed(feed, book)
@@ -147,7 +153,9 @@ def _feeds(table: Table, context: Context) -> tuple[list[list[OneFeed]], list[di
         refused: dict[str, str] = {}
         for record in records or ():
             try:
-                good.append(read_feed(record, book, float(table.number("days")[i]), float(table.number("head")[i])))
+                feed = read_feed(record, book, float(table.number("days")[i]), float(table.number("head")[i]))
+                again = sum(f.name == feed.name or f.name.startswith(f"{feed.name} (") for f in good)
+                good.append(replace(feed, name=f"{feed.name} ({again + 1})") if again else feed)  # two lots of one hay
             except InputError as error:
                 refused[str(record.get("name", "feed"))] = str(error)
         held.append(good)
@@ -179,7 +187,7 @@ def answer(table: Table, context: Context) -> Answers:
     facts = context.facts
     held, bad = _feeds(table, context)
     words = list(table.text("class"))
-    risk = stock.at_risk(words, table.flag("weakened"))
+    risk = stock.at_risk(words, table.flag("weakened") | (table.number("days_pregnant") > 0))
     hay_fact = facts["forage/hay.price"]
     clean = {"name": "prairie hay", "price": hay_fact.mid, "nitrate": facts.value("cattle/feeds.clean_hay"),
              "form": "NO3-N", "basis": "dry"}  # fmt: skip
@@ -381,6 +389,8 @@ class _Words:
 
     def missing(self, i: int) -> str:
         if np.isnan(self.needs.tdn[i]):
+            if self.table.known("intake")[i]:
+                return f"No feed is rich enough to keep them on {self.needs.intake[i]:.1f} lb a day: check the intake."
             return "No feed is rich enough for what is asked: lower the gain, or give the intake."
         if str(self.table.text("class")[i]) in _GROWING and not self.table.known("gain")[i]:
             return "Say what gain is wanted before a ration is made."
