@@ -11,9 +11,9 @@ Canonical units, daily: see `DAILY_UNITS`; hourly: see `HOURLY_UNITS`.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from enum import IntFlag
 from typing import Any, Self, TypeAlias
 
@@ -257,6 +257,19 @@ class StationDays(_Series):
                 expected=f"days {self.start} to {self.end}",
             )
         return self._cut(first, last, start=max(since, self.start))
+
+    def lacking(self, variables: Sequence[str], on: date, days: int) -> int:
+        """How many of the `days` days before `on` lack a usable value of any of these variables."""
+        first, last = self.index(on) - days, self.index(on)
+        there = np.ones(max(min(last, len(self)) - max(first, 0), 0), dtype=bool)
+        for name in variables:
+            there &= ~np.isnan(self.usable(name)[max(first, 0) : max(min(last, len(self)), 0)])
+        return days - int(there.sum())
+
+    def lack_told(self, on: date, days: int, missing: int) -> str:
+        """In words, that `missing` of the `days` days before `on` are not there, and since when."""
+        ends = f", which ends {self.end:%d %b %Y}," if self.end < on - timedelta(days=1) else ""
+        return f"the record of {self.name or self.station}{ends} lacks {missing} of the last {days} days"
 
     def seasons(self, variable: str, month: int, day: int, length: int) -> tuple[NDArray[np.int64], Values]:
         """The same stretch of every year, side by side: (years, array (years, length)), usable values only.

@@ -87,7 +87,7 @@ def test_nothing_to_draw_is_one_clear_line() -> None:
         heat_against_past(lonely)
     with pytest.raises(InputError, match="no place has a position"):
         district_map("t", "s", [MapPoint("a", np.nan, 0, 1)], unit="%", bounds=[1], class_names=["a", "b"])
-    with pytest.raises(InputError, match="no span"):
+    with pytest.raises(InputError, match="no past year is whole"):
         rain_against_normal([])
 
 

@@ -67,16 +67,21 @@ def rain_against_normal(spans: Sequence[RainStanding]) -> Picture:
 
     Parameters
     ----------
-    spans : from `sideoats.weather.rain_standing.rain_standing`, shortest first
+    spans : from `sideoats.weather.rain_standing.rain_standing`, shortest first; those not known are left out
+
+    Raises
+    ------
+    InputError : none of them is known
     """
+    spans = [s for s in spans if math.isfinite(s.stands.departure)]
     if not spans:
-        raise InputError("no span was given", where="rain picture")
+        raise InputError("too many of the last days are missing, or no past year is whole", where="rain picture")
     names = [f"{s.days} days" for s in spans]
     departures = [s.stands.departure / _INCH for s in spans]
     told = "; ".join(
         f"{s.days} days {s.stands.amount / _INCH:.1f} in, {s.stands.percent:.0f} % of normal" for s in spans
     )
-    worst = min(spans, key=lambda s: s.stands.departure if math.isfinite(s.stands.departure) else math.inf)
+    worst = min(spans, key=lambda s: s.stands.departure)
     short = worst.stands.departure / _INCH
     kind = "short of" if short < 0 else "above"
     title = f"Rain is {abs(short):.1f} in {kind} normal over {worst.days} days"

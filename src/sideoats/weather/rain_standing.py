@@ -18,7 +18,8 @@ class RainStanding:
     """One span of days.
 
     `stands` beside past years [mm]; `index` is the standardized precipitation index of the span (a gamma fit over the
-    past years), NaN where fewer than ten are whole; `missing` days of this year's span.
+    past years), NaN where fewer than ten are whole; `missing` days of this year's span. Where more of them are missing
+    than a past year may lack, nothing is said of this year: a sum of the rest would be taken for a drought.
     """
 
     days: int
@@ -36,10 +37,11 @@ def rain_standing(record: StationDays, on: date, days: int, *, most_missing: flo
     record : a station
     on : today; the span ends yesterday
     days : length, up to 730
-    most_missing : share of missing days above which a past year is left out
+    most_missing : share of missing days above which a past year is left out, and this year is not known
     """
     rain = record.usable("rain")
     this, missing = _span(record, rain, on, days)
+    this = this if missing <= most_missing * days else np.nan
     past = []
     for back in range(1, on.year - record.start.year + 1):
         then = same_day(on, on.year - back)

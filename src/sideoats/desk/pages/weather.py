@@ -64,7 +64,11 @@ def rain_picture(record: StationDays, on: date) -> Picture:
     from sideoats.weather.pictures import rain_against_normal
     from sideoats.weather.rain_standing import rain_standing
 
-    return rain_against_normal([rain_standing(record, on, days) for days in SPANS])
+    spans = [rain_standing(record, on, days) for days in SPANS]
+    if not any(np.isfinite(s.stands.amount) for s in spans):
+        told = record.lack_told(on, _MAP_DAYS, record.lacking(["rain"], on, _MAP_DAYS))
+        raise InputError("is not drawn", where="rain against normal", expected="the newest days", todo=told)
+    return rain_against_normal(spans)
 
 
 def map_picture(records: Iterable[StationDays], on: date) -> Picture | None:
@@ -77,9 +81,10 @@ def map_picture(records: Iterable[StationDays], on: date) -> Picture | None:
         for r in records
         if "rain" in r.values
     ]
+    points = [p for p in points if np.isfinite(p.value)]  # a station that lacks the last days has no place on the map
     if len(points) < 2:
         return None
-    driest = min(points, key=lambda p: p.value if np.isfinite(p.value) else np.inf)
+    driest = min(points, key=lambda p: p.value)
     said = "; ".join(f"{p.name} {p.value:.0f} %" for p in points)
     return district_map(
         f"Driest over {_MAP_DAYS} days is {driest.name}, {driest.value:.0f} % of normal",

@@ -66,10 +66,17 @@ def offset_for(height: Floats, facts: Facts) -> tuple[Floats, NDArray[np.object_
 
 
 def degree_days_this_year(table: Table, context: Context) -> Floats:
-    """(place,) degree-days from 1 January to today at the place's station [degF day]; NaN without a record."""
+    """(place,) degree-days from 1 January to today at the place's station [degF day].
+
+    NaN without a record, or where it lacks too many of these days: a sum of the rest would be taken for a late season.
+    """
     on, base = context.on, (context.facts.value(_F + "base") - 32.0) / 1.8
     known: dict[str, float] = {}
+    days = (on - date(on.year, 1, 1)).days
+    most = context.facts.value("weather/pace.most_missing") * days
     for station, record in context.outlook.records.items():
+        if record.lacking(("tmax", "tmin"), on, days) > most:
+            continue
         year = slice(max(0, record.index(date(on.year, 1, 1))), max(0, record.index(on)))
         daily = degree_days(record.usable("tmax")[year], record.usable("tmin")[year], base)
         known[station] = float(np.nansum(daily)) * 1.8 if daily.size else np.nan

@@ -61,6 +61,7 @@ class _Answer:
     cutoff_sure: str = ""
     freeze_usual: str = ""
     pace: Pace | None = None
+    lack: str = ""  # in words, where too many days since the bloom are missing to count their heat
 
 
 def _cap(context: Context) -> float | None:
@@ -112,13 +113,15 @@ def _by_station(
     ahead = _capped(high * 1.8 + 32, low * 1.8 + 32, base, cap)
     killed = freeze.days_until_freeze(low, threshold)
     today = record.index(on)
+    missing = record.lacking(("tmax", "tmin"), on, back)
+    lack = record.lack_told(on, back, missing) if missing > facts.value("weather/pace.most_missing") * back else ""
     already = float(accumulate(daily[max(today - back, 0) : max(today, 0)]).total)
     mature, _ = cotton.matures_before_freeze(ahead[out.year_of_draw], killed[out.year_of_draw], already, target)
     last = _last_blooms(record, daily, threshold, boll.mid, on)
     usual = float(np.sort(np.where(killed < 0, np.inf, killed))[len(killed) // 2])
     start = date(on.year, *_SEASON_START)
     even, sure = (_dated(start, cotton.day_with_chance(last, chance)) for chance in (0.5, 0.8))
-    return _Answer(mature, already, even, sure, _dated(on, usual), _pace(record, daily, planted, context))
+    return _Answer(mature, already, even, sure, _dated(on, usual), _pace(record, daily, planted, context), lack)
 
 
 def _answers(table: Table, context: Context) -> list[_Answer | None]:
@@ -150,8 +153,9 @@ def _pace(record: StationDays, daily: Floats, planted: date | None, context: Con
 def answer(table: Table, context: Context) -> Answers:
     """Carrying late bolls pays where they are likely enough to mature."""
     found = _answers(table, context)
-    known = np.array([f is not None for f in found])
-    mature = np.stack([np.zeros(context.outlook.draws, bool) if f is None else f.mature for f in found])
+    known = np.array([f is not None and not f.lack for f in found])
+    none = np.zeros(context.outlook.draws, bool)
+    mature = np.stack([none if f is None or f.lack else f.mature for f in found])
     value, cost = table.number("late_value"), table.number("cost")
     priced = ~np.isnan(value)
     carry = mature * np.nan_to_num(value)[:, None] - np.nan_to_num(cost)[:, None]
@@ -166,7 +170,7 @@ def answer(table: Table, context: Context) -> Answers:
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/ac", verdict=verdict, act_by=np.where(verdict == ACT, 0, -1), missing=~known,
         look_by=np.where(verdict == LOOK, 5, -1), quantities=_quantities(context, found, chance),
-        missing_headline="No station record is on file and no heat_per_day with freeze_date was given.",
+        missing_headline=words.missing_headline,
         cautions=(
             "Heat units at a station are not those of the field; low ground freezes first and 3 to 5 degF colder.",
             "Harvest aids and insecticides: the label governs rates, intervals before harvest and weather.",
@@ -207,6 +211,12 @@ class _Words:
     found: list[_Answer | None]
     chance: Floats
     priced: Bools
+
+    def missing_headline(self, i: int) -> str:
+        f = self.found[i]
+        if f is not None:
+            return f"Take the newest days of weather in: {f.lack}."
+        return "No station record is on file and no heat_per_day with freeze_date was given."
 
     def headline(self, i: int) -> str:
         f = self.found[i]

@@ -98,13 +98,15 @@ _Key = tuple[int, str, str, date | None, float]  # station, crop, soil, planting
 
 @dataclass(frozen=True)
 class _Row:
-    """Everything found for one place; `standing` and `ground` absent without a station."""
+    """Everything found for one place; `standing` and `ground` absent without a station, `ground` also where the record
+    lacks too many of the last days to keep a balance by; `lack` says so then."""
 
     standing: _Standing | None
     ground: _Ground | None
     growth: Floats  # (draw,), 1 is usual; NaN where not known
     percent: float
     percentile: float
+    lack: str = ""
 
 
 def _standing(record: StationDays, context: Context) -> _Standing:
@@ -136,7 +138,8 @@ def _weather(context: Context, at: int) -> _Weather:
     et, rain = reference_et(air, tmax, tmin, record.start)[0], record.usable("rain")[:until]
     high, low = out.daily("tmax")[[at], :, :AHEAD], out.daily("tmin")[[at], :, :AHEAD]
     ahead, coming = reference_et(air, high, low, on)[0], out.daily("rain")[at, :, :AHEAD]
-    return _Weather(record.start, et, rain, ahead, coming, int((np.isnan(et) | np.isnan(rain)).sum()))
+    missing = int((np.isnan(et) | np.isnan(rain)).sum()) + record.index(on) - until
+    return _Weather(record.start, et, rain, ahead, coming, missing)
 
 
 def _air(context: Context) -> StationAir:
@@ -237,12 +240,18 @@ def _rows(table: Table, context: Context) -> list[_Row]:
     rows = []
     soil_draw, years = out.uniform("water held by the soil"), out.year_of_draw
     for i, key in enumerate(keys):
-        ground, rain = grounds[key], standing[key[0]]
+        rain = standing[key[0]]
         main = rain.spans[MAIN]
         percent = told[i] if np.isfinite(told[i]) else main.stands.percent
-        growth = _between_soils(ground.growth[:, years], soil_draw)
-        rows.append(_Row(rain, ground, growth, float(percent), float(drought.percentile_of(main.index))))
+        lack = "" if np.isfinite(main.stands.amount) else _lack(out.records[stations[key[0]]], context.on, main)
+        ground = None if lack and key[4] < 0 else grounds[key]  # without the last days a balance needs a probe
+        growth = none if ground is None else _between_soils(ground.growth[:, years], soil_draw)
+        rows.append(_Row(rain, ground, growth, float(percent), float(drought.percentile_of(main.index)), lack))
     return rows
+
+
+def _lack(record: StationDays, on: date, span: RainStanding) -> str:
+    return record.lack_told(on, span.days, span.missing)
 
 
 def _between_soils(growth: Floats, draw: Floats) -> Floats:
@@ -282,7 +291,7 @@ def answer(table: Table, context: Context) -> Answers:
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/ac", verdict=verdict.astype(np.int8), act_by=np.where(verdict == ACT, words.days_to_stress(), -1),
         look_by=np.where(verdict == LOOK, 14, -1), quantities=_quantities(rows, classes, little), missing=missing,
-        missing_headline="No station record on file and no rain with its normal given.",
+        missing_headline=words.missing_headline,
         cautions=(
             "One station's index is not the Drought Monitor's map, which experts blend from many.",
             "Forage short of water can hold nitrate or prussic acid: test before it is grazed or fed.",
@@ -343,18 +352,23 @@ class _Words:
                 found[i] = min(int(np.argmax(dry)) if dry.any() else 14, 14)
         return found
 
+    def missing_headline(self, i: int) -> str:
+        if self.rows[i].lack:
+            return f"Take the newest days of weather in: {self.rows[i].lack}."
+        return "No station record on file and no rain with its normal given."
+
     def headline(self, i: int) -> str:
         r = self.rows[i]
         if r.standing is None or r.ground is None:
             span = self.table.number("span")[i]
             rain = f"Rain is {r.percent:.0f} % of normal over {span:.0f} days"
-            return f"{rain}; without a station soil water and forage are not drawn."
+            return f"{rain}; soil water and forage are not drawn: {r.lack or 'no station is on file'}."
         main = r.standing.spans[MAIN].stands
         name = f", {self._name(i)}" if self.classes[i] >= 0 else ""
+        rain = f"{main.amount / _INCH:.1f} in of rain in {MAIN} days, {main.percent:.0f} % of normal{name}"
         return (
-            f"{main.amount / _INCH:.1f} in of rain in {MAIN} days, {main.percent:.0f} % of normal{name}; "
-            f"{100 * _left(r):.0f} % of the root zone's water is left, and forage of the next {AHEAD} days is likely "
-            f"{100 * np.median(r.growth):.0f} % of usual."
+            f"{'Rain is not known' if r.lack else rain}; {100 * _left(r):.0f} % of the root zone's water is left, and "
+            f"forage of the next {AHEAD} days is likely {100 * np.median(r.growth):.0f} % of usual."
         )
 
     def _name(self, i: int) -> str:
@@ -365,9 +379,12 @@ class _Words:
         r = self.rows[i]
         if r.standing is None or r.ground is None:
             return ["Percent of normal does not compare across months, and says little where normal is near nothing."]
-        out = []
+        out = [f"Take the newest days of weather in: {r.lack}."] if r.lack else []
         for days, span in r.standing.spans.items():
             s = span.stands
+            if np.isnan(s.amount):
+                out.append(f"{days} days: not known, {span.missing} days are missing.")
+                continue
             out.append(
                 f"{days} days: {s.amount / _INCH:.1f} in against {s.normal / _INCH:.1f} in normal of {s.years} years "
                 f"({s.departure / _INCH:+.1f} in); index {span.index:.1f}; {span.missing} days missing."
