@@ -114,6 +114,21 @@ def test_what_the_text_quotes_is_among_the_sources(question: str, values: dict[s
     assert quoted in ids and len(ids) == len(set(ids))
 
 
+@pytest.mark.parametrize("hay", ["kochia hay", "Oat hay", "grass hay with pigweed", "johnsongrass"])
+def test_every_accumulator_named_by_the_sources_enters_the_week_untested(hay: str) -> None:
+    # Montana State, Nebraska: sorghums, corn, millet, oats, small grains, johnsongrass; kochia, pigweed and others
+    from sideoats.asking import table_of
+    from sideoats.facts import load
+    from sideoats.outlook.draws import make_outlook
+    from sideoats.question import Context, find
+
+    question = find("hay-nitrate")
+    blank = {f.name: f.default for f in question.inputs}
+    table = table_of(question, [blank | {"hay": hay}, blank | {"hay": "prairie hay"}])
+    assert question.in_season is not None
+    assert question.in_season(table, Context(ON, load(), make_outlook(ON, draws=20))).tolist() == [True, False]
+
+
 def test_hay_supply_counts_losses_and_weighs_three_ways() -> None:
     short = told("hay-supply", head="100", hay="120 ton", days="150", price="110 USD/ton", cow_price="1400 USD/head")
     assert set(by_key(short)) == {"buy-now", "buy-later", "sell-cows"}
