@@ -337,6 +337,12 @@ def test_wheat_that_nobody_looked_at_and_cattle_that_nobody_named_are_not_cleare
     assert both["verdict"] == "stop" and "tetany" in both["headline"]  # may be cows
 
 
+def test_last_year_s_test_of_wheat_clears_nobody_this_year() -> None:
+    found = [f for f in find("wheat-pasture-hazard").inputs if any("pasture_test" in s for s in f.found_in)]
+    assert {f.name for f in found} >= {"potassium", "magnesium", "protein", "hay_first"}
+    assert all(f.fresh_days <= 21 for f in found if f.name != "class")
+
+
 @pytest.mark.parametrize(("part", "given"), [("magnesium", "0.08"), ("calcium", "0.35"), ("potassium", "0.9")])
 def test_a_mineral_of_forage_written_without_its_percent_sign_is_refused(part: str, given: str) -> None:
     """0.08 for 0.08 % magnesium, the highest tetany risk, would be read as 8 %, the lowest."""

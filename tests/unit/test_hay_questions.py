@@ -48,6 +48,20 @@ def test_the_class_of_single_bales_is_read_from_their_mean() -> None:
     assert call["verdict"] == "stop" and call["quantities"]["class_clemson"]["value"] == "limit to half"
 
 
+def test_a_slip_with_both_a_result_and_single_bales_is_judged_by_the_hotter() -> None:
+    from sideoats.asking import table_of
+    from sideoats.facts import load
+    from sideoats.outlook.draws import make_outlook
+    from sideoats.question import Context, find
+
+    question, facts = find("hay-nitrate"), load()
+    row = {f.name: f.default for f in question.inputs} | {"form": "NO3-N", "basis": "dry", "class": "open-cow"}
+    rows = [row | {"single_bales": (100.0, 300.0), "result": r} for r in (5000.0, 50.0)]
+    calls = list(question.ask(table_of(question, rows), Context(ON, facts, make_outlook(ON, draws=20))).calls())
+    assert [c.quantities["nitrate_nitrogen_dry"].value for c in calls] == pytest.approx([5000.0, 200.0])
+    assert calls[0].verdict == "stop"
+
+
 def test_a_lot_of_which_every_bale_was_tested_has_no_hotter_one() -> None:
     call = told("hay-nitrate", single_bales="1050, 1200, 1300 ppm", bales="3", **SINGLE)
     assert call["quantities"]["hottest_credible_bale"]["value"] == 1300.0 and call["verdict"] == "wait"

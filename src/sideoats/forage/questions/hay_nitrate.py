@@ -164,7 +164,7 @@ def _lots(table: Table) -> Lots:
         return nitrate.nitrate_nitrogen_dry(known, form=form, basis=basis, moisture=moisture)
 
     # the class is read from the mean, which is what the ground lot holds; bales spread about the geometric mean
-    level, centre, hottest = dry(np.where(count > 0, mean, given)), dry(given), dry(seen)
+    level, centre, hottest = dry(np.fmax(mean, table.number("result"))), dry(given), dry(seen)
     cores = np.where(count > 0, count, np.nan_to_num(table.number("cores"), nan=1.0))
     water_form = np.array([str(f) if f else "NO3-N" for f in table.text("water_form")], dtype=object)
     # water whose form is not stated is read as the ion that holds more nitrogen
