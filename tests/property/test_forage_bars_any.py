@@ -129,7 +129,7 @@ def test_grazing_inside_the_wait_is_stop_at_any_price(
         "graze-prussic",
         _values(
             species=species, height=f"{height} in", days_since_frost=days, price=f"{price} USD/ton", preset=preset,
-            new_shoots=shoots, shoot_height=None if young is None else f"{young} in",
+            drought_rain=False, new_shoots=shoots, shoot_height=None if young is None else f"{young} in",
         ),
         on=ON, facts=FACTS, outlook=OUTLOOK,
     )  # fmt: skip

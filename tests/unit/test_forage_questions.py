@@ -240,11 +240,15 @@ def test_frost_is_read_from_the_station() -> None:
     assert call.look_by == ON + timedelta(days=10)
 
 
+CALM = {"frost": "no", "drought_rain": "no"}
+
+
 def test_grazing_rules() -> None:
-    assert told("graze-prussic", species="sudan", height="26 in", new_shoots="no")["verdict"] == "act"
-    assert told("graze-prussic", species="sudan", height="20 in", new_shoots="no")["verdict"] == "stop"
-    assert told("graze-prussic", species="sudan", height="20 in", new_shoots="no", preset="usual")["verdict"] == "act"
-    assert told("graze-prussic", species="sudan", height="26 in")["verdict"] == "look"  # new shoots decide
+    sudan = {"species": "sudan", **CALM}
+    assert told("graze-prussic", **sudan, height="26 in", new_shoots="no")["verdict"] == "act"
+    assert told("graze-prussic", **sudan, height="20 in", new_shoots="no")["verdict"] == "stop"
+    assert told("graze-prussic", **sudan, height="20 in", new_shoots="no", preset="usual")["verdict"] == "act"
+    assert told("graze-prussic", **sudan, height="26 in")["verdict"] == "look"  # new shoots decide
     assert told("graze-prussic", species="sudan")["verdict"] == "look"
     assert told("graze-prussic", species="pearl millet")["verdict"] == "act"
     assert told("graze-prussic", species="pearl millet", days_since_rain="5")["verdict"] == "stop"
@@ -253,7 +257,7 @@ def test_grazing_rules() -> None:
 
 
 def test_tall_old_growth_says_nothing_about_the_new_shoots_at_its_foot() -> None:
-    after = {"species": "sorghum-sudan", "height": "60 in", "days_since_frost": "30"}
+    after = {"species": "sorghum-sudan", "height": "60 in", "days_since_frost": "30", "drought_rain": "no"}
     unknown = told("graze-prussic", **after, new_shoots="yes")
     assert unknown["verdict"] == "stop" and "new shoots of unknown height" in unknown["headline"]
     short = told("graze-prussic", **after, shoot_height="8 in")
@@ -265,16 +269,46 @@ def test_tall_old_growth_says_nothing_about_the_new_shoots_at_its_foot() -> None
 
 def test_turning_out_carries_its_day_and_why_and_nitrate_stays_open() -> None:
     call = told(
-        "graze-prussic", species="sudan", height="30 in", new_shoots="no", price="110 USD/ton", weight="1200 lb"
+        "graze-prussic", species="sudan", height="30 in", new_shoots="no", price="110 USD/ton", weight="1200 lb", **CALM
     )
     assert (call["verdict"], call["act_by"]) == ("act", ON.isoformat())
     # by hand: 1,200 lb x 2.5 % / 0.88 / 2,000 x 110 USD = 1.875 a day
     text = " ".join(call["because"])
     assert "Each day off it costs 1.8" in text and "look again" in call["headline"]
     row = {"species": "sudangrass", "height": 30.0, "new_shoots": False, "price": 110.0, "weight": 1200.0}
+    row |= {"frost": False, "drought_rain": False}
     assert _answers("graze-prussic", [row]).call(0).cost_of_waiting == pytest.approx(7 * 1.875, rel=1e-3)
     corn = told("graze-prussic", species="corn")
     assert "nitrate is not judged here" in corn["headline"] and "less than half of normal" in " ".join(corn["because"])
+
+
+def test_a_frost_that_nobody_spoke_of_is_asked_for() -> None:
+    """In November a field was cleared because no frost had been mentioned."""
+    tall = {"species": "forage sorghum", "height": "40 in", "new_shoots": "no"}
+    silent = told("graze-prussic", **tall)
+    assert silent["verdict"] == "look" and silent["look_by"]
+    assert "whether frost has come (frost=no, or its day) and whether rain has ended a drought" in silent["headline"]
+    assert told("graze-prussic", **tall, frost="no")["headline"].count("whether") == 1
+    assert told("graze-prussic", **tall, **CALM)["verdict"] == "act"
+    undated = told("graze-prussic", **tall, frost="yes", drought_rain="no")
+    assert undated["verdict"] == "stop" and "a frost whose day is not told" in undated["headline"]
+    assert told("graze-prussic", **tall, days_since_frost="20", days_since_rain="40")["verdict"] == "act"
+    assert told("graze-prussic", species="foxtail millet")["verdict"] == "act"  # carries next to no prussic acid
+    with pytest.raises(InputError, match="although frost is no"):
+        told("graze-prussic", **tall, frost="no", days_since_frost="3")
+
+
+@pytest.mark.parametrize(("behind", "verdict"), [(0, "act"), (1, "look"), (40, "look")])
+def test_a_record_clears_only_the_days_that_it_holds(behind: int, verdict: str) -> None:
+    days = 400
+    values = {"tmin": np.full(days, 12.0), "tmax": np.full(days, 25.0), "rain": np.full(days, 3.0)}
+    start = ON - timedelta(days=days + behind)
+    records = {"north": StationDays(station="north", start=start, values=values)}
+    row = {"species": "sudangrass", "height": 30.0, "new_shoots": False, "station": "north"}
+    call = _answers("graze-prussic", [row], records).call(0)
+    assert call.verdict == verdict
+    if behind:
+        assert "not known" in call.headline and "covers the wait" in " ".join(call.because)
 
 
 def test_a_frost_dated_ahead_waits_from_today_and_is_said() -> None:
@@ -297,6 +331,7 @@ def test_laboratory_hcn_is_read_on_every_ladder(hcn: str, basis: str, verdict: s
         hcn=hcn,
         hcn_basis=basis,
         moisture="75%",
+        **CALM,
     )
     assert call["verdict"] == verdict
 

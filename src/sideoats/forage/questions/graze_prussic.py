@@ -12,7 +12,7 @@ from sideoats.call import ACT, LOOK, STOP
 from sideoats.decide import decide
 from sideoats.errors import InputError
 from sideoats.forage import cautions, citing, prussic, stock
-from sideoats.forage.drought import drought_broke_by_place, frost_by_place
+from sideoats.forage.drought import by_place, drought_broke_by_place, frost_by_place
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
 
@@ -30,6 +30,7 @@ _ALIASES = {
     "wheat": "small grains", "winter wheat": "small grains",
 }  # fmt: skip
 _WEEK = 7
+_TOLD = {"frost": ("days_since_frost", "frost_date"), "drought_rain": ("days_since_rain", "rain_date")}
 _SPEAKS = 14.0  # days: a result speaks for the plants of its day
 OPTIONS = (
     Option("graze", "Turn out now"),
@@ -46,10 +47,14 @@ INPUTS = (
           found_in=("evidence:forage_look.new_shoots",), fresh_days=7),
     Field("shoot_height", "number", "height of the new shoots themselves; unknown counts as too short", unit="in",
           low=0, high=240, example="8 in"),
+    Field("frost", "flag", "frost has come on this growth; no says that it has not, yes without its day counts from "
+          "today", found_in=("evidence:forage_look.frost",), fresh_days=1),
     Field("days_since_frost", "number", "days since the last frost, if there was one", unit="day", bare=True, low=0,
           high=400),
     Field("frost_date", "date", "day of the last frost, if there was one",
           found_in=("evidence:forage_look.frost_date",)),
+    Field("drought_rain", "flag", "rain has ended a drought in the last weeks; no says that it has not, yes without "
+          "its day counts from today", found_in=("evidence:forage_look.drought_rain",), fresh_days=7),
     Field("days_since_rain", "number", "days since rain ended a drought, if it did", unit="day", bare=True, low=0,
           high=400),
     Field("rain_date", "date", "day on which rain ended a drought, if it did",
@@ -74,6 +79,14 @@ INPUTS = (
 
 
 def _check(values: dict[str, Any]) -> None:
+    for flag, dates in (
+        ("frost", ("days_since_frost", "frost_date")),
+        ("drought_rain", ("days_since_rain", "rain_date")),
+    ):
+        for name in dates:
+            if values[flag] is False and values[name] is not None:
+                raise InputError(f"is given although {flag} is no", where=f"graze-prussic {name}",
+                                 expected=f"{flag}=yes with it, or no {name}")  # fmt: skip
     if values["shoot_height"] is not None and values["new_shoots"] is False:
         raise InputError("is given although new_shoots is no", where="graze-prussic shoot_height",
                          expected="new_shoots=yes with it, or no shoot_height")  # fmt: skip
@@ -96,8 +109,21 @@ def _ages(table: Table, context: Context) -> tuple[Floats, Floats]:
     seen_rain = drought_broke_by_place(stations, records, on, facts, back)
     frost = np.fmin(table.number("days_since_frost"), -table.days_until("frost_date", on))
     rain = np.fmin(table.number("days_since_rain"), -table.days_until("rain_date", on))
+    frost = np.where(table.flag("frost") & np.isnan(frost), 0.0, frost)
+    rain = np.where(table.flag("drought_rain") & np.isnan(rain), 0.0, rain)
     # a day ahead of today is a slip or a forecast: the wait is counted from today, never from further on
     return np.maximum(np.fmin(frost, seen_frost), 0.0), np.maximum(np.fmin(rain, seen_rain), 0.0)
+
+
+def _untold(table: Table, context: Context, flag: str, variable: str, days: float) -> Bools:
+    """True where nobody said whether it came and the station's record lacks any of the last `days` days."""
+    records, on = context.outlook.records, context.on
+
+    def lacking(station: str) -> float:
+        return records[station].lacking((variable,), on, int(days)) if station in records else np.nan
+
+    told = np.any([table.known(name) for name in (flag, *_TOLD[flag])], axis=0)
+    return np.asarray(~told & ~(by_place(table.text("station"), lacking) == 0))
 
 
 def _shoots(table: Table) -> tuple[Bools, Bools]:
@@ -119,6 +145,8 @@ class _Judged:
     toxic: Bools
     ladders: dict[str, NDArray[np.int64]]
     preset: str
+    frost_untold: Bools  # of a species with prussic acid
+    rain_untold: Bools
 
     @property
     def barred(self) -> Bools:
@@ -148,7 +176,14 @@ def _judge(table: Table, context: Context) -> _Judged:
     nitrate_left = np.where(hot & ~np.isnan(rain), np.maximum(wait - rain, 0.0), 0.0)
     toxic, ladders = _tested(table, context)
     risk = [rows.get(s, ("none known", "none"))[0] for s in species]
-    return _Judged(standing, groups, risk, frost, rain, nitrate_left, toxic, ladders, name)
+    risky = np.array([g != "none" for g in groups], dtype=bool)
+    longest = max(*preset.frost_wait.values(), *preset.new_shoot_wait.values())
+    frost_untold = risky & _untold(table, context, "frost", "tmin", longest)
+    longest = max(wait, *preset.rain_wait.values())
+    rain_untold = risky & _untold(table, context, "drought_rain", "rain", longest)
+    return _Judged(
+        standing, groups, risk, frost, rain, nitrate_left, toxic, ladders, name, frost_untold, rain_untold
+    )  # fmt: skip
 
 
 def _tested(table: Table, context: Context) -> tuple[Bools, dict[str, NDArray[np.int64]]]:
@@ -182,6 +217,7 @@ def answer(table: Table, context: Context) -> Answers:
     risky = np.array([g != "none" for g in j.groups], dtype=bool)
     no_height = risky & ~table.known("height")
     shoots_unknown = risky & ~_shoots(table)[1]
+    untold = j.frost_untold | j.rain_untold  # what nobody has said or measured is never cleared
     waiting = j.standing.frost | j.standing.rain | j.standing.shoots | (j.nitrate_left > 0) | j.toxic
     barred = np.zeros((n, len(OPTIONS)), dtype=bool)
     barred[:, 0] = j.barred
@@ -200,7 +236,9 @@ def answer(table: Table, context: Context) -> Answers:
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
     unnamed = ~table.known("species")  # what nobody has named is never cleared
     missing = (no_height | unnamed) & ~waiting
-    verdict = np.where(j.barred & ~missing, STOP, np.where(missing | shoots_unknown, LOOK, ACT)).astype(np.int8)
+    verdict = np.where(j.barred & ~missing, STOP, np.where(missing | shoots_unknown | untold, LOOK, ACT)).astype(
+        np.int8
+    )
     within = dict(facts["forage/look_within"].rows)
     again = np.ceil(np.where(j.days > 0, j.days, within["usual"]))
     look_by = np.where(verdict == STOP, again, np.where(verdict == LOOK, within["before turnout"], -1))
@@ -242,7 +280,8 @@ class _Words:
         height = self.table.number("height")[i]
         out = []
         if s.frost[i]:
-            out.append(f"{j.frost_age[i]:.0f} days since frost")
+            dated = any(self.table.known(name)[i] for name in _TOLD["frost"]) or j.frost_age[i] > 0
+            out.append(f"{j.frost_age[i]:.0f} days since frost" if dated else "a frost whose day is not told")
         if s.shoots[i]:
             tall = self.table.number("shoot_height")[i]
             shown = f"new shoots {tall:.0f} in tall" if np.isfinite(tall) else "new shoots of unknown height"
@@ -266,6 +305,9 @@ class _Words:
             days = self.j.days[i]
             when = f" Not before {days:.0f} days from now." if days > 0 else ""
             return f"Do not graze this {self.table.text('species')[i]}: {self.reason(i)}.{when}"
+        ask = self.untold(i)
+        if ask:
+            return f"Not cleared: {' and '.join(ask)} is not known. Ask the grower, and look for new shoots, first."
         if self.j.groups[i] != "none" and not _shoots(self.table)[1][i]:
             return "Tall enough and no wait runs, but look for new shoots first: they decide."
         species = str(self.table.text("species")[i])
@@ -278,6 +320,14 @@ class _Words:
             f"No rule on file stands against grazing this {species} today; on a later day look again for height and"
             " new shoots first."
         )
+
+    def untold(self, i: int) -> list[str]:
+        out = []
+        if self.j.frost_untold[i]:
+            out.append("whether frost has come (frost=no, or its day)")
+        if self.j.rain_untold[i]:
+            out.append("whether rain has ended a drought (drought_rain=no, or its day)")
+        return out
 
     def lacking(self, i: int) -> str:
         if not self.table.known("species")[i]:
@@ -312,9 +362,14 @@ class _Words:
         for name, what in (("frost_date", "frost"), ("rain_date", "rain")):
             if self.table.days_until(name, self.context.on)[i] > 0:
                 out.append(f"The {what} is dated ahead of today: check the day; the wait is counted from today.")
-        if np.isnan(j.frost_age[i]):
+        unseen = "was told, and no station's record covers the wait: it is not known whether one came."
+        if j.frost_untold[i]:
+            out.append(f"No frost {unseen}")
+        elif np.isnan(j.frost_age[i]):
             out.append("No frost was told and none is on the station's record; low ground freezes first.")
-        if np.isnan(j.rain_age[i]):
+        if j.rain_untold[i]:
+            out.append(f"No rain that ended a drought {unseen}")
+        elif np.isnan(j.rain_age[i]):
             out.append("No rain that ended a drought was told or is on the station's record.")
         if self.table.known("hcn")[i]:
             out.append(
