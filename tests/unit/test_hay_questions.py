@@ -239,3 +239,15 @@ def test_slips_of_hay_supply_are_refused() -> None:
     for slip in ({"days": "0"}, {"days": "150", "dry_matter": "12%"}, {"days": "150", "intake": "25%"}):
         with pytest.raises(InputError, match="outside what is possible"):
             told("hay-supply", head="50", hay="40 ton", **slip)
+
+
+def test_hay_that_a_ration_would_buy_costs_what_is_quoted() -> None:
+    feeds = "name=prairie hay, nitrate=3000 ppm, form=NO3-N, basis=dry; name=distillers grains; name=limestone"
+    cheap, dear, blank = (
+        told("ration", _class="open-cow", feeds=feeds, **more)
+        for more in ({"hay_price": "70 USD/ton"}, {"hay_price": "180 USD/ton"}, {})
+    )
+    costs = [c["quantities"]["cost_with_bought_hay"]["value"] for c in (cheap, blank, dear)]
+    assert costs == sorted(costs) and costs[0] < costs[2] * 0.6
+    assert any("reckoned at 180 USD/ton." in line for line in dear["because"])
+    assert any("round figure" in line for line in blank["because"])

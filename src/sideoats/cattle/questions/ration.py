@@ -81,6 +81,8 @@ INPUTS = (
           found_in=("place:head",)),
     Field("days", "number", "days that what is on hand must last", unit="day", bare=True, low=1, high=400,
           default=30.0),
+    Field("hay_price", "number", "tested grass hay, bought and delivered; a round figure if absent", unit="USD/ton",
+          low=0, high=2000, example="140 USD/ton", found_in=("quote:grass hay", "setting:price.hay")),
     Field("fed_from", "date", "day on which feeding begins; they are being fed already if absent",
           found_in=("place:feeding_date",)),
     Field("fed_now", "number", "what they are fed now costs a head and day, at the same prices", unit="USD/head/day",
@@ -192,8 +194,10 @@ def answer(table: Table, context: Context) -> Answers:
     clean = {"name": "prairie hay", "price": hay_fact.mid, "nitrate": facts.value("cattle/feeds.clean_hay"),
              "form": "NO3-N", "basis": "dry"}  # fmt: skip
     bought = read_feed(clean, Book.of(facts))
+    prices = _or(table, "hay_price", hay_fact.mid)
+    grown = [[*feeds, replace(bought, price=float(price))] for feeds, price in zip(held, prices, strict=True)]
     s = screen(held, words, risk, facts)
-    more = screen([[*feeds, bought] for feeds in held], words, risk, facts)
+    more = screen(grown, words, risk, facts)
     needs, floor = _needs(table, context, s)
     usable = _usable(needs)
     found, with_hay = solve(s.feeds, usable), solve(more.feeds, usable)
@@ -202,9 +206,7 @@ def answer(table: Table, context: Context) -> Answers:
     missing = no_feed | np.isnan(needs.tdn) | ~table.known("class") | (growing & ~table.known("gain"))
     why = account(s.feeds, usable)
     barred = np.stack([~found.feasible, ~with_hay.feasible], axis=1)
-    payoff = np.stack(
-        [_cost(s, found, held, context), _cost(more, with_hay, [[*f, bought] for f in held], context)], axis=2
-    )
+    payoff = np.stack([_cost(s, found, held, context), _cost(more, with_hay, grown, context)], axis=2)
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
     unsafe = ~found.feasible & (why.unsafe | _all_out(held, s))
     due, lost = _due(table, context, found)
@@ -420,6 +422,11 @@ class _Words:
             for feed, counted in zip(self.held[i], self.s.feeds.nitrate[i], strict=False)
             if counted > feed.nitrate and feed.name not in self.s.out[i]
         ]
+        hay_fact = facts["forage/hay.price"]
+        out.append(
+            f"Tested grass hay to buy is reckoned at {_or(self.table, 'hay_price', hay_fact.mid)[i]:.0f} USD/ton"
+            + ("." if self.table.known("hay_price")[i] else ", a round figure where no price is given.")
+        )
         unpriced = [str(f["name"]) for f in self.table.rows("feeds")[i] or () if f.get("price") is None]
         if unpriced:
             out.append(f"Priced from the book, put in your own: {', '.join(unpriced)}.")
