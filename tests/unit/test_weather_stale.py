@@ -90,6 +90,27 @@ def test_weevils_stage_is_not_told_from_half_a_record() -> None:
         assert np.isfinite(degree_days_this_year(table, Context(on, facts, future))[0]) == known
 
 
+def test_a_freeze_is_dated_by_its_own_night_and_none_is_denied_by_a_record_that_ended() -> None:
+    on = date(2026, 4, 24)
+    for behind, at in ((0, 6), (2, 6), (5, 6), (5, 0)):
+        days = 12 * 365
+        start = on - timedelta(days=behind + days)
+        low = np.full(days, 8.0)
+        if at:
+            low[(on - start).days - at] = -6.0
+        held = StationDays(station="north", start=start, values={"tmax": low + 12, "tmin": low}, latitude=38.0)
+        future = make_outlook(on, stations={"north": held}, draws=30)
+        found = asking.call_for("freeze-injury", {"stage": "heading", "station": "north"}, on=on, outlook=future)
+        if at:  # seven days after the night, wherever the record ends
+            assert found.verdict == "look" and found.look_by == on + timedelta(days=1)
+        else:
+            assert found.verdict == "look" and "which the station's record lacks" in found.headline
+    mild = asking.call_for(
+        "freeze-injury", {"stage": "heading", "station": "north", "low": "45 F"}, on=on, outlook=future
+    )
+    assert mild.verdict == "wait"
+
+
 def test_the_desks_pictures_leave_out_what_is_not_known() -> None:
     old, new = record(ON - timedelta(days=200), "old"), record(ON, "new")
     some = rain_picture(record(ON - timedelta(days=15)), ON).summary

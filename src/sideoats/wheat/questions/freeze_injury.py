@@ -59,24 +59,32 @@ class _Freeze:
     exposed: Bools
     from_station: Bools
     sketched: Bools  # stage by heat units, not observed
+    gaps: Bools  # the station lacks so many of the last nights that no freeze among the rest says nothing
+    gone: Floats  # nights that it lacks
 
 
-def _station_nights(table: Table, context: Context) -> tuple[Floats, Floats, Floats]:
-    """Lowest of the station's last nights [degF], how many days ago it was, and that day's highest [degF], (place,)."""
+def _station_nights(table: Table, context: Context) -> tuple[Floats, Floats, Floats, Floats]:
+    """Lowest of the station's last nights [degF], how many days ago it was, that day's highest [degF], (place,).
+
+    Last, how many of these nights the record lacks: nothing is known of them, and one night is enough.
+    """
     found = {}
     for name in dict.fromkeys(str(s) for s in table.text("station")):
         record = context.outlook.records.get(name)
-        found[name] = (np.nan, np.nan, np.nan)
+        found[name] = (np.nan, np.nan, np.nan, np.nan)
         if record is None:
             continue
         back = max(0, record.index(context.on))
-        nights = record.usable("tmin")[max(0, back - MEMORY_DAYS) : back]
+        first = max(0, back - MEMORY_DAYS)
+        nights = record.usable("tmin")[first:back]
+        gone = float(record.lacking(("tmin",), context.on, MEMORY_DAYS))
+        found[name] = (np.nan, np.nan, np.nan, gone)
         if nights.size and np.isfinite(nights).any():
             at = int(np.nanargmin(nights))
-            day = record.usable("tmax")[max(0, back - MEMORY_DAYS) : back][at]
-            found[name] = (nights[at] * 1.8 + 32, float(len(nights) - at), day * 1.8 + 32)
-    rows = np.array([found[str(s)] for s in table.text("station")], dtype=np.float64).reshape(len(table), 3)
-    return rows[:, 0], rows[:, 1], rows[:, 2]
+            day = record.usable("tmax")[first:back][at]
+            found[name] = (nights[at] * 1.8 + 32, float(back - first - at), day * 1.8 + 32, gone)
+    rows = np.array([found[str(s)] for s in table.text("station")], dtype=np.float64).reshape(len(table), 4)
+    return rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3]
 
 
 def _sketched_stage(table: Table, context: Context) -> NDArray[np.object_]:
@@ -140,7 +148,7 @@ def _freeze(table: Table, context: Context) -> _Freeze:
     line = np.where(np.isnan(line), [freeze.threshold_of(fallback, str(s)) for s in stage], line)
     low, hours = table.number("low"), table.number("hours")
     night = -table.days_until("night", context.on)
-    by_station, ago, high = _station_nights(table, context)
+    by_station, ago, high, gone = _station_nights(table, context)
     use = np.isnan(low) & ~np.isnan(by_station)
     low = np.where(use, by_station, low)
     days_ago = np.where(use, ago, np.where(np.isnan(night), 0.0, night))
@@ -150,7 +158,9 @@ def _freeze(table: Table, context: Context) -> _Freeze:
     crown = table.number("crown_low")
     if np.isfinite(crown).any():
         hit |= crown < facts.value("wheat/winterkill.crown")
-    return _Freeze(stage, low, line, days_ago, hit, use, sketched)
+    told = table.known("low") | table.known("crown_low")
+    gaps = ~told & ~hit & (gone > facts.value("wheat/freeze.nights_missing"))
+    return _Freeze(stage, low, line, days_ago, hit, use, sketched, gaps, gone)
 
 
 def _dead_draws(table: Table, context: Context, night: _Freeze) -> Floats:
@@ -199,6 +209,8 @@ def answer(table: Table, context: Context) -> Answers:
     no_cold = np.isnan(night.low) & ~table.known("crown_low") & ~split
     lacking = {"growth stage": night.stage == "", "lowest temperature at the canopy": no_cold}
     lacking["stems dead of those split (more are dead than were split)"] = absurd
+    gaps = night.gaps & ~no_cold & ~split
+    lacking["lowest temperature of the last nights, which the station's record lacks"] = gaps
     missing = w.any_of(lacking)
     return Answers(
         table, context, options=OPTIONS, decision=decision, unit="USD/ac",
@@ -269,6 +281,8 @@ def _because(table: Table, context: Context, night: _Freeze, first: Floats, kept
         ]
         rival = freeze.threshold_of(other, str(night.stage[i]))
         out = []
+        if night.gone[i] > 0:
+            out.append(f"The station's record lacks {night.gone[i]:.0f} of the last {MEMORY_DAYS} nights.")
         if night.exposed[i]:
             out.append(
                 f"Injury shows only after {w.told(context, 'wheat/freeze.look_after')} days: nothing to see before "
@@ -299,12 +313,13 @@ def _because(table: Table, context: Context, night: _Freeze, first: Floats, kept
 
 
 def _in_season(table: Table, context: Context) -> Bools:
-    """Fields with a freeze on file, and in spring those whose station had a night near or below freezing."""
+    """Fields with a freeze on file; in spring those whose station had a night near or below freezing, or lacks some."""
     on: date = context.on
     spring = on.month in (3, 4, 5) or (on.month == 2 and on.day >= 15)
-    low, _, _ = _station_nights(table, context)
+    low, _, _, gone = _station_nights(table, context)
     coldest = max(float(row[1]) for row in context.facts.by_id["wheat/freeze.kansas_c646"].rows)
-    return np.asarray((spring & (low <= coldest)) | table.known("low") | table.known("split"))
+    cold = (low <= coldest) | (gone > context.facts.value("wheat/freeze.nights_missing"))
+    return np.asarray((spring & cold) | table.known("low") | table.known("split"))
 
 
 QUESTION = Question(
