@@ -251,3 +251,22 @@ def test_hay_that_a_ration_would_buy_costs_what_is_quoted() -> None:
     assert costs == sorted(costs) and costs[0] < costs[2] * 0.6
     assert any("reckoned at 180 USD/ton." in line for line in dear["because"])
     assert any("round figure" in line for line in blank["because"])
+
+
+@pytest.mark.parametrize(
+    ("question", "values", "option", "why"),
+    [
+        ("graze-prussic", {"species": "sudan", "height": "40 in", "frost": "no", "drought_rain": "no"}, "graze",
+         "whether new shoots stand is not known"),
+        ("graze-prussic", {"species": "sudan", "height": "40 in", "new_shoots": "no"}, "graze",
+         "whether frost has come"),
+        ("wheat-pasture-hazard", {"_class": "stockers"}, "turn-out", "nobody looked at the growth"),
+        ("wheat-pasture-hazard", {"_class": "lactating-cow"}, "turn-out", "not tested for K, Ca and Mg"),
+    ],
+)  # fmt: skip
+def test_what_is_not_cleared_is_not_the_best_option_for_its_money(
+    question: str, values: dict[str, str], option: str, why: str
+) -> None:
+    call = told(question, **values)
+    assert call["verdict"] == "look"
+    assert why in by_key(call)[option]["barred"] and by_key(call)[option]["chance_best"] == 0

@@ -146,7 +146,7 @@ class _Judged:
     ladders: dict[str, NDArray[np.int64]]
     preset: str
     frost_untold: Bools  # of a species with prussic acid
-    rain_untold: Bools
+    rain_untold: Bools  # of one with prussic acid or nitrate
 
     @property
     def barred(self) -> Bools:
@@ -180,7 +180,7 @@ def _judge(table: Table, context: Context) -> _Judged:
     longest = max(*preset.frost_wait.values(), *preset.new_shoot_wait.values())
     frost_untold = risky & _untold(table, context, "frost", "tmin", longest)
     longest = max(wait, *preset.rain_wait.values())
-    rain_untold = risky & _untold(table, context, "drought_rain", "rain", longest)
+    rain_untold = (risky | hot) & _untold(table, context, "drought_rain", "rain", longest)
     return _Judged(
         standing, groups, risk, frost, rain, nitrate_left, toxic, ladders, name, frost_untold, rain_untold
     )  # fmt: skip
@@ -208,45 +208,44 @@ def _tested(table: Table, context: Context) -> tuple[Bools, dict[str, NDArray[np
     return toxic, classes
 
 
+def _payoff(table: Table, context: Context, j: _Judged) -> tuple[Floats, Floats]:
+    """(place, draw, option) minus the hay fed meanwhile, USD/head, and the hay of one day."""
+    facts, out = context.facts, context.outlook
+    usual = stock.by_class(facts["forage/body_weight"], list(table.text("class")), "weight")
+    weight = np.where(np.isnan(table.number("weight")), usual, table.number("weight"))
+    price = np.where(np.isnan(table.number("price")), facts.value("forage/hay.price"), table.number("price"))
+    day = price * weight * facts.value("forage/hay.intake_share") / facts.value("forage/hay.dry_matter") / 2000
+    moves = out.price_ratio("grass hay", [14])[:, 0]
+    days = np.maximum(j.days, 1.0)[:, None]
+    answered = np.maximum(days, out.between("laboratory days", *facts.span("forage/hay.laboratory_days")))
+    kept_off, tested = (-day[:, None] * span * moves for span in (days, answered))  # a laboratory lifts no wait
+    return np.stack([np.zeros_like(kept_off), kept_off, tested], axis=2), day
+
+
 def answer(table: Table, context: Context) -> Answers:
     """The bars of height, frost, new shoots, rain and test; a day's hay is the only money, and it lifts none
     of them."""
     j = _judge(table, context)
     facts = context.facts
-    n = len(table)
     risky = np.array([g != "none" for g in j.groups], dtype=bool)
-    no_height = risky & ~table.known("height")
-    shoots_unknown = risky & ~_shoots(table)[1]
-    untold = j.frost_untold | j.rain_untold  # what nobody has said or measured is never cleared
     waiting = j.standing.frost | j.standing.rain | j.standing.shoots | (j.nitrate_left > 0) | j.toxic
-    barred = np.zeros((n, len(OPTIONS)), dtype=bool)
-    barred[:, 0] = j.barred
-    usual = stock.by_class(facts["forage/body_weight"], list(table.text("class")), "weight")
-    weight = np.where(np.isnan(table.number("weight")), usual, table.number("weight"))
-    price = np.where(np.isnan(table.number("price")), facts.value("forage/hay.price"), table.number("price"))
-    day = (price * weight * facts.value("forage/hay.intake_share") / facts.value("forage/hay.dry_matter") / 2000)[
-        :, None
-    ]
-    moves = context.outlook.price_ratio("grass hay", [14])[:, 0]
-    days = np.maximum(j.days, 1.0)[:, None]
-    lab = context.outlook.between("laboratory days", *facts.span("forage/hay.laboratory_days"))
-    words = _Words(table, context, j, day[:, 0])
-    answered = np.maximum(days, lab)  # a laboratory lifts no wait
-    payoff = np.stack([np.zeros((n, context.outlook.draws)), -day * days * moves, -day * answered * moves], axis=2)
-    decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
-    unnamed = ~table.known("species")  # what nobody has named is never cleared
-    missing = (no_height | unnamed) & ~waiting
-    verdict = np.where(j.barred & ~missing, STOP, np.where(missing | shoots_unknown | untold, LOOK, ACT)).astype(
-        np.int8
-    )
+    # what nobody has named, said or measured is never cleared
+    missing = ((risky & ~table.known("height")) | ~table.known("species")) & ~waiting
+    unseen = missing | (risky & ~_shoots(table)[1]) | j.frost_untold | j.rain_untold
+    barred, uncleared = (np.stack([rows, *[np.zeros_like(rows)] * 2], axis=1) for rows in (j.barred, unseen))
+    payoff, day = _payoff(table, context, j)
+    decision = decide(payoff, barred=barred | uncleared, risk_aversion=context.risk_aversion)
+    words = _Words(table, context, j, day)
+    verdict = np.where(j.barred & ~missing, STOP, np.where(unseen, LOOK, ACT)).astype(np.int8)
     within = dict(facts["forage/look_within"].rows)
     again = np.ceil(np.where(j.days > 0, j.days, within["usual"]))
     look_by = np.where(verdict == STOP, again, np.where(verdict == LOOK, within["before turnout"], -1))
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
-        unit="USD/head", bars=(Bar(barred, words.reason, hazard=True),), verdict=verdict,
+        unit="USD/head", bars=(Bar(barred, words.reason, hazard=True), Bar(uncleared & ~barred, words.unseen)),
+        verdict=verdict,
         act_by=np.where(verdict == ACT, 0, -1),  # each day off it costs hay, and a look speaks for its day
-        cost_of_waiting=np.where(verdict == ACT, _WEEK * day[:, 0], 0.0),
+        cost_of_waiting=np.where(verdict == ACT, _WEEK * day, 0.0),
         look_by=look_by.astype(np.int64),
         quantities={
             "height_needed": (j.standing.height_needed, "in"), "days_to_wait": (j.days, "day"),
@@ -307,7 +306,8 @@ class _Words:
             return f"Do not graze this {self.table.text('species')[i]}: {self.reason(i)}.{when}"
         ask = self.untold(i)
         if ask:
-            return f"Not cleared: {' and '.join(ask)} is not known. Ask the grower, and look for new shoots, first."
+            look = ", and look for new shoots," if self.j.groups[i] != "none" else ""
+            return f"Not cleared: {' and '.join(ask)} is not known. Ask the grower{look} first."
         if self.j.groups[i] != "none" and not _shoots(self.table)[1][i]:
             return "Tall enough and no wait runs, but look for new shoots first: they decide."
         species = str(self.table.text("species")[i])
@@ -328,6 +328,12 @@ class _Words:
         if self.j.rain_untold[i]:
             out.append("whether rain has ended a drought (drought_rain=no, or its day)")
         return out
+
+    def unseen(self, i: int) -> str:
+        out = self.untold(i)
+        if not _shoots(self.table)[1][i]:
+            out.append("whether new shoots stand")
+        return f"not cleared: {' and '.join(out)} is not known"
 
     def lacking(self, i: int) -> str:
         if not self.table.known("species")[i]:

@@ -110,13 +110,15 @@ def answer(table: Table, context: Context) -> Answers:
     week = 7 * day[:, None] * context.outlook.price_ratio("grass hay", [7])[:, 0]
     part = context.outlook.between("hay before turnout", *facts.span("forage/bloat.hay_share"))
     payoff = np.stack([week, week * (1 - part), np.zeros_like(week)], axis=2)
-    decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
-    within = dict(facts["forage/look_within"].rows)
     open_yet = j.untested | j.unseen
+    uncleared = np.stack([open_yet, np.zeros(n, bool), np.zeros(n, bool)], axis=1) & ~barred
+    decision = decide(payoff, barred=barred | uncleared, risk_aversion=context.risk_aversion)
+    within = dict(facts["forage/look_within"].rows)
     verdict = np.where(straight, STOP, np.where(open_yet, LOOK, WAIT)).astype(np.int8)
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
-        unit="USD/head", bars=(Bar(barred, words.reason, hazard=True),), verdict=verdict,
+        unit="USD/head", bars=(Bar(barred, words.reason, hazard=True), Bar(uncleared, words.uncleared)),
+        verdict=verdict,
         look_by=np.where(straight | j.bloat | j.tetany, within["signs"], np.where(open_yet, within["before turnout"],
         -1)),
         quantities={
@@ -159,6 +161,10 @@ class _Words:
         if self.unfilled[i]:
             out.append("bloat weather or growth, and they are not full of hay")
         return "; ".join(out) or "not cleared"
+
+    def uncleared(self, i: int) -> str:
+        what = ["the forage is not tested for K, Ca and Mg"] if self.j.untested[i] else []
+        return "not cleared: " + " and ".join(what + (["nobody looked at the growth"] if self.j.unseen[i] else []))
 
     def headline(self, i: int) -> str:
         j = self.j
