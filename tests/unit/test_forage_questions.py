@@ -250,7 +250,8 @@ def test_grazing_rules() -> None:
     assert told("graze-prussic", **sudan, height="20 in", new_shoots="no", preset="usual")["verdict"] == "act"
     assert told("graze-prussic", **sudan, height="26 in")["verdict"] == "look"  # new shoots decide
     assert told("graze-prussic", species="sudan")["verdict"] == "look"
-    assert told("graze-prussic", species="pearl millet")["verdict"] == "act"
+    assert told("graze-prussic", species="pearl millet")["verdict"] == "look"  # nitrate, after rain that ends a drought
+    assert told("graze-prussic", species="pearl millet", drought_rain="no")["verdict"] == "act"
     assert told("graze-prussic", species="pearl millet", days_since_rain="5")["verdict"] == "stop"
     young = told("graze-prussic", species="sorghum-sudan", height="20 in", days_since_frost="30", new_shoots="yes")
     assert young["verdict"] == "stop" and "new shoots" in young["headline"]
@@ -278,7 +279,7 @@ def test_turning_out_carries_its_day_and_why_and_nitrate_stays_open() -> None:
     row = {"species": "sudangrass", "height": 30.0, "new_shoots": False, "price": 110.0, "weight": 1200.0}
     row |= {"frost": False, "drought_rain": False}
     assert _answers("graze-prussic", [row]).call(0).cost_of_waiting == pytest.approx(7 * 1.875, rel=1e-3)
-    corn = told("graze-prussic", species="corn")
+    corn = told("graze-prussic", species="corn", drought_rain="no")
     assert "nitrate is not judged here" in corn["headline"] and "less than half of normal" in " ".join(corn["because"])
 
 
@@ -293,7 +294,8 @@ def test_a_frost_that_nobody_spoke_of_is_asked_for() -> None:
     undated = told("graze-prussic", **tall, frost="yes", drought_rain="no")
     assert undated["verdict"] == "stop" and "a frost whose day is not told" in undated["headline"]
     assert told("graze-prussic", **tall, days_since_frost="20", days_since_rain="40")["verdict"] == "act"
-    assert told("graze-prussic", species="foxtail millet")["verdict"] == "act"  # carries next to no prussic acid
+    millet = told("graze-prussic", species="foxtail millet", drought_rain="no")
+    assert millet["verdict"] == "act"  # carries next to no prussic acid: no frost is asked for
     with pytest.raises(InputError, match="although frost is no"):
         told("graze-prussic", **tall, frost="no", days_since_frost="3")
 
