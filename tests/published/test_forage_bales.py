@@ -91,9 +91,9 @@ def test_kansas_storage_saving_as_printed() -> None:
 
 
 def test_storage_losses_as_printed() -> None:
-    # University of Tennessee trial: ground bare 37, wrapped 19, covered and raised 8, inside 6 %; Nebraska inside 2-8 %;
-    # North Dakota State (Schroeder): 15 to 30 % left outside uncovered; Ag Proud 34965: up to 50 %. The "25" of that page
-    # is inches of rain, not percent lost
+    # University of Tennessee trial: ground bare 37, wrapped 19, covered and raised 8, inside 6 %; Nebraska inside 2-8
+    # %; North Dakota State (Schroeder): 15 to 30 % left outside uncovered; Ag Proud 34965: up to 50 %. The "25" of that
+    # page is inches of rain, not percent lost
     facts = load()
     middle = {"ground_bare": 0.37, "wrapped": 0.19, "covered_raised": 0.08, "inside": 0.06}
     assert {k: facts.by_id[f"forage/hay.storage_loss.{k}"].mid for k in middle} == middle
