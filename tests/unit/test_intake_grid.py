@@ -186,6 +186,16 @@ def test_places_off_the_grid_or_without_position_are_in_no_cell(tmp_path: Path) 
         assert containing_cells(grid, [38.0, np.nan], [-99.0, -99.0]).column.tolist() == [2, -1]
 
 
+def test_a_grid_with_one_row_on_the_globe_has_cells_a_degree_wide(tmp_path: Path) -> None:
+    """Its rows of latitude were damaged: no two diagonal neighbours are left to measure by."""
+    with read_grid(written(tmp_path, made())) as grid:
+        rows = np.full(grid.sizes[grid["latitude"].dims[0]], 900.0)
+        rows[2] = 38.0
+        broken = grid.assign_coords(latitude=(grid["latitude"].dims, rows))
+        found = nearest_cells(broken, [38.0, 38.6, 45.0], [-99.0, -99.0, -99.0])
+        assert found.row.tolist() == [2, 2, -1]
+
+
 def test_longitudes_that_run_to_360_meet_those_that_run_to_180(tmp_path: Path) -> None:
     raw = made()
     turned = raw.assign_coords(lon=("lon", EAST + 360.0, raw.lon.attrs))

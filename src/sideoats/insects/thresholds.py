@@ -59,7 +59,7 @@ def at_stake_by_threshold(density: ArrayLike, threshold: ArrayLike, cost: ArrayL
 
 def scaled_table(cost: ArrayLike, value: ArrayLike, coefficient: float, offset: ArrayLike) -> Floats:
     """Injury level of a table that follows ``coefficient x cost/value - offset`` (alfalfa weevil by stem height)."""
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # hay worth next to nothing pays for no spray
         ratio = np.asarray(cost, float) / np.asarray(value, float)
     return np.asarray(coefficient * ratio - np.asarray(offset, float))
 

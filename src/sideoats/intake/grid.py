@@ -300,11 +300,12 @@ def _on_sphere(latitude: Floats, longitude: Floats) -> Floats:
 
 
 def _diagonal_km(points: Floats) -> float:
-    """Median distance between diagonal neighbours; without any, a degree."""
-    if min(points.shape[:2]) < 2:
-        return float(np.radians(1.0) * EARTH_KM)
+    """Median distance between diagonal neighbours on the globe; without any, a degree."""
     chord = np.linalg.norm(points[1:, 1:] - points[:-1, :-1], axis=-1)
-    return float(2 * EARTH_KM * np.arcsin(np.clip(np.nanmedian(chord) / 2, 0.0, 1.0)))
+    chord = chord[np.isfinite(chord)]
+    if not chord.size:
+        return float(np.radians(1.0) * EARTH_KM)
+    return float(2 * EARTH_KM * np.arcsin(np.clip(np.median(chord) / 2, 0.0, 1.0)))
 
 
 def _between_edges(middle: Floats, at: Floats) -> Ints:
