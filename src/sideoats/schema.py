@@ -34,6 +34,7 @@ from sideoats.errors import InputError, UnitError
 KINDS = ("number", "share", "counts", "numbers", "choice", "text", "flag", "date", "series", "records")
 _YES, _NO = {"yes", "y", "true", "1", "on"}, {"no", "n", "false", "0", "off"}
 _FIRST_YEAR, _LAST_YEAR = 1850, 2200
+_LEAST = 1e-12  # nothing that is measured here is smaller in its unit; dividing by less overflows
 _MOST_COUNTS = 100_000
 _MOST_FILE_BYTES = 20_000_000
 
@@ -125,6 +126,8 @@ class Field:
     def _bounded(self, value: float, shown: Any) -> float:
         if not math.isfinite(value):
             raise InputError(f"{shown!r} is not a finite number")
+        if 0.0 < abs(value) < _LEAST:
+            raise InputError(f"{shown!r} is too near nothing to be meant", expected="0, or a larger number")
         if not self.low <= value <= self.high:
             unit = "" if self.unit in ("", "1") else f" {self.unit}"
             low, high = (max(self.low, 0.0), min(self.high, 1.0)) if self.kind == "share" else (self.low, self.high)

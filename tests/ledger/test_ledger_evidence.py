@@ -86,6 +86,14 @@ def test_text_needs_its_unit_and_a_number_is_in_the_unit_of_the_field() -> None:
         read_value(many, ["500", "510"])
 
 
+@pytest.mark.parametrize("given", ["2.2e-313 ft", "-1e-20 ft", "1e-320 ft"])
+def test_a_number_that_is_nearly_nothing_is_refused_and_nothing_is_not(given: str) -> None:
+    field = Field("depth", "number", "", unit="ft")
+    with pytest.raises(InputError, match="too near nothing to be meant; expected 0, or a larger number"):
+        read_value(field, given)
+    assert read_value(field, "0 ft") == 0.0 and read_value(field, "1e-9 ft") == pytest.approx(1e-9)
+
+
 def test_records_are_read_field_by_field() -> None:
     inner = (
         Field("weight", "number", "", unit="lb", required=True),
