@@ -87,6 +87,21 @@ def test_grinding_is_due_before_any_of_it_is_fed() -> None:
     assert told("hay-nitrate", **lot, fed_from="2026-01-20")["act_by"] == ON.isoformat()
 
 
+def test_hay_that_may_be_blended_is_not_sent_away_for_want_of_a_named_feed() -> None:
+    lot = {"result": "1700 ppm", "form": "NO3-N", "basis": "dry", "_class": "growing", "cores": "20"}
+    call = told("hay-nitrate", **lot)
+    # Clemson: at most 50 % of ration dry matter from 1,500 to 2,000 ppm
+    assert "up to 50 %" in call["headline"] and "before it is hauled away" in call["headline"]
+    none = told("hay-nitrate", **lot, share="0%", feeds="name=hay, nitrate=100 ppm, form=NO3-N, basis=dry")
+    assert by_key(none)["blend"]["barred"] == "none of it would be in the mix"
+    assert "hauled away" not in none["headline"]
+
+
+def test_a_laboratory_s_number_counts_before_a_colour() -> None:
+    call = told("hay-spot-test", colour="none", result="2000 ppm")
+    assert "ask hay-nitrate with it" in " ".join(call["because"]) and call["verdict"] == "look"
+
+
 def test_water_is_called_by_each_ladder_on_file() -> None:
     # South Dakota State: under 100 ppm NO3-N safe; the older ladder (from memory) from 40 on: risk, test the feed
     lot = {"result": "200 ppm", "form": "NO3-N", "basis": "dry", "_class": "growing", "cores": "20"}
@@ -103,6 +118,7 @@ def test_a_standing_crop_is_told_cutting_heights_and_ensiling_as_ranges() -> Non
     # Nebraska up to 50 %, Georgia 50 to 60 %, Kansas 40 to 60 %: 3,000 ppm may leave 1,200 to all of it
     assert "leave 1,200 to 3,000 ppm" in text and "test the silage before it is fed" in text
     assert "8 to 12 in, corn hay (University of Nebraska" in text and "6 to 8 in, corn silage" in text
+    assert "no level is published for green forage that is grazed" in text
     assert call["verdict"] == "stop" and not by_key(call)["ensile"]["barred"]
     cited = {s["id"] for s in call["sources"]}
     assert {"forage/cutting_height.georgia", "forage/ensiling_loss.kansas"} <= cited

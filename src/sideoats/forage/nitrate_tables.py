@@ -75,4 +75,5 @@ def standing_words(facts: Facts, level: float) -> list[str]:
         + "; ".join(heights)
         + ". How much that"
         " takes off is not printed: test what is cut.",
+        "The classes are for hay and cut feed; no level is published for green forage that is grazed.",
     ]

@@ -94,6 +94,8 @@ class Words:
                 f"no whole percent of it keeps the ration under {j.ruling.ceiling[i]:,.0f} ppm NO3-N with this feed and"
                 " water"
             )
+        if asked <= 0:
+            return "none of it would be in the mix"
         return (
             f"{100 * asked:.0f} % is more than the {100 * j.share[i]:.0f} % that is safe to the hottest credible bale"
         )
@@ -112,7 +114,13 @@ class Words:
                     f"Do not feed it straight to {self._animals(i)}: {self._level(i)}. Ground and mixed, at most "
                     f"{100 * share:.0f} % of the ration's dry matter."
                 )
-            return f"Do not feed it straight to {self._animals(i)}: {self._level(i)}."
+            straight = f"Do not feed it straight to {self._animals(i)}: {self._level(i)}."
+            if np.isnan(self.known.low[i]):
+                return (
+                    f"{straight} By its class a mix may hold up to {100 * j.ruling.share[i]:.0f} % of it, or less: name"
+                    " a low-nitrate feed with its test before it is hauled away."
+                )
+            return straight
         if j.hot_bale[i]:
             if np.isnan(j.more_bales[i]):
                 return (

@@ -86,6 +86,8 @@ class _Words:
             )
         if str(self.table.text("form")[i]) == "bales":
             out.append(facts["forage/lot.standing_sample"].text + " Core the bales.")
+        if self.table.known("result")[i]:
+            out.append("A laboratory's result is given: it counts and the colour does not; ask hay-nitrate with it.")
         waiting = "pregnant, young, lactating, weakened or unknown animals" if self.risk[i] else "animals at risk"
         out.append(f"Until the laboratory answers, {waiting} get none of it.")
         return out
