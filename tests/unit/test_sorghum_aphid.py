@@ -192,3 +192,20 @@ def test_a_field_without_count_and_stage_is_sent_for_both_and_not_to_the_grower(
     assert "No aphid count" in first and "note the stage" in first and "grower" not in first
     assert "55 aphids a leaf" in second and "no growth stage" in second
     assert "Ask the grower for yield, cost" in third
+
+
+@pytest.mark.parametrize(
+    ("harvest", "said"),
+    [
+        ("2026-08-20", "do not treat: the harvest day given is past by 5 days; correct it if the crop stands"),
+        ("2026-08-25", "do not treat: harvest is today"),
+        ("2026-08-26", "do not treat: harvest is a day away, inside the 14-day interval"),
+        ("2026-09-05", "do not treat: harvest is 11 days away, inside the 14-day interval"),
+    ],
+)
+def test_the_harvest_day_is_told_as_people_say_it(harvest, said):
+    """'harvest in -5 days is inside the 14-day interval' was the answer to last year's date."""
+    given = {"mean": 150, "n": 40, "stage": "dough", "yield": "80 bu/ac", "price": "4.5 USD/bu", "cost": "14 USD/ac"}
+    found = sideoats.ask("sorghum-aphid", {**given, "harvest_date": harvest}, on=date(2026, 8, 25), draws=40)
+    assert said in found["headline"] and found["verdict"] != "act"
+    assert "-" not in next(o["barred"] for o in found["options"] if o["barred"]).split(":")[1]

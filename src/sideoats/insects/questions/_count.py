@@ -38,6 +38,17 @@ OPTIONS = (
 _TIMED = np.array([-1 if o.day is None else o.day for o in OPTIONS])
 
 
+def harvest_told(days: float) -> str:
+    """How far away the harvest is, in words; a day that is past is a slip, or a crop that is gone."""
+    if days < 0:
+        return f"the harvest day given is past by {_days(-days)}; correct it if the crop stands"
+    return "harvest is today" if days == 0 else f"harvest is {_days(days)} away"
+
+
+def _days(count: float) -> str:
+    return "a day" if count == 1 else f"{count:.0f} days"
+
+
 @dataclass(frozen=True)
 class Counted:
     """Density of each place as counted: mean and units (place,), draws of the true mean (place, draw), k (place,).
@@ -360,7 +371,7 @@ class _Reply:
         if self.over[i]:
             return f"{seen}, but past the stage in which it costs yield: nothing to treat for."
         if self.all_barred[i] and not self.active[i]:
-            left = f"harvest is {self.harvest[i]:.0f} days away"
+            left = harvest_told(self.harvest[i])
             if self.saved[i] <= 0:
                 return f"{seen}: not worth treating, and {left}."
             if not self.interval_known[i]:
@@ -425,7 +436,7 @@ class _Reply:
             known = "as given" if self.interval_known[i] else "none given, so the longest on file; read the label"
             return (
                 f"inside the pre-harvest interval of {self.interval[i]:.0f} days ({known}): "
-                f"harvest is {self.harvest[i]:.0f} days away"
+                f"{harvest_told(self.harvest[i])}"
             )
 
         bars = [

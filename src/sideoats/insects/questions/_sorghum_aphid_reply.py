@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from sideoats.call import ACT, LOOK, STOP, WAIT
 from sideoats.decide import Decision
+from sideoats.insects.questions._count import harvest_told
 from sideoats.insects.sampling import wald_plan
 from sideoats.insects.treatment import density_of_equal_injury
 from sideoats.question import Answers, Bar, Context, Option, Table
@@ -183,8 +184,8 @@ class Reply:
         saved = d.expected[i, 0] - d.expected[i, DAYS]
         seen = f"{self.mean[i]:.0f} aphids a leaf"
         if self.barred[i, :DAYS].all():
-            inside = f"harvest in {self.harvest[i]:.0f} days is inside the {self.interval[i]:.0f}-day interval"
-            return f"{seen}, but {inside}: do not treat."
+            inside = f"{harvest_told(self.harvest[i])}, inside the {self.interval[i]:.0f}-day interval"
+            return f"{seen}, but do not treat: {inside}."
         if d.best[i] < DAYS and self._few_leaves()[i]:
             return f"{seen} on {self.leaves[i]:.0f} leaves: too few leaves to treat on a count under the threshold."
         if d.best[i] < DAYS:
@@ -194,7 +195,7 @@ class Reply:
     def _bar_reason(self, i: int) -> str:
         known = "as given" if self.table.known("phi_days")[i] else "2016 label wording; check the label in hand"
         interval = f"inside the pre-harvest interval of {self.interval[i]:.0f} days ({known})"
-        return f"{interval}: harvest is {self.harvest[i]:.0f} days away"
+        return f"{interval}: {harvest_told(self.harvest[i])}"
 
     def _because(self, i: int) -> list[str]:
         facts = self.context.facts
