@@ -123,3 +123,16 @@ def test_missouri_rules_of_thumb_bracket_the_equations() -> None:
     for floor, (_, tdn, protein) in zip((dry, milking), rows, strict=True):
         assert 0.8 * tdn < float(floor.tdn_percent) <= tdn
         assert 0.5 * protein < 100 * float(floor.protein / floor.intake) <= protein + 0.5
+
+
+def test_cold_raises_a_cow_s_tdn_as_in_the_printed_example() -> None:
+    # North Dakota State University, lower critical temperature: 12.7 lb TDN, critical 18 degF, wind chill 4 degF, 1 % a
+    # degree: 14.48 lb, 1.78 lb more; the share is that of the whole need, protein and minerals do not rise
+    from sideoats.weather.livestock import cold_feed_energy
+
+    share = float(cold_feed_energy(4.0, 18.0, 0.01))
+    for stage in ({"days_pregnant": 240.0}, {"milk_week": 8.0}, {}):
+        warm = needs.floors(needs.Animal(544.0, **stage))
+        cold = needs.floors(needs.Animal(544.0, **stage, cold=share))
+        assert float(12.7 * cold.tdn / warm.tdn) == pytest.approx(14.48, abs=0.005)
+        assert float(cold.intake) == float(warm.intake) and float(cold.protein) == float(warm.protein)

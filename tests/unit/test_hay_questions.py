@@ -286,3 +286,17 @@ def test_what_is_not_cleared_is_not_the_best_option_for_its_money(
     call = told(question, **values)
     assert call["verdict"] == "look"
     assert why in by_key(call)[option]["barred"] and by_key(call)[option]["chance_best"] == 0
+
+
+def test_cold_is_met_with_shelter_before_grain() -> None:
+    herd = {"_class": "pregnant-cow", "feeds": "name=prairie hay; name=alfalfa hay; name=corn; name=limestone"}
+    call = told(
+        "ration", **herd, effective_temperature="4 degF"
+    )  # 28 degF under the 32 of a dry winter coat, 1 % a degree
+    assert "Cold adds 28 % to energy" in " ".join(call["because"])
+    mild = told("ration", **herd)
+    floors = [c["quantities"]["tdn_floor"]["value"] for c in (call, mild)]
+    assert floors[0] == pytest.approx(1.28 * floors[1], abs=1e-3)
+    assert not any("Cold adds" in line for line in mild["because"])
+    bitter = told("ration", **herd, effective_temperature="-60 degF")
+    assert bitter["verdict"] == "look" and "shelter" in bitter["headline"]

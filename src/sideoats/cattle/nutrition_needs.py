@@ -8,6 +8,7 @@ References
 .. [2] NRC 1996 p. 45: milk yield n / (a e^(k n)), peak about 8.5 weeks after calving (read).
 .. [3] University of Arkansas MP391 (Gadberry): crude protein = metabolizable protein / 0.67 (read).
 .. [4] Koknaroglu, Loy and Hoffman 2008, intake of pens from starting weight (read).
+.. [5] North Dakota State University, lower critical temperature (read): 12.7 lb TDN become 14.48 at 14 degF below it.
 """
 
 from __future__ import annotations
@@ -182,7 +183,7 @@ class Animal:
     milk_week, peak_kg : 0 where dry
     condition : score 1 to 9
     growing, bull : bool
-    cold : extra share of maintenance energy
+    cold : extra share of energy: of the whole need of TDN for cows and bulls, of maintenance for growing cattle
     """
 
     full_kg: ArrayLike
@@ -226,8 +227,9 @@ def floors(animal: Animal, intake_lb: ArrayLike = np.nan) -> Floors:
     lactating = milk > 0
     pregnant = _f(animal.days_pregnant) > 0
     keep = energy.maintenance_energy(
-        weight, lactating=lactating, bull=animal.bull, condition=animal.condition, cold=animal.cold
-    )
+        weight, lactating=lactating, bull=animal.bull, condition=animal.condition,
+        cold=np.where(animal.growing, animal.cold, 0.0),
+    )  # fmt: skip
     keep = keep + pregnancy_energy(animal.days_pregnant, animal.calf_kg) + milk_energy(milk)
     equivalent = energy.equivalent_weight(weight, animal.finish_kg)
     retained = energy.gain_energy(equivalent, animal.gain_kg)
@@ -241,6 +243,9 @@ def floors(animal: Animal, intake_lb: ArrayLike = np.nan) -> Floors:
         wanted = energy.tdn_needed(eaten, keep, retained)
         tdn = np.where(np.isnan(wanted), energy.MOST_TDN, (wanted + tdn) / 2)
     wanted = energy.tdn_needed(eaten, keep, retained)
+    # of cows the published rule raises the whole need of TDN, not maintenance alone [5]
+    wanted = wanted * np.where(animal.growing, 1.0, 1.0 + _f(animal.cold))
+    wanted = np.where(wanted <= energy.MOST_TDN, wanted, np.nan)
     net = protein_in_gain(animal.gain_kg, retained)
     protein = maintenance_protein(weight) + milk_protein(milk) + gain_protein(animal.gain_kg, retained, equivalent)
     protein = crude_protein(protein + pregnancy_protein(animal.days_pregnant, animal.calf_kg))

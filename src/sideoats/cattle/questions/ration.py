@@ -122,6 +122,16 @@ def _or(table: Table, name: str, other: Any) -> Floats:
     return np.where(table.known(name), table.number(name), other)
 
 
+def _cold(table: Table, context: Context) -> Floats:
+    """(n,) share by which cold raises the need of energy; 0 where the temperature is not told."""
+    facts = context.facts
+    coats = [str(c) for c in table.text("coat")]
+    critical = stock.by_class(facts.choose("weather/coat")[1], coats, "critical")
+    dry, soaked = facts.value("weather/livestock.cold_energy"), facts.value("weather/livestock.cold_energy_wet")
+    rate = np.array([soaked if c == "wet" else dry for c in coats], dtype=np.float64)
+    return np.nan_to_num(cold_feed_energy(table.number("effective_temperature"), critical, rate))
+
+
 def _animal(table: Table, context: Context) -> needs_of.Animal:
     facts = context.facts
     words = [str(w) for w in table.text("class")]
@@ -129,11 +139,6 @@ def _animal(table: Table, context: Context) -> needs_of.Animal:
     growing = np.array([w in _GROWING for w in words], dtype=bool)
     pregnant = np.array([w in ("pregnant-cow", "pregnant-heifer", "unknown", "") for w in words], dtype=bool)
     milking = np.array([w == "lactating-cow" for w in words], dtype=bool)
-    coats = [str(c) for c in table.text("coat")]
-    critical = stock.by_class(facts.choose("weather/coat")[1], coats, "critical")
-    dry, soaked = facts.value("weather/livestock.cold_energy"), facts.value("weather/livestock.cold_energy_wet")
-    rate = np.array([soaked if c == "wet" else dry for c in coats], dtype=np.float64)
-    cold = np.nan_to_num(cold_feed_energy(table.number("effective_temperature"), critical, rate))
     return needs_of.Animal(
         full_kg=_or(table, "weight", usual) * KG_OF_LB,
         gain_kg=np.where(growing, np.nan_to_num(table.number("gain")), 0.0) * KG_OF_LB,
@@ -142,7 +147,8 @@ def _animal(table: Table, context: Context) -> needs_of.Animal:
         calf_kg=np.full(len(words), facts.value("cattle/ration.calf_at_birth") * KG_OF_LB),
         milk_week=_or(table, "milk_week", np.where(milking, facts.value("cattle/ration.milk_week"), 0.0)),
         peak_kg=_or(table, "milk_peak", facts.value("cattle/ration.milk_peak")) * KG_OF_LB,
-        condition=table.number("condition"), growing=growing, bull=np.array([w == "bull" for w in words]), cold=cold,
+        condition=table.number("condition"), growing=growing, bull=np.array([w == "bull" for w in words]),
+        cold=_cold(table, context),
     )  # fmt: skip
 
 
@@ -391,6 +397,8 @@ class _Words:
 
     def missing(self, i: int) -> str:
         if np.isnan(self.needs.tdn[i]):
+            if _cold(self.table, self.context)[i] > 0:
+                return "No feed carries what this cold asks for: shelter, a windbreak and bedding come first."
             if self.table.known("intake")[i]:
                 return f"No feed is rich enough to keep them on {self.needs.intake[i]:.1f} lb a day: check the intake."
             return "No feed is rich enough for what is asked: lower the gain, or give the intake."
@@ -422,6 +430,12 @@ class _Words:
             for feed, counted in zip(self.held[i], self.s.feeds.nitrate[i], strict=False)
             if counted > feed.nitrate and feed.name not in self.s.out[i]
         ]
+        cold = _cold(self.table, self.context)[i]
+        if cold > 0:
+            out.append(
+                f"Cold adds {100 * cold:.0f} % to energy, not to protein or minerals. Shelter, a windbreak, bedding and"
+                " more hay come first: grain is brought in over one to two weeks, not in a cold snap."
+            )
         hay_fact = facts["forage/hay.price"]
         out.append(
             f"Tested grass hay to buy is reckoned at {_or(self.table, 'hay_price', hay_fact.mid)[i]:.0f} USD/ton"
