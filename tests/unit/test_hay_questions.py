@@ -102,6 +102,18 @@ def test_a_laboratory_s_number_counts_before_a_colour() -> None:
     assert "ask hay-nitrate with it" in " ".join(call["because"]) and call["verdict"] == "look"
 
 
+def test_pounds_as_fed_follow_the_moisture_of_the_sample() -> None:
+    lot = {"form": "NO3-N", "_class": "growing", "cores": "20", "weight": "800 lb", "feeds": LOW}
+    hay = told("hay-nitrate", **lot, result="1700 ppm", basis="dry")["quantities"]
+    wet = told("hay-nitrate", **lot, result="680 ppm", basis="as-fed", moisture="60%", state="silage")["quantities"]
+    assert wet["nitrate_nitrogen_dry"]["value"] == pytest.approx(1700)
+    assert wet["safe_share"] == hay["safe_share"]
+    # by hand: 800 lb x 2.25 % x share, over 88 % dry matter of hay (practice) or 40 % of this silage
+    share = hay["safe_share"]["value"]
+    assert hay["hay_a_head_at_that_share"]["value"] == pytest.approx(18 * share / 0.88, rel=1e-3)
+    assert wet["hay_a_head_at_that_share"]["value"] == pytest.approx(18 * share / 0.40, rel=1e-3)
+
+
 def test_water_is_called_by_each_ladder_on_file() -> None:
     # South Dakota State: under 100 ppm NO3-N safe; the older ladder (from memory) from 40 on: risk, test the feed
     lot = {"result": "200 ppm", "form": "NO3-N", "basis": "dry", "_class": "growing", "cores": "20"}
@@ -298,5 +310,6 @@ def test_cold_is_met_with_shelter_before_grain() -> None:
     floors = [c["quantities"]["tdn_floor"]["value"] for c in (call, mild)]
     assert floors[0] == pytest.approx(1.28 * floors[1], abs=1e-3)
     assert not any("Cold adds" in line for line in mild["because"])
+    assert any("No cold is counted" in line for line in mild["because"])
     bitter = told("ration", **herd, effective_temperature="-60 degF")
     assert bitter["verdict"] == "look" and "shelter" in bitter["headline"]

@@ -431,6 +431,8 @@ class _Words:
             if counted > feed.nitrate and feed.name not in self.s.out[i]
         ]
         cold = _cold(self.table, self.context)[i]
+        if not self.table.known("effective_temperature")[i]:
+            out.append("No cold is counted, because no wind chill is told (effective_temperature).")
         if cold > 0:
             out.append(
                 f"Cold adds {100 * cold:.0f} % to energy, not to protein or minerals. Shelter, a windbreak, bedding and"

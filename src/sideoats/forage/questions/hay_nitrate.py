@@ -253,16 +253,21 @@ def answer(table: Table, context: Context) -> Answers:
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
         unit="USD/ton", bars=bars, verdict=np.where(missing, LOOK, verdict).astype(np.int8),
         act_by=np.where(verdict == ACT, np.maximum(np.nan_to_num(table.days_until("fed_from", context.on)), 0), -1),
-        look_by=np.where(missing | (verdict == LOOK), soon, -1), quantities=_quantities(known, j, facts, followed),
+        look_by=np.where(missing | (verdict == LOOK), soon, -1),
+        quantities=_quantities(table, known, j, facts, followed),
         worth_of_a_look=np.maximum(np.nan_to_num(j.clear_chance * gain), 0.0),
         missing=missing, missing_headline=words.missing_headline, cautions=words.cautions,
         sources=citing.with_quoted(facts, words.quoted),
     )  # fmt: skip
 
 
-def _quantities(known: Lots, j: Judgement, facts: Any, followed: str | None) -> dict[str, tuple[Any, str]]:
+def _quantities(
+    asked: Table, known: Lots, j: Judgement, facts: Any, followed: str | None
+) -> dict[str, tuple[Any, str]]:
     table, every = tables(facts, followed)
-    pounds = as_fed_pounds(j.share[:, None], j.intake_lb, facts.value("forage/hay.dry_matter"))[:, 0]
+    dry = 1.0 - asked.number("moisture")
+    dry = np.where(dry > 0, dry, facts.value("forage/hay.dry_matter"))
+    pounds = as_fed_pounds(j.share[:, None], j.intake_lb, dry[:, None])[:, 0]
     out: dict[str, tuple[Any, str]] = {
         "nitrate_nitrogen_dry": (known.level, "ppm"),
         "nitrate_ion_dry": (known.level * nitrate.ion_factor("NO3-N", "NO3"), "ppm"),
