@@ -104,6 +104,30 @@ def test_a_table_of_lots_is_barred_row_by_row(rows: list[tuple[float, str, float
             assert answers.call(i).verdict == "stop"
 
 
+@settings(max_examples=80, deadline=None)
+@given(
+    st.lists(st.floats(1, 6000), min_size=1, max_size=12), st.sampled_from(CLASSES), amounts(2000), feeds,
+    st.one_of(st.none(), st.integers(1, 60)),
+)  # fmt: skip
+def test_one_bale_over_the_line_stops_the_lot_at_any_price(
+    levels: list[float], animal: str, price: float, feed: Any, bales: int | None
+) -> None:
+    call = ask(
+        "hay-nitrate",
+        _values(
+            single_bales=", ".join(f"{v:.6g}" for v in levels) + " ppm", form="NO3-N", basis="dry", bales=bales,
+            price=f"{price} USD/ton", feeds=feed, cores=None, **{"class": animal},
+        ),
+        on=ON, facts=FACTS, outlook=OUTLOOK,
+    )  # fmt: skip
+    line = AT_RISK_LINE if animal in AT_RISK else EVERYONE
+    options = {o["key"]: o for o in call["options"]}
+    if max(levels) >= line * (1 + 1e-5):
+        assert call["verdict"] == "stop"
+        assert all(options[k]["barred"] for k in ("straight", "grind", "blend"))
+    assert call["quantities"]["hottest_credible_bale"]["value"] >= max(levels) * (1 - 1e-5)
+
+
 @settings(max_examples=60, deadline=None)
 @given(amounts(2000), amounts(2000))
 def test_price_moves_neither_verdict_nor_bars(one: float, other: float) -> None:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from sideoats.facts import load
 from sideoats.forage import dilution, lots
+from sideoats.forage.judge import Lots, judge
 
 FACTS = load()
 MEAN, LOWEST, HIGHEST, BALES = FACTS["forage/lot.spread"].rows[0]
@@ -65,6 +66,26 @@ def test_a_blend_is_safe_to_the_hottest_bale_with_the_stated_assurance(cores: in
     # a blend made for the average bale would not hold: the check above can fail
     naive = dilution.safe_share(composite, low, ceiling)
     assert (naive[:, None] * bales + (1 - naive)[:, None] * low < ceiling).all(axis=1).mean() < 0.2
+
+
+@pytest.mark.parametrize(("cores", "bales"), [(5, 23), (12, 40)])
+def test_the_share_that_is_advised_is_safe_to_the_hottest_bale(cores: int, bales: int) -> None:
+    """The whole way of `hay-nitrate`, from single bales to the share, on lots with the Kansas spread."""
+    rng, count, low = np.random.default_rng(17), 1500, 150.0
+    lot = _lots(rng, count, bales, mean=1100.0)
+    geometric, squares, cored, seen = lots.core_summary(list(lot[:, :cores]))
+    blank = np.full(count, np.nan)
+    known = Lots(
+        level=lot[:, :cores].mean(axis=1), centre=geometric, squares=squares, cores=cored.astype(float), seen=seen,
+        bales=np.full(count, float(bales)), animals=["growing"] * count, weakened=np.zeros(count, bool),
+        low=np.full(count, low), water=blank, air=blank, weight=blank, asked_share=blank,
+    )  # fmt: skip
+    judged = judge(known, FACTS)
+    share, ceiling = judged.share, judged.ruling.ceiling
+    assert (share > 0).mean() > 0.5 and (ceiling == 1500).all()  # Clemson's line for cattle not at special risk
+    worst = share[:, None] * lot + (1 - share)[:, None] * low
+    safe = ((worst < ceiling[:, None]) | (share[:, None] == 0)).all(axis=1)[share > 0]
+    assert safe.mean() >= ASSURANCE - 3 * np.sqrt(ASSURANCE * (1 - ASSURANCE) / safe.size)
 
 
 @settings(max_examples=200, deadline=None)
