@@ -313,3 +313,25 @@ def test_cold_is_met_with_shelter_before_grain() -> None:
     assert any("No cold is counted" in line for line in mild["because"])
     bitter = told("ration", **herd, effective_temperature="-60 degF")
     assert bitter["verdict"] == "look" and "shelter" in bitter["headline"]
+
+
+def test_a_ration_tells_the_cheaper_way_and_says_where_it_is_mostly_grain() -> None:
+    hay = "name=sudan hay, price=80 USD/ton, nitrate=1450 ppm, form=NO3-N, basis=dry"
+    feeds = f"{hay}; name=corn; name=soybean meal; name=limestone"
+    stocker = {"_class": "growing", "gain": "2 lb/day", "weight": "500 lb", "feeds": feeds}
+    cheap = told("ration", **stocker, hay_price="90 USD/ton")
+    q = {k: v["value"] for k, v in cheap["quantities"].items()}
+    assert q["cost_with_bought_hay"] < q["cost"] and q["bought_hay_as_fed"] > 1
+    assert f"{q['cost_with_bought_hay']:.2f} USD/head/day" in cheap["headline"]
+    assert (
+        "tested grass hay, bought" in cheap["headline"]
+        and "less than the cheapest mix of what is on hand" in cheap["headline"]
+    )
+    dear = told("ration", **stocker, hay_price="900 USD/ton")
+    assert dear["headline"].startswith(f"{q['cost']:.2f} USD/head/day") and "bought" not in dear["headline"]
+    own = "name=prairie hay, price=100 USD/ton; name=distillers grains; name=limestone"  # what lies in the stack is fed
+    assert "bought" not in told("ration", _class="pregnant-cow", feeds=own, hay_price="97 USD/ton")["headline"]
+    # the mix on hand is 8.6 of 12.3 lb corn: more than half
+    assert any("70 % of this mix is grain" in line and "acidosis" in line for line in dear["because"])
+    paid = told("ration", **stocker, hay_price="90 USD/ton", fed_now=f"{q['cost']:.2f} USD/head/day")
+    assert paid["verdict"] == "act" and "less than what they are fed now" in paid["headline"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,15 +12,13 @@ from sideoats.call import ACT, LOOK, STOP, WAIT
 from sideoats.cattle import nutrition_needs as needs_of
 from sideoats.cattle.nutrition_energy import KG_OF_LB
 from sideoats.cattle.nutrition_feeds import Book, OneFeed, Screened, read_feed, screen
-from sideoats.cattle.ration import FLOORS, Account, Needs, Rations, account, solve
+from sideoats.cattle.questions._ration_words import A_CENT, GROWING, Words, cold_share, known_or
+from sideoats.cattle.ration import FLOORS, Needs, Rations, account, solve
 from sideoats.decide import decide
 from sideoats.errors import InputError
-from sideoats.facts import PROVENANCE_WORDS
 from sideoats.forage import cautions, minerals, nitrate, stock
-from sideoats.forage.nitrate_tables import publisher_name
 from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
 from sideoats.schema import Field
-from sideoats.weather.livestock import cold_feed_energy
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -91,15 +89,13 @@ INPUTS = (
 
 
 _BRED = ("pregnant-cow", "pregnant-heifer")
-_GROWING = ("growing", "finishing", "calf")
 WEEK = 7  # days: the week is the product
-A_CENT = 0.01  # USD/head/day: a mix that saves less is no reason to change what they eat
 
 
 def _check(values: dict[str, Any]) -> None:
     from sideoats.facts import load
 
-    if values["class"] in _GROWING and values["gain"] is None:
+    if values["class"] in GROWING and values["gain"] is None:
         raise InputError("is missing", where="ration gain", expected="gain='2 lb/day'", todo="say what gain is wanted")
     if (values["days_pregnant"] or 0) > 0 and values["class"] not in (*_BRED, "lactating-cow", "unknown"):
         raise InputError(
@@ -118,37 +114,25 @@ def _check(values: dict[str, Any]) -> None:
                          todo="a water result is judged only with its form: 100 ppm NO3-N is 443 ppm NO3")  # fmt: skip
 
 
-def _or(table: Table, name: str, other: Any) -> Floats:
-    return np.where(table.known(name), table.number(name), other)
-
-
-def _cold(table: Table, context: Context) -> Floats:
-    """(n,) share by which cold raises the need of energy; 0 where the temperature is not told."""
-    facts = context.facts
-    coats = [str(c) for c in table.text("coat")]
-    critical = stock.by_class(facts.choose("weather/coat")[1], coats, "critical")
-    dry, soaked = facts.value("weather/livestock.cold_energy"), facts.value("weather/livestock.cold_energy_wet")
-    rate = np.array([soaked if c == "wet" else dry for c in coats], dtype=np.float64)
-    return np.nan_to_num(cold_feed_energy(table.number("effective_temperature"), critical, rate))
-
-
 def _animal(table: Table, context: Context) -> needs_of.Animal:
     facts = context.facts
     words = [str(w) for w in table.text("class")]
     usual = stock.by_class(facts["forage/body_weight"], words, "weight")
-    growing = np.array([w in _GROWING for w in words], dtype=bool)
+    growing = np.array([w in GROWING for w in words], dtype=bool)
     pregnant = np.array([w in ("pregnant-cow", "pregnant-heifer", "unknown", "") for w in words], dtype=bool)
     milking = np.array([w == "lactating-cow" for w in words], dtype=bool)
     return needs_of.Animal(
-        full_kg=_or(table, "weight", usual) * KG_OF_LB,
+        full_kg=known_or(table, "weight", usual) * KG_OF_LB,
         gain_kg=np.where(growing, np.nan_to_num(table.number("gain")), 0.0) * KG_OF_LB,
         finish_kg=np.full(len(words), 0.96 * facts.value("cattle/ration.finish_weight") * KG_OF_LB),
-        days_pregnant=_or(table, "days_pregnant", np.where(pregnant, facts.value("cattle/ration.days_pregnant"), 0.0)),
+        days_pregnant=known_or(
+            table, "days_pregnant", np.where(pregnant, facts.value("cattle/ration.days_pregnant"), 0.0)
+        ),
         calf_kg=np.full(len(words), facts.value("cattle/ration.calf_at_birth") * KG_OF_LB),
-        milk_week=_or(table, "milk_week", np.where(milking, facts.value("cattle/ration.milk_week"), 0.0)),
-        peak_kg=_or(table, "milk_peak", facts.value("cattle/ration.milk_peak")) * KG_OF_LB,
+        milk_week=known_or(table, "milk_week", np.where(milking, facts.value("cattle/ration.milk_week"), 0.0)),
+        peak_kg=known_or(table, "milk_peak", facts.value("cattle/ration.milk_peak")) * KG_OF_LB,
         condition=table.number("condition"), growing=growing, bull=np.array([w == "bull" for w in words]),
-        cold=_cold(table, context),
+        cold=cold_share(table, context),
     )  # fmt: skip
 
 
@@ -182,12 +166,23 @@ def _needs(table: Table, context: Context, s: Screened) -> tuple[Needs, needs_of
     _, drunk = nitrate.feed_plus_water(0.0, intake * KG_OF_LB, water, litres)
     sulfur_water = minerals.sulfur_from_water(np.nan_to_num(table.number("water_sulfate")), litres, intake * KG_OF_LB)
     least, most = facts.span("cattle/nutrition.calcium_to_phosphorus")
-    told = {name: _or(table, name, getattr(floor, name)) for name in FLOORS}
+    told = {name: known_or(table, name, getattr(floor, name)) for name in FLOORS}
     return Needs.of(
         intake, **told, nitrate=s.ceiling - facts.value("cattle/ration.margin"), water_nitrate=drunk,
         sulfur=facts.choose("forage/sulfur_ceiling")[1].value / 100, water_sulfur=sulfur_water / 100,
         aflatoxin=s.aflatoxin, calcium_least=least, calcium_most=most,
     ), floor  # fmt: skip
+
+
+def _with_hay(table: Table, context: Context, held: list[list[OneFeed]]) -> list[list[OneFeed]]:
+    """The feeds of every herd, and last the tested grass hay that could be bought."""
+    facts = context.facts
+    price = facts["forage/hay.price"].mid
+    clean = {"name": "prairie hay", "price": price, "nitrate": facts.value("cattle/feeds.clean_hay"),
+             "form": "NO3-N", "basis": "dry"}  # fmt: skip
+    bought = replace(read_feed(clean, Book.of(facts)), name="tested grass hay, bought")
+    prices = known_or(table, "hay_price", price)
+    return [[*feeds, replace(bought, price=float(p))] for feeds, p in zip(held, prices, strict=True)]
 
 
 def answer(table: Table, context: Context) -> Answers:
@@ -196,30 +191,28 @@ def answer(table: Table, context: Context) -> Answers:
     held, bad = _feeds(table, context)
     words = list(table.text("class"))
     risk = stock.at_risk(words, table.flag("weakened") | (table.number("days_pregnant") > 0))
-    hay_fact = facts["forage/hay.price"]
-    clean = {"name": "prairie hay", "price": hay_fact.mid, "nitrate": facts.value("cattle/feeds.clean_hay"),
-             "form": "NO3-N", "basis": "dry"}  # fmt: skip
-    bought = read_feed(clean, Book.of(facts))
-    prices = _or(table, "hay_price", hay_fact.mid)
-    grown = [[*feeds, replace(bought, price=float(price))] for feeds, price in zip(held, prices, strict=True)]
+    grown = _with_hay(table, context, held)
     s = screen(held, words, risk, facts)
     more = screen(grown, words, risk, facts)
     needs, floor = _needs(table, context, s)
     usable = _usable(needs)
     found, with_hay = solve(s.feeds, usable), solve(more.feeds, usable)
     no_feed = np.array([not feeds and not refused for feeds, refused in zip(held, bad, strict=True)], dtype=bool)
-    growing = np.array([str(w) in _GROWING for w in words], dtype=bool)
+    growing = np.array([str(w) in GROWING for w in words], dtype=bool)
     missing = no_feed | np.isnan(needs.tdn) | ~table.known("class") | (growing & ~table.known("gain"))
     why = account(s.feeds, usable)
     barred = np.stack([~found.feasible, ~with_hay.feasible], axis=1)
     payoff = np.stack([_cost(s, found, held, context), _cost(more, with_hay, grown, context)], axis=2)
     decision = decide(payoff, barred=barred, risk_aversion=context.risk_aversion)
     unsafe = ~found.feasible & (why.unsafe | _all_out(held, s))
-    due, lost = _due(table, context, found)
+    least = np.maximum(facts.value("cattle/ration.worth_buying") * found.cost, A_CENT)
+    buys = np.asarray(found.cost - with_hay.cost >= least, dtype=bool)
+    due, lost = _due(table, context, found, np.where(buys, with_hay.cost, found.cost))
     acting = np.where(due >= 0, ACT, WAIT)
     verdict = np.where(unsafe, STOP, np.where(found.feasible | with_hay.feasible, acting, LOOK)).astype(np.int8)
-    facts["cattle/feeds.variation"]  # quoted among the cautions
-    text = _Words(table, context, held, bad, s, needs, floor, found, with_hay, why, unsafe)
+    for quoted in ("variation", "much_grain"):
+        facts[f"cattle/feeds.{quoted}"]
+    text = Words(table, context, held, grown, bad, s, needs, floor, found, with_hay, why, unsafe, buys)
     hazard = np.stack([unsafe, np.zeros_like(unsafe)], axis=1)
     return Answers(
         table, context, headline=text.headline, because=text.because, options=OPTIONS, decision=decision,
@@ -232,14 +225,14 @@ def answer(table: Table, context: Context) -> Answers:
         verdict=verdict, act_by=np.where(verdict == ACT, due, -1),
         look_by=np.where((verdict == LOOK) & ~missing, np.minimum(due, WEEK), -1), cost_of_waiting=lost,
         quantities=_quantities(
-            table, held, needs, floor, found, with_hay, facts.span("cattle/nutrition.intake_band")
+            table, held, grown, needs, floor, found, with_hay, facts.span("cattle/nutrition.intake_band")
         ),
         missing=missing & ~unsafe, missing_headline=text.missing,
         cautions=cautions.emergency(*cautions.RATION, cautions.NITRATE[1]),
     )  # fmt: skip
 
 
-def _due(table: Table, context: Context, found: Rations) -> tuple[NDArray[np.int64], Floats]:
+def _due(table: Table, context: Context, found: Rations, cost: Floats) -> tuple[NDArray[np.int64], Floats]:
     """Days within which to act or look, -1 where nothing is lost by waiting; and USD a head that a week loses.
 
     Feeds that reach no floor are mended before feeding begins, however far off that is, because hay has to be found. A
@@ -248,7 +241,7 @@ def _due(table: Table, context: Context, found: Rations) -> tuple[NDArray[np.int
     """
     begins = table.days_until("fed_from", context.on)
     ahead, fed = begins >= 0, table.number("fed_now")
-    saving = np.where(found.feasible & ~ahead, np.nan_to_num(fed - found.cost), 0.0)
+    saving = np.where(found.feasible & ~ahead, np.nan_to_num(fed - cost), 0.0)
     new = np.isnan(fed) & (table.age_days("feeds") < WEEK)
     running = np.where(saving >= A_CENT, WEEK, np.where(new, WEEK - np.nan_to_num(table.age_days("feeds")), -1))
     soon = np.where(ahead, np.where(begins <= WEEK, begins, -1), running)
@@ -289,6 +282,7 @@ def _cost(s: Screened, found: Rations, held: list[list[OneFeed]], context: Conte
 def _quantities(
     table: Table,
     held: list[list[OneFeed]],
+    grown: list[list[OneFeed]],
     needs: Needs,
     floor: needs_of.Floors,
     found: Rations,
@@ -296,9 +290,11 @@ def _quantities(
     band: tuple[float, float],
 ) -> dict[str, tuple[Any, str]]:
     n = len(table)
+    bought = np.array([with_hay.pounds[i, len(f) - 1] / f[-1].dry_matter for i, f in enumerate(grown)], np.float64)
     out: dict[str, tuple[Any, str]] = {
         "cost": (found.cost, "USD/head/day"),
         "cost_with_bought_hay": (with_hay.cost, "USD/head/day"),
+        "bought_hay_as_fed": (bought, "lb/day"),
         "intake": (needs.intake, "lb/day"),
         "intake_low": (np.where(table.known("intake"), np.nan, needs.intake * band[0]), "lb/day"),
         "intake_high": (np.where(table.known("intake"), np.nan, needs.intake * band[1]), "lb/day"),
@@ -330,141 +326,6 @@ def _quantities(
         key = "_".join(name.lower().replace("-", " ").split())
         out[f"dry_matter_{key}"], out[f"as_fed_{key}"] = (dry, "lb/day"), (fed, "lb/day")
     return out
-
-
-@dataclass(frozen=True)
-class _Words:
-    """Sentences by row."""
-
-    table: Table
-    context: Context
-    held: list[list[OneFeed]]
-    bad: list[dict[str, str]]
-    s: Screened
-    needs: Needs
-    floor: needs_of.Floors
-    found: Rations
-    with_hay: Rations
-    why: Account
-    unsafe: Bools
-
-    def blame(self, i: int) -> str:
-        w, needs = self.why, self.needs
-        if w.water[i]:
-            return "no blend is safe: the water alone uses up the ceiling; change the water first"
-        if self.unsafe[i] and not w.unsafe[i]:
-            return "no blend of these feeds is safe: every one of them is kept out"
-        if w.unsafe[i]:
-            unit, factor = {
-                "nitrate": ("ppm NO3-N", 1.0),
-                "sulfur": ("% sulfur", 100.0),
-                "aflatoxin": ("ppb aflatoxin", 1.0),
-            }[str(w.hazard[i])]
-            level = w.added_level[i] * factor
-            share = 100 * w.added_lb[i] / needs.intake[i]
-            return (
-                f"no blend of these feeds is safe: you need at least {w.added_lb[i]:.1f} lb of dry matter a head and"
-                f" day ({share:.0f} % of intake) of a feed under {level:,.4g} {unit}"
-            )
-        if w.unfilled[i] > 1e-6 and not w.short[i]:
-            return f"the feeds on hand fill all but {w.unfilled[i]:.1f} lb of the dry matter they would eat"
-        short = " and ".join(w.short[i]) or "the floors together"
-        return f"a safe blend exists, but these feeds do not reach {short}: add a feed richer in it"
-
-    def headline(self, i: int) -> str:
-        if self.unsafe[i]:
-            text = self.blame(i)
-            return text[0].upper() + text[1:] + "."
-        if not self.found.feasible[i]:
-            text = self.blame(i)
-            if self.with_hay.feasible[i]:
-                text += f"; with tested grass hay a ration costs {self.with_hay.cost[i]:.2f} USD/head/day"
-            return text[0].upper() + text[1:] + "."
-        parts = [
-            f"{pounds / feed.dry_matter:.1f} lb {feed.name}"
-            for pounds, feed in zip(self.found.pounds[i], self.held[i], strict=False)
-            if pounds > 0.005
-        ]
-        mix = f"{self.found.cost[i]:.2f} USD/head/day: " + ", ".join(parts) + " as fed"
-        begins, fed = self.table.date("fed_from")[i], self.table.number("fed_now")[i]
-        if begins >= np.datetime64(self.context.on, "D"):
-            return f"From {begins}: {mix}."
-        if fed - self.found.cost[i] >= A_CENT:
-            return f"{mix}; {fed - self.found.cost[i]:.2f} less than what they are fed now."
-        if np.isfinite(fed):
-            return f"No change for the money: the cheapest safe mix is no cheaper than what they are fed now. {mix}."
-        return f"{mix}."
-
-    def missing(self, i: int) -> str:
-        if np.isnan(self.needs.tdn[i]):
-            if _cold(self.table, self.context)[i] > 0:
-                return "No feed carries what this cold asks for: shelter, a windbreak and bedding come first."
-            if self.table.known("intake")[i]:
-                return f"No feed is rich enough to keep them on {self.needs.intake[i]:.1f} lb a day: check the intake."
-            return "No feed is rich enough for what is asked: lower the gain, or give the intake."
-        if str(self.table.text("class")[i]) in _GROWING and not self.table.known("gain")[i]:
-            return "Say what gain is wanted before a ration is made."
-        return "No feeds on file for this herd: list what is at hand with its tests."
-
-    def because(self, i: int) -> list[str]:
-        facts, found, needs = self.context.facts, self.found, self.needs
-        out = [
-            (
-                f"Needs a head and day: {needs.intake[i]:.1f} lb dry matter"
-                f" ({100 * facts['cattle/nutrition.intake_band'].low:.0f} to"
-                f" {100 * facts['cattle/nutrition.intake_band'].high:.0f} % of it in practice),"
-                f" {f'TDN {needs.tdn[i]:.1f},' if np.isfinite(needs.tdn[i]) else 'no TDN that the equations reach,'}"
-                f" protein {needs.protein[i]:.2f}, Ca {needs.calcium[i]:.3f}, P {needs.phosphorus[i]:.4f} lb (NRC 1996"
-                " equations; several coefficients from memory, source not read)."
-            ),
-            (
-                f"Ceilings: nitrate under {self.s.ceiling[i]:,.0f} ppm NO3-N with the water"
-                f" ({publisher_name(self.s.ceiling_by[i])}), sulfur {100 * needs.sulfur[i]:.2f} %, aflatoxin"
-                f" {needs.aflatoxin[i]:.0f} ppb."
-            ),
-        ]
-        if not self.table.known("water")[i]:
-            out.append("The water is not tested: whatever nitrate it holds comes on top.")
-        out += [
-            f"{feed.name} counts at its hottest credible bale, {counted:,.0f} ppm NO3-N: one bale is a day's feed."
-            for feed, counted in zip(self.held[i], self.s.feeds.nitrate[i], strict=False)
-            if counted > feed.nitrate and feed.name not in self.s.out[i]
-        ]
-        cold = _cold(self.table, self.context)[i]
-        if not self.table.known("effective_temperature")[i]:
-            out.append("No cold is counted, because no wind chill is told (effective_temperature).")
-        if cold > 0:
-            out.append(
-                f"Cold adds {100 * cold:.0f} % to energy, not to protein or minerals. Shelter, a windbreak, bedding and"
-                " more hay come first: grain is brought in over one to two weeks, not in a cold snap."
-            )
-        hay_fact = facts["forage/hay.price"]
-        out.append(
-            f"Tested grass hay to buy is reckoned at {_or(self.table, 'hay_price', hay_fact.mid)[i]:.0f} USD/ton"
-            + ("." if self.table.known("hay_price")[i] else ", a round figure where no price is given.")
-        )
-        unpriced = [str(f["name"]) for f in self.table.rows("feeds")[i] or () if f.get("price") is None]
-        if unpriced:
-            out.append(f"Priced from the book, put in your own: {', '.join(unpriced)}.")
-        out += [f"Kept out: {name}, because {reason}." for name, reason in self.s.out[i].items()]
-        out += [f"Refused: {name}: {reason}" for name, reason in self.bad[i].items()]
-        if self.s.guessed[i]:
-            out.append(f"Nitrate is a guess, not a test, for {', '.join(self.s.guessed[i])}: test what is baled.")
-        if found.feasible[i]:
-            binding = [k for k in (*FLOORS, "nitrate", "sulfur", "aflatoxin") if found.shadow[k][i] > 1e-9]
-            out.append(f"What binds: {', '.join(binding) or 'only the intake'}.")
-            if found.shadow["nitrate"][i] > 1e-9:
-                out.append(
-                    f"100 ppm less nitrate allowed would cost {found.shadow['nitrate'][i]:.4f} USD/head/day; it stays."
-                )
-            if found.shadow["protein"][i] > 1e-9:
-                out.append(f"The last pound of protein costs {found.shadow['protein'][i]:.2f} USD.")
-        else:
-            text = self.blame(i)
-            out.append(text[0].upper() + text[1:] + ".")
-        provenance = PROVENANCE_WORDS[facts.by_id["cattle/feeds.composition"].provenance]
-        out.append(f"Book composition where no test is given ({provenance}); tables vary by 10 to 30 %.")
-        return out
 
 
 QUESTION = Question(
