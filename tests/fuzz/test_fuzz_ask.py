@@ -60,6 +60,8 @@ def asked(name: str, values: dict[str, Any], on: date) -> dict[str, Any] | None:
         assert option["chance_best"] is None or 0 <= option["chance_best"] <= 1
         if option["barred"]:
             assert option["chance_best"] in (0, None)
+    assert got["verdict"] != "act" or got["act_by"], got["headline"]
+    assert got["verdict"] != "look" or got["look_by"], got["headline"]
     for when in (got["act_by"], got["look_by"]):
         assert when is None or date.fromisoformat(when) >= on
     if not NO_NUMBER.search(str(values)):  # else the words may be the sender's own

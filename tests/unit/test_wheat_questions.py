@@ -197,6 +197,27 @@ def test_a_look_whose_cost_was_not_told_is_not_free():
     assert gap[0] - gap[1] == pytest.approx(load().value("wheat/nitrogen.look_cost"), abs=0.01)
 
 
+def test_what_is_asked_for_without_a_date_is_asked_for_today():
+    """'Act' without a day cannot be kept by anybody; sown wheat waits for the topdress, or for the next crop."""
+    slip = {"phosphorus": "8", "extractant": "Mehlich-3", "yield": "45 bu/ac"}
+    test = MONEY | NITROGEN | {"cost": "1.50 USD/ac"}
+    rate = {"seeds_per_lb": "15000", "target": "900000 /ac", "germination": "90%", "emergence": "80%"}
+    graze = ASKED["stocking-rate"][1] | {"stocking": "9 head/ac"}
+    for question, values in (("soil-test", slip), ("seeding-rate", rate), ("stocking-rate", graze)):
+        found = ask(question, values, on=FALL)
+        assert (found["verdict"], found["act_by"]) == ("act", FALL.isoformat()), question
+    for question, values in (("soil-test", slip), ("seeding-rate", rate)):
+        found = ask(question, values | {"planting_date": "2026-09-20"}, on=FALL)
+        assert (found["verdict"], found["act_by"]) == ("act", "2026-09-20"), question
+    sown = ask("soil-test", slip | {"planting_date": "2026-09-01"}, on=FALL)
+    assert sown["verdict"] == "wait" and "before the next crop" in sown["headline"]
+    planted = test | {"planting_date": "2026-10-05"}
+    for on, said in (("2026-11-20", "by Mon 1 Mar"), ("2027-01-20", "by Mon 1 Mar"), ("2027-04-20", "before nitrogen")):
+        found = ask("soil-sampling", planted, on=date.fromisoformat(on))
+        assert found["verdict"] == "wait" and said in found["headline"], on
+    assert ask("soil-sampling", planted, on=date(2027, 2, 25))["act_by"] == "2027-03-01"
+
+
 def test_tables_of_freeze_temperatures_are_chosen_by_the_district(tmp_path):
     on, values = ASKED["freeze-injury"]
     district = tmp_path / "district.toml"

@@ -109,7 +109,7 @@ def answer(table: Table, context: Context) -> Answers:
     until = table.days_until("planting_date", context.on)
     due = ~(until > DUE_DAYS)  # a phone-in without a date is asked at the drill
     verdict = np.where((np.isnan(planned) | wrong) & due, ACT, WAIT)
-    act_by = np.where((verdict == ACT) & (until >= 0), until, -1)
+    act_by = np.where(verdict == ACT, np.maximum(np.nan_to_num(until), 0.0), -1.0)  # asked at the drill: today
     quantities = {
         "seeding_rate": (rate, "lb/ac"), "seeds_to_drop": (seeds, "1/ac"),
         "seeds_per_square_foot": (seeds / seed.SQUARE_FEET_PER_ACRE, "1/ft**2"),
@@ -122,7 +122,7 @@ def answer(table: Table, context: Context) -> Answers:
         table, context, headline=_headline(table, context, rate, off, wrong, until),
         quantities=quantities, unit="USD/ac",
         because=_because(table, context, size, share, assumed, by_target, low, high),
-        verdict=np.where(missing, LOOK, verdict).astype(np.int8), act_by=np.nan_to_num(act_by, nan=-1).astype(np.int64),
+        verdict=np.where(missing, LOOK, verdict).astype(np.int8), act_by=act_by.astype(np.int64),
         missing=missing, missing_look_within=7,
         missing_headline="Count the seed before the drill is set: seeds a pound (and precipitation or a target) are "
         "not "

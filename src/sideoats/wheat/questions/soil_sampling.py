@@ -112,7 +112,7 @@ def answer(table: Table, context: Context) -> Answers:
         headline=_headline(table, context, cores, gain, due, decision),
         because=_because(table, context, worth, variation),
         verdict=np.where(missing, LOOK, verdict).astype(np.int8),
-        act_by=np.where(verdict == ACT, np.nan_to_num(due, nan=-1.0), -1).astype(np.int64),
+        act_by=np.where(verdict == ACT, np.nan_to_num(due), -1).astype(np.int64),  # today, where no day is known
         quantities={
             "cores": (cores, "cores"), "worth_of_the_test": (gain, "USD/ac"), "cost_of_the_test": (cost, "USD/ac"),
             "rate_by_default": (worth.default_rate, "lb/ac"),
@@ -131,19 +131,21 @@ def answer(table: Table, context: Context) -> Answers:
 
 
 def _due(table: Table, context: Context) -> Floats:
-    """(place,) days to the last sampling whose result comes in time; NaN where nothing says when.
+    """(place,) days to the last sampling in time; NaN where nothing says when, inf where only the next crop needs it.
 
-    The slip is wanted before sowing, else (January on) before the topdress closes. Sowing that is nearer than the
-    laboratory's time leaves a few days, because the result still serves the topdress.
+    The slip is wanted before sowing, and once wheat is sown (or from January on) before the topdress closes. Sowing
+    that is nearer than the laboratory's time leaves a few days, because the result still serves the topdress.
     """
     facts = context.facts
     until = table.days_until("planting_date", context.on)
     laboratory, late = facts.value("wheat/soil.laboratory_days"), facts.value("wheat/soil.late_sample_days")
     fall = np.where(until >= 0, np.maximum(until - laboratory, np.minimum(until, late)), np.nan)
-    if context.on.month > 2:
-        return np.asarray(fall)
     lead = facts.value("wheat/nitrogen.sample_lead")
-    return np.where(np.isnan(fall), np.maximum(spring_close(table, context, "close_date") - lead, 0.0), fall)
+    topdress = np.maximum(spring_close(table, context, "close_date") - lead, 0.0)
+    if 3 <= context.on.month <= 6:  # this crop has its nitrogen
+        topdress = np.full(len(table), np.inf)
+    standing = (until < 0) | (np.isnan(until) & (context.on.month <= 2))
+    return np.where(standing, topdress, fall)
 
 
 def _headline(

@@ -94,12 +94,13 @@ def answer(table: Table, context: Context) -> Answers:
     missing = ~tested | np.isnan(goal) | (table.known("phosphorus") & ~usable)
     short = (np.nan_to_num(phosphate) > 0) | (np.nan_to_num(potash) > 0) | toxic
     until = table.days_until("planting_date", context.on)
-    due = ~(until > w.DUE_DAYS)
+    sown = until < 0
+    due = ~(until > w.DUE_DAYS) & ~sown  # without a date of sowing it is asked before the spreader: today
     return Answers(
         table, context, unit="USD/ac", headline=_headline(context, phosphate, potash, lime, toxic, until),
         because=_because(table, critical_p, critical_k, acid, line),
         verdict=np.where(missing, LOOK, np.where(short & due, ACT, WAIT)).astype(np.int8),
-        act_by=np.where(short & due & (until >= 0), until, -1).astype(np.int64),
+        act_by=np.where(short & due, np.nan_to_num(until), -1).astype(np.int64),
         quantities={
             "phosphate": (phosphate, "lb/ac"), "potash": (potash, "lb/ac"), "lime_material": (lime, "lb/ac"),
             "phosphate_price": (price, "USD/lb"), "phosphate_cost": (phosphate * price, "USD/ac"),
@@ -131,7 +132,8 @@ def _headline(
         if not parts:
             return "Phosphorus, potassium and pH need nothing here."
         day = f" before sowing on {w.shown_day(context, until[i])}" if until[i] >= 0 else ""
-        return "This slip asks for " + " and ".join(parts) + day + "."
+        late = " The sowing day given is past: what belongs into the soil goes in before the next crop."
+        return "This slip asks for " + " and ".join(parts) + day + "." + (late if until[i] < 0 else "")
 
     return text
 

@@ -74,6 +74,7 @@ def answer(table: Table, context: Context) -> Answers:
         headline=_headline(table, decision, middle, low, high, planned),
         because=_because(table, context, forage, planned),
         verdict=np.where(missing, LOOK, verdict).astype(np.int8),
+        act_by=np.where(verdict == ACT, 0, -1),  # cattle above it eat every day what the others need later
         quantities={
             "head_carried": (middle, "head/ac"), "head_carried_low": (low, "head/ac"),
             "head_carried_high": (high, "head/ac"),
