@@ -313,3 +313,12 @@ def test_aphids_over_the_threshold_with_enemies_at_work_are_counted_again(enemie
     assert answer["look_by"] is not None and "recount before treating" in answer["headline"]
     few = sideoats.ask("wheat-aphid", values | enemies | {"mean": "4"}, on=ON)
     assert few["verdict"] == "wait"
+
+
+@pytest.mark.parametrize("purpose", ["graze-out", "grazeout", "hay", "dual", "dual-purpose", "pasture"])
+def test_every_purpose_that_wheat_has_on_file_is_understood_of_armyworms_too(purpose: str) -> None:
+    """The wheat questions call it graze-out or hay; a word not understood left such a field out of the week."""
+    told = {"larvae": "3 /ft", "cost": "14 USD/ac"}
+    found = ask("wheat-fall-armyworm", date(2026, 9, 20), **told, purpose=purpose)
+    leaves = "both" if purpose.startswith("dual") else "forage"
+    assert found["headline"] == ask("wheat-fall-armyworm", date(2026, 9, 20), **told, purpose=leaves)["headline"]
