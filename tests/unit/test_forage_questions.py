@@ -410,7 +410,10 @@ def test_a_ration_says_what_it_took_for_granted_and_refuses_half_of_a_limit() ->
     feeds = "name=sudan hay, price=80 USD/ton, nitrate=1450 ppm, form=NO3-N, basis=dry; name=corn; name=prairie hay"
     call = told("ration", _class="open-cow", feeds=feeds)
     text = " ".join(call["because"])
-    assert "water is not tested" in text and "sudan hay counts at its hottest credible bale" in text
+    assert (
+        "water is not tested for nitrate and sulfate" in text
+        and "sudan hay counts at its hottest credible bale" in text
+    )
     assert "Priced from the book, put in your own: corn, prairie hay." in text
     with pytest.raises(InputError, match="head"):
         told("ration", _class="open-cow", feeds="name=prairie hay, on_hand=20 ton")

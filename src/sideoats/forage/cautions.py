@@ -42,10 +42,7 @@ BLOAT = (
     "Feed additives for bloat: by their label and the veterinarian only.",
 )
 RATION = (
-    (
-        "A laboratory test of your own feeds overrides every table: book values can be off by 15 % in protein, 30 % in"
-        " minerals."
-    ),
+    "A laboratory test of your own feeds overrides every table.",
     "Change feeds over one to two weeks. Weigh and mix: a ration on paper is not the ration in the bunk.",
     "Aflatoxin levels are action levels of the Food and Drug Administration; blending feed over them needs permission.",
 )

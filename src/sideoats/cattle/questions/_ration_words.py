@@ -152,8 +152,10 @@ class Words:
                 f" {needs.aflatoxin[i]:.0f} ppb."
             ),
         ]
-        if not self.table.known("water")[i]:
-            out.append("The water is not tested: whatever nitrate it holds comes on top.")
+        untested = [word for name, word in (("water", "nitrate"), ("water_sulfate", "sulfate"))
+                    if not self.table.known(name)[i]]  # fmt: skip
+        if untested:
+            out.append(f"The water is not tested for {' and '.join(untested)}: whatever it holds comes on top.")
         out += [
             f"{feed.name} counts at its hottest credible bale, {counted:,.0f} ppm NO3-N: one bale is a day's feed."
             for feed, counted in zip(self.held[i], self.s.feeds.nitrate[i], strict=False)
@@ -193,5 +195,6 @@ class Words:
             text = self.blame(i)
             out.append(text[0].upper() + text[1:] + ".")
         provenance = PROVENANCE_WORDS[facts.by_id["cattle/feeds.composition"].provenance]
-        out.append(f"Book composition where no test is given ({provenance}); tables vary by 10 to 30 %.")
+        varies = ", ".join(f"{part} {100 * share:.0f} %" for part, share in facts["cattle/feeds.variation"].rows)
+        out.append(f"Book composition where no test is given ({provenance}); tables vary either way by: {varies}.")
         return out

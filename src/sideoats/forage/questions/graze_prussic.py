@@ -347,13 +347,16 @@ class _Words:
         if np.isfinite(needed):
             waits = prussic.Preset.of(facts.choose("forage/prussic_preset", j.preset)[1])
             group = j.groups[i]
+            printed = facts["forage/prussic.frost_waits"]
+            shortest, longest = np.nanmin(printed.column("light_low")), np.nanmax(printed.column("killing_high"))
             out.append(
                 f"The {j.preset} preset: {needed:.0f} in before grazing, {waits.frost_wait[group]:.0f} days after"
-                f" frost, {waits.rain_wait[group]:.0f} days after rain that ends a drought; publishers print 3 to 14"
-                " days."
+                f" frost, {waits.rain_wait[group]:.0f} days after rain that ends a drought; publishers print"
+                f" {shortest:.0f} to {longest:.0f} days after frost."
             )
             out.append(
-                "New shoots after frost stay dangerous until two weeks after the frost that kills them, or until tall."
+                f"New shoots after frost stay dangerous until {facts.value('forage/prussic.new_shoots'):.0f} days after"
+                " the frost that kills them, or until they are tall themselves."
             )
         else:
             out.append(

@@ -189,14 +189,16 @@ class _Words:
                 f"K/(Ca+Mg) is {j.ratio[i]:.2f} in milliequivalents; over {line:g} is the published tetany risk."
             )
         if j.low_magnesium[i]:
-            out.append("Forage magnesium is under 0.1 %: high risk by itself.")
+            low = facts["forage/tetany.magnesium"].column("from")[1]
+            out.append(f"Forage magnesium is under {low:g} %: high risk by itself.")
         if j.high_pair[i]:
-            out.append("Potassium over 3 % with nitrogen over 4 % is a published risk of its own.")
+            k, n = facts.value("forage/tetany.potassium"), facts.value("forage/tetany.nitrogen")
+            out.append(f"Potassium over {k:g} % with nitrogen over {n:g} % is a published risk of its own.")
         out.append(facts["forage/tetany.who"].text)
-        need = facts["forage/tetany.magnesium_need.lactating"]
+        need, mineral = facts["forage/tetany.magnesium_need.lactating"], facts["forage/tetany.mineral.texas"]
         out.append(
-            f"A lactating cow needs {need.low:g} to {need.high:g} g of magnesium a day; a 5 % mineral at 4 oz carries"
-            " 5.7 g."
+            f"A lactating cow needs {need.low:g} to {need.high:g} g of magnesium a day. A mineral of"
+            f" {mineral.value:g} % magnesium: {mineral.conditions}."
         )
         if j.bloat[i]:
             out.append("Rich, lush or front-struck wheat: bloat weather for stockers.")
