@@ -393,7 +393,7 @@ class Question:
     size : place attribute that scales money (acres, head, bushels); "" for one
     size_unit : unit of that attribute where it is text with a unit, as the money is counted (bu, ton)
     in_season : which rows of the week's table make sense today; all where None
-    limits : what the answer does not cover
+    limits : for what the answer holds, and what it leaves out
     options_count : the most options a row can have, for sizing chunks
     apart : fields on which the options or the facts read depend (``name?``: only whether it is known); the week asks
         rows that differ in them apart, so that no call shows or cites what only a neighbour in its batch needed

@@ -25,6 +25,6 @@ def command(name: str | None) -> None:
         need = "needed" if f.required else ("else " + str(f.default) if f.default is not None else "optional")
         click.echo(f"  {f.name} ({need}): {f.help}; {f.expected()}")
     if q.limits:
-        click.echo(f"\nDoes not cover: {q.limits}")
+        click.echo(f"\nLimits: {q.limits}")
     if q.places:
         click.echo(f"\nThe week asks it of: {', '.join(q.places.kinds)} {', '.join(q.places.crops)}".rstrip())
