@@ -62,6 +62,23 @@ def test_a_slip_with_both_a_result_and_single_bales_is_judged_by_the_hotter() ->
     assert calls[0].verdict == "stop"
 
 
+def test_a_publisher_with_one_high_line_does_not_clear_the_hottest_bale() -> None:
+    """Nebraska's one line is 2,100 ppm; bales of a lot of 1,800 reach far over the 2,259 from which nothing is fed."""
+    lot = {
+        "result": "1800 ppm",
+        "form": "NO3-N",
+        "basis": "dry",
+        "_class": "growing",
+        "cores": "20",
+        "table": "nebraska",
+    }
+    call = told("hay-nitrate", **lot)
+    assert call["quantities"]["hottest_credible_bale"]["value"] > 2259
+    assert call["verdict"] in ("look", "act") and "hottest credible bale" in by_key(call)["straight"]["barred"]
+    under = told("hay-nitrate", **{**lot, "result": "900 ppm"})  # 3,984 ppm NO3: tolerated by the trade too
+    assert under["verdict"] == "wait"
+
+
 def test_a_lot_of_which_every_bale_was_tested_has_no_hotter_one() -> None:
     call = told("hay-nitrate", single_bales="1050, 1200, 1300 ppm", bales="3", **SINGLE)
     assert call["quantities"]["hottest_credible_bale"]["value"] == 1300.0 and call["verdict"] == "wait"

@@ -193,7 +193,8 @@ def screen(
     ruling = nitrate.rule(level.reshape(-1), wide_risk, table, every.values(), every[ALWAYS], dilution_targets(facts))
     share, by = ruling.share.reshape(level.shape), ruling.by.reshape(level.shape)
     ceiling, ceiling_by = ruling.ceiling.reshape(level.shape)[:, 0], ruling.ceiling_by.reshape(level.shape)[:, 0]
-    lowest = np.where(risk, min(t.bounds_nitrogen[1] for t in every.values()), table.bounds_nitrogen[1])
+    plain, strict = ([t.bounds_nitrogen[1] for t in group] for group in ([table, every[ALWAYS]], every.values()))
+    lowest = np.where(risk, min(plain + strict), min(plain))
     counted = _counted(level, np.minimum(ceiling, lowest), grid("cores", 1.0), grid("bales", np.nan), facts)
     action, limit = _aflatoxin(animals, grid("aflatoxin", np.nan), facts)
     barred = here & ((share <= 0) | np.isnan(level) | action)

@@ -137,7 +137,8 @@ def judge(known: Lots, facts: Facts, followed: str | None = None) -> Judgement:
     whole = nitrate.rule(total, risk, table, every.values(), every[ALWAYS], targets)
     plain = nitrate.rule(total, False, table, every.values(), every[ALWAYS], targets)
     not_alone = ~(ruling.alone & whole.alone)
-    lowest_class = np.where(risk, _lowest(known.level, every.values()), _lowest(known.level, [table]))
+    # the one line of some publishers lies so high that bales of a lot under it may be over the line for all animals
+    lowest_class = _lowest(known.level, [table, every[ALWAYS]]) & (~risk | _lowest(known.level, every.values()))
     over_bale = known.seen >= never * (1 - nitrate.ROUNDING)
     over_plain = known.seen >= _never(np.zeros_like(risk), table, every) * (1 - nitrate.ROUNDING)
     hot_bale = ~not_alone & ~over_bale & ~lowest_class & (hottest >= never * (1 - nitrate.ROUNDING))
