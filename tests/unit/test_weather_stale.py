@@ -111,6 +111,16 @@ def test_a_freeze_is_dated_by_its_own_night_and_none_is_denied_by_a_record_that_
     assert mild.verdict == "wait"
 
 
+@pytest.mark.parametrize(("behind", "said"), [(0, False), (9, True)])
+def test_heat_that_stands_in_for_nights_of_a_flight_is_said(behind: int, said: bool) -> None:
+    catches = "; ".join(f"{ON - timedelta(days=d)} {40 if d < 12 else 2}" for d in range(34, 0, -1))
+    found = call("trap-flight", ON - timedelta(days=behind), species="fall armyworm", catches=catches, station="north")
+    words = " ".join(found.because)
+    assert "flight since" in found.headline
+    assert ("the mean heat of the coming week stands for them" in words) == said
+    assert ("which ends 04 Sep 2026, lacks 9 of the last" in words) == said
+
+
 def test_the_desks_pictures_leave_out_what_is_not_known() -> None:
     old, new = record(ON - timedelta(days=200), "old"), record(ON, "new")
     some = rain_picture(record(ON - timedelta(days=15)), ON).summary

@@ -15,6 +15,7 @@ from sideoats.insects.flight import Flight, camera_catch, event_days, find_fligh
 from sideoats.insects.questions._ahead import degree_days_ahead
 from sideoats.question import Answers, Context, Places, Question, Table
 from sideoats.schema import Field
+from sideoats.station import StationDays
 from sideoats.weather.degree_days import degree_days
 
 Floats = NDArray[np.float64]
@@ -118,14 +119,19 @@ def _events(table: Table, context: Context, start: Floats, first: Floats, count:
     return found
 
 
+def _record(context: Context, name: str) -> StationDays | None:
+    """The station's record, else the first there is."""
+    records = context.outlook.records
+    return records.get(name) or next(iter(records.values()), None)
+
+
 def _observed(
     table: Table, context: Context, lower: float, upper: float, count: int, cutoff: str, ahead: Floats
 ) -> Floats:
     """(trap, night) degree-days of past nights at each trap's station; the coming week's mean where not on file."""
     out = np.repeat(ahead[7].mean(axis=1)[:, None] / 7.0, count, axis=1)
-    records = context.outlook.records
     for row, name in enumerate(table.text("station")):
-        record = records.get(str(name)) or (next(iter(records.values())) if records else None)
+        record = _record(context, str(name))
         if record is None:
             continue
         begin = record.index(context.on - timedelta(days=count))
@@ -240,6 +246,11 @@ class _Reply:
         ]
         if self.sure[i] and np.isnan(self._quantile("egg hatch", 0.5)[i]):
             out.append("No sourced degree-days for this species: dates are not forecast.")
+        record, on = _record(self.context, str(self.table.text("station")[i])), self.context.on
+        gone = record.lacking(("tmax", "tmin"), on, self.count) if record else 0
+        if record and gone and self.sure[i]:
+            told = record.lack_told(on, self.count, gone)
+            out.append(f"{told[0].upper()}{told[1:]}: the mean heat of the coming week stands for them.")
         out.append(self.context.outlook.notes[0])
         return out
 
