@@ -119,3 +119,13 @@ def test_coring_as_many_more_bales_as_said_clears_the_lot_and_one_fewer_does_not
         factor = lots.prediction_factor(cores + extra, bales, WEIGHT + extra, ASSURANCE)
         assert bool(level * np.exp(factor * SPREAD) < line) == clears
     assert np.isnan(lots.more_bales_to_core([2900.0], [line], [cores], [bales], SPREAD, WEIGHT, ASSURANCE)[0])
+
+
+def test_a_lot_whose_own_bales_spread_widely_needs_more_cores_than_the_kansas_spread_says() -> None:
+    """The count is made with the spread that the lot's own cores show, and holds with it."""
+    given = {"centre": [500.0, 500.0], "line": [2259.0, 2259.0], "cores": [4, 4], "bales": [60, 60]}
+    wide = lots.more_bales_to_core(**given, spread=[SPREAD, 0.45], weight=[WEIGHT, WEIGHT + 3], assurance=ASSURANCE)
+    assert np.isnan(wide[1]) or wide[1] > wide[0] > 0
+    factor = lots.prediction_factor(4 + int(wide[0]), 60, WEIGHT + int(wide[0]), ASSURANCE)
+    assert 500 * np.exp(factor * SPREAD) < 2259
+    assert 500 * np.exp(lots.prediction_factor(4, 60, WEIGHT + 3, ASSURANCE) * 0.45) > 2259

@@ -178,7 +178,7 @@ def _bales(
     every_bale = single >= known.bales  # each bale has its own number: nothing is left to reckon with
     hottest = np.where(every_bale, known.seen, hottest)
     suspect = np.where(hottest >= never, known.centre, np.nan)  # the others need no more cores
-    more = lots.more_bales_to_core(suspect, never, known.cores, bales, published, weight, assurance)
+    more = lots.more_bales_to_core(suspect, never, known.cores, bales, spread, freedom, assurance)
     clear = lots.chance_none_hotter(known.centre, never, known.cores, bales, spread, freedom)
     clear = np.where(every_bale, (hottest < never).astype(np.float64), clear)
     return hottest, more, clear, never

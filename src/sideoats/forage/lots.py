@@ -215,8 +215,8 @@ def more_bales_to_core(
     line: ArrayLike,
     cores: ArrayLike,
     bales: ArrayLike,
-    spread: float,
-    weight: float,
+    spread: ArrayLike,
+    weight: ArrayLike,
     assurance: float,
 ) -> Floats:
     """How many more bales to core, each tested alone, before the hottest credible bale falls under the line.
@@ -227,21 +227,21 @@ def more_bales_to_core(
     ----------
     centre : (n,) concentration; line : (n,) level to stay under
     cores, bales : (n,) cored so far and in the lot
-    spread, weight : log spread now and its degrees of freedom
+    spread, weight : (n,) log spread now, the lot's own cores counted, and its degrees of freedom
 
     Returns
     -------
     (n,) whole bales, 0 where it is under already, NaN where coring every bale would not do or a value is unknown
     """
-    given = np.broadcast_arrays(*(np.asarray(v, np.float64) for v in (centre, line, cores, bales)))
-    middle, top, done, whole = (np.atleast_1d(v) for v in given)
-    need = np.log(np.maximum(top, 1e-12) / np.maximum(middle, 1e-12)) / spread
+    given = np.broadcast_arrays(*(np.asarray(v, np.float64) for v in (centre, line, cores, bales, spread, weight)))
+    middle, top, done, whole, width, freedom = (np.atleast_1d(v) for v in given)
+    need = np.log(np.maximum(top, 1e-12) / np.maximum(middle, 1e-12)) / width
     out = np.full(middle.shape, np.nan)
     rows = np.flatnonzero(np.isfinite(need))
     done, whole = np.maximum(done, 1.0), np.minimum(np.maximum(whole, np.maximum(done, 1.0)), _MOST_BALES)
 
     def clears(more: Floats, at: NDArray[np.int64]) -> NDArray[np.bool_]:
-        chance = _chance(need[at], done[at] + more, whole[at], weight + more)
+        chance = _chance(need[at], done[at] + more, whole[at], freedom[at] + more)
         return np.asarray(chance >= assurance, dtype=bool)
 
     rows = rows[clears(whole[rows] - done[rows], rows)] if rows.size else rows
