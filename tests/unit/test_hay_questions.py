@@ -352,3 +352,13 @@ def test_a_ration_tells_the_cheaper_way_and_says_where_it_is_mostly_grain() -> N
     assert any("70 % of this mix is grain" in line and "acidosis" in line for line in dear["because"])
     paid = told("ration", **stocker, hay_price="90 USD/ton", fed_now=f"{q['cost']:.2f} USD/head/day")
     assert paid["verdict"] == "act" and "less than what they are fed now" in paid["headline"]
+
+
+def test_what_selling_cows_early_gives_up_can_be_told() -> None:
+    herd = {"head": "50", "hay": "60 ton", "days": "150", "cow_price": "1400 USD/head"}
+    little, much = (told("hay-supply", **herd, given_up=share) for share in ("2%", "60%"))
+    assert "selling" in little["headline"] and "selling" not in much["headline"]
+    # by hand: the same cows sold, 58 % of 1,400 USD apart
+    cows = little["quantities"]["cows_not_carried"]["value"]
+    gap = by_key(little)["sell-cows"]["expected"] - by_key(much)["sell-cows"]["expected"]
+    assert gap == pytest.approx(cows * 1400 * 0.58 / 50, rel=1e-3)

@@ -51,6 +51,8 @@ INPUTS = (
     Field("cow_price", "number", "what a cow brings today", unit="USD/head", low=0, high=20_000,
           example="1400 USD/head",
           found_in=("setting:price.cow", "quote:bred cow")),
+    Field("given_up", "share", "what selling a sound cow early gives up of her price; a range without source if absent",
+          example="15%"),
 )  # fmt: skip
 
 
@@ -163,7 +165,9 @@ def _payoff(table: Table, context: Context, s: _Stack, likely: Floats, cows: Flo
     wait = -s.short * later / head
     cow = np.where(table.known("cow_price"), table.number("cow_price"), np.nan)[:, None]
     penalty = facts["forage/hay.cow_penalty"]
-    lost = cow * out.between("cow penalty", penalty.low, penalty.high)
+    given_up = table.number("given_up")[:, None]
+    given_up = np.where(np.isnan(given_up), out.between("cow penalty", penalty.low, penalty.high), given_up)
+    lost = cow * given_up
     gone = cows[:, None]
     sell = -(gone * lost + np.maximum(s.short - gone * s.need / head, 0.0) * later) / head
     return np.stack([wait, now, sell], axis=2)
@@ -303,7 +307,7 @@ class _Words:
                 + ("." if self.table.known("price")[i] else ", a round figure where none is given.")
                 + " Hay that is bought loses in storage too, the longer it lies the more; evenly with time (no source)."
             ),
-            "What late hay costs, and what selling cows early gives up, have no source: put in your own.",
+            "What late hay costs (later) and selling cows early gives up (given_up) have no source: put in your own.",
             *self._when(i),
         ]
 
