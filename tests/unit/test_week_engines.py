@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
+import socket
 import subprocess
 import sys
 from datetime import timedelta
@@ -37,6 +39,18 @@ def test_every_engine_gives_the_same_calls_to_the_bit(name: str, ledger: Path, t
     pytest.importorskip("distributed", reason="the office extra is not installed") if name == "dask" else None
     serial = stored(ledger, tmp_path / "serial.week", Serial())
     assert stored(ledger, tmp_path / f"{name}.week", engine_named(name, workers=2)) == serial
+
+
+def test_dask_runs_beside_whoever_holds_its_usual_port(ledger: Path, tmp_path: Path) -> None:
+    """Two runs at once on one machine: the second one's status server must not ask for the first one's port."""
+    pytest.importorskip("distributed", reason="the office extra is not installed")
+    with socket.socket() as held:
+        held.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        with contextlib.suppress(OSError):  # somebody else holds it: as good
+            held.bind(("127.0.0.1", 8787))
+            held.listen()
+        engine = engine_named("dask", workers=1)
+        run_stored(ledger, TODAY, tmp_path / "d.week", engine=engine, questions=["wean-date"], draws=20)
 
 
 def test_the_stored_week_is_the_week(ledger: Path, tmp_path: Path) -> None:

@@ -163,10 +163,10 @@ class Dask:
 
         with ExitStack() as opened:
             if self.address is None:
-                cluster = opened.enter_context(
+                cluster = opened.enter_context(  # None would mean port 8787, which another run may hold
                     LocalCluster(
                         n_workers=self.workers or os.cpu_count() or 1, threads_per_worker=1, host="127.0.0.1",
-                        dashboard_address=None, processes=True,
+                        dashboard_address="127.0.0.1:0", processes=True,
                     )
                 )  # fmt: skip
                 yield opened.enter_context(Client(cluster))
