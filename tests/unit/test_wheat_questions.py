@@ -218,6 +218,16 @@ def test_what_is_asked_for_without_a_date_is_asked_for_today():
     assert ask("soil-sampling", planted, on=date(2027, 2, 25))["act_by"] == "2027-03-01"
 
 
+def test_no_seed_is_sown_where_the_day_of_sowing_is_past():
+    """A drill setting can no longer be changed in a field that is sown, whether the drill was right or wrong."""
+    told = {"seeds_per_lb": "15000", "target": "900000 /ac", "germination": "90%", "emergence": "80%"}
+    for day in ("2025-09-20", "2026-08-15"):
+        for drill in ({}, {"planned": "40 lb/ac"}):
+            found = ask("seeding-rate", told | drill | {"planting_date": day}, on=date(2026, 9, 20))
+            assert (found["verdict"], found["act_by"]) == ("wait", None), (day, drill)
+            assert "is past" in found["headline"]
+
+
 def test_tables_of_freeze_temperatures_are_chosen_by_the_district(tmp_path):
     on, values = ASKED["freeze-injury"]
     district = tmp_path / "district.toml"

@@ -107,7 +107,7 @@ def answer(table: Table, context: Context) -> Answers:
         wrong = np.abs(off) > facts.value("wheat/seeding.off_share")
     missing = np.isnan(rate)
     until = table.days_until("planting_date", context.on)
-    due = ~(until > DUE_DAYS)  # a phone-in without a date is asked at the drill
+    due = ~((until > DUE_DAYS) | (until < 0))  # a phone-in without a date is asked at the drill; sown wheat is not
     verdict = np.where((np.isnan(planned) | wrong) & due, ACT, WAIT)
     act_by = np.where(verdict == ACT, np.maximum(np.nan_to_num(until), 0.0), -1.0)  # asked at the drill: today
     quantities = {
@@ -135,6 +135,11 @@ def _headline(
     table: Table, context: Context, rate: Floats, off: Floats, wrong: NDArray[np.bool_], until: Floats
 ) -> Callable[[int], str]:
     def text(i: int) -> str:
+        if until[i] < 0:
+            day = shown_day(context, until[i])
+            return (
+                f"The day of sowing, {day}, is past: nothing is left to set; {rate[i]:.1f} lb/ac was the rate wanted."
+            )
         if np.isnan(off[i]):
             day = f" on {shown_day(context, until[i])}, as planned" if until[i] >= 0 else ""
             acres = table.number("acres")[i]
