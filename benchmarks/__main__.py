@@ -18,7 +18,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 HERE = Path(__file__).parent
-LIBRARIES = ("numpy", "scipy", "dask", "polars", "sqlalchemy", "statsmodels")
+LIBRARIES = ("numpy", "scipy", "dask", "sqlalchemy", "statsmodels")
 
 
 def machine() -> str:
