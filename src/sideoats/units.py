@@ -75,6 +75,8 @@ def conversion(unit: str, canonical: str) -> tuple[float, float]:
         raise UnitError(f"unit {canonical!r} of the program itself is unknown ({error})") from None
     kelvin = ureg.Unit("kelvin")
     given_text = unit.strip()
+    if canonical == "ppm" and given_text.lower() == "mg/l":  # of water: a litre weighs a kilogram
+        return 1.0, 0.0
     if target.dimensionality == kelvin.dimensionality and "delta" not in canonical:
         given_text = _TEMPERATURE_NAMES.get(given_text, given_text)
     try:

@@ -23,8 +23,11 @@ SORGHUM = [
 ]
 
 
-def run(*words: str, ledger: Path | None = None, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
+def run(
+    *words: str, ledger: Path | None = None, cwd: Path | None = None, district: Path | None = None
+) -> subprocess.CompletedProcess[str]:
     environment = {k: v for k, v in os.environ.items() if not k.startswith("SIDEOATS")}
+    environment |= {"SIDEOATS_DISTRICT": str(district)} if district else {}
     before = ["--ledger", str(ledger)] if ledger else []
     return subprocess.run(
         [sys.executable, "-m", "sideoats", *before, *words],
@@ -140,3 +143,14 @@ def test_help_lists_every_command_and_every_command_has_help() -> None:
     for name in names:
         shown = CliRunner().invoke(group, [name, "--help"])
         assert shown.exit_code == 0 and "Usage" in shown.output, name
+
+
+def test_the_districts_choices_hold_on_the_telephone_without_a_ledger(tmp_path: Path) -> None:
+    """They were read only where a ledger was named: a stricter district's rule was lost in a phone-in answer."""
+    asked = ("ask", "graze-prussic", "species=sudan", "height=20 in", "new_shoots=no", "frost=no", "drought_rain=no")
+    assert "STOP" in run(*asked, "--on", "2026-11-12").stdout
+    chosen = tmp_path / "ours.toml"
+    chosen.write_text('[choose]\n"forage/prussic_preset" = "usual"\n')
+    assert "ACT" in run(*asked, "--on", "2026-11-12", district=chosen).stdout
+    lost = run(*asked, district=tmp_path / "none.toml")
+    assert lost.returncode == 2 and "none.toml: cannot be read" in lost.stderr and lost.stderr.count("\n") == 1

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from sideoats.asking import ask, table_of
-from sideoats.errors import InputError
+from sideoats.errors import InputError, UnitError
 from sideoats.facts import load
 from sideoats.forage.drought import days_since_drought_broke, drought_breaking, drought_rule
 from sideoats.outlook.draws import make_outlook
@@ -281,6 +281,14 @@ def test_turning_out_carries_its_day_and_why_and_nitrate_stays_open() -> None:
     assert _answers("graze-prussic", [row]).call(0).cost_of_waiting == pytest.approx(7 * 1.875, rel=1e-3)
     corn = told("graze-prussic", species="corn", drought_rain="no")
     assert "nitrate is not judged here" in corn["headline"] and "less than half of normal" in " ".join(corn["because"])
+
+
+def test_nitrate_of_water_is_read_as_laboratories_print_it() -> None:
+    given = {"result": "1100 ppm", "form": "NO3-N", "basis": "dry", "_class": "pregnant-cow", "water_form": "NO3-N"}
+    litre, million = (told("hay-nitrate", **given, water=water) for water in ("40 mg/L", "40 ppm"))
+    assert litre == million
+    with pytest.raises(UnitError):
+        told("hay-nitrate", **given, water="40 mg/ft")
 
 
 def test_a_frost_that_nobody_spoke_of_is_asked_for() -> None:

@@ -40,7 +40,12 @@ def command(
     day, read = today(on), pairs(values)
     options: dict[str, Any] = {"draws": draws, "seed": DEFAULT_SEED if seed is None else seed}
     location = ledger_location(ctx)
-    if location is not None:
+    if location is None:
+        from sideoats.facts import load
+        from sideoats.week.district import district_file
+
+        options["facts"] = load(district_file(None))  # the district's stricter choices hold on the telephone too
+    else:
         from sideoats.week.district import district_of
 
         district = district_of(location, day, draws=draws, seed=options["seed"])

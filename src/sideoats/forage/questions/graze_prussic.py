@@ -46,7 +46,7 @@ INPUTS = (
     Field("new_shoots", "flag", "new shoots or tillers stand after the frost or rain; they are eaten first",
           found_in=("evidence:forage_look.new_shoots",), fresh_days=7),
     Field("shoot_height", "number", "height of the new shoots themselves; unknown counts as too short", unit="in",
-          low=0, high=240, example="8 in"),
+          low=0, high=240, example="8 in", found_in=("evidence:forage_look.shoot_height",), fresh_days=7),
     Field("frost", "flag", "frost has come on this growth; no says that it has not, yes without its day counts from "
           "today", found_in=("evidence:forage_look.frost",), fresh_days=1),
     Field("days_since_frost", "number", "days since the last frost, if there was one", unit="day", bare=True, low=0,
