@@ -232,3 +232,15 @@ def test_a_batch_answers_as_single_rows_do(name: str) -> None:
         alone = question.ask(asking.table_of(question, [single], ["ab"[at]]), context).call(0)
         assert together.call(at).contract() == alone.contract() | {"sources": together.call(at).contract()["sources"]}
         assert alone.sources and all(s["citation"] for s in alone.sources)
+
+
+@pytest.mark.parametrize(("share", "verdict"), [(1.0, "wait"), (0.7, "look")])
+def test_a_look_at_dry_ground_says_what_to_look_at(share: float, verdict: str) -> None:
+    """A part of the rain of the last ninety days: the call asked for a look and did not say at what."""
+    record = outlook().records["z"]
+    rain = record.values["rain"].copy()
+    rain[-90:] *= share
+    dry = StationDays(station="z", start=record.start, values={**record.values, "rain": rain}, latitude=38.0)
+    found = call("rain-deficit", future=make_outlook(ON, stations={"z": dry}, draws=100), crop="native grass")
+    assert found.verdict == verdict, found.headline
+    assert found.headline.endswith("Measure the grass and the hay on hand.") == (verdict == "look")

@@ -218,6 +218,11 @@ def test_what_is_asked_for_without_a_date_is_asked_for_today():
     assert ask("soil-sampling", planted, on=date(2027, 2, 25))["act_by"] == "2027-03-01"
 
 
+def test_the_seeding_rate_names_only_what_is_not_known():
+    found = ask("seeding-rate", {"target": "900000 /ac"}, on=FALL)
+    assert found["headline"] == "Count the seed before the drill is set: seeds a pound is not known."
+
+
 def test_no_seed_is_sown_where_the_day_of_sowing_is_past():
     """A drill setting can no longer be changed in a field that is sown, whether the drill was right or wrong."""
     told = {"seeds_per_lb": "15000", "target": "900000 /ac", "germination": "90%", "emergence": "80%"}

@@ -285,7 +285,7 @@ def answer(table: Table, context: Context) -> Answers:
     below = np.array([r.percent for r in rows]) < 100 * little
     scarce = known & (np.median(np.where(np.isnan(growth), 1.0, growth), axis=1) < little)
     verdict = np.where(scarce & (classes >= 1), ACT, np.where(scarce | (classes >= 0) | (~known & below), LOOK, WAIT))
-    words = _Words(table, context, rows, classes, growth)
+    words = _Words(table, context, rows, classes, growth, verdict)
     missing = ~known & np.isnan([r.percent for r in rows])
     return Answers(
         table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision,
@@ -341,6 +341,7 @@ class _Words:
     rows: list[_Row]
     classes: NDArray[np.int64]
     growth: Floats
+    verdict: NDArray[np.int64]
 
     def days_to_stress(self) -> NDArray[np.int64]:
         """(place,) days until the middle future has used its readily available water; 14 where not within that."""
@@ -366,9 +367,10 @@ class _Words:
         main = r.standing.spans[MAIN].stands
         name = f", {self._name(i)}" if self.classes[i] >= 0 else ""
         rain = f"{main.amount / _INCH:.1f} in of rain in {MAIN} days, {main.percent:.0f} % of normal{name}"
+        look = " Measure the grass and the hay on hand." if self.verdict[i] == LOOK else ""
         return (
             f"{'Rain is not known' if r.lack else rain}; {100 * _left(r):.0f} % of the root zone's water is left, and "
-            f"forage of the next {AHEAD} days is likely {100 * np.median(r.growth):.0f} % of usual."
+            f"forage of the next {AHEAD} days is likely {100 * np.median(r.growth):.0f} % of usual.{look}"
         )
 
     def _name(self, i: int) -> str:

@@ -124,9 +124,7 @@ def answer(table: Table, context: Context) -> Answers:
         because=_because(table, context, size, share, assumed, by_target, low, high),
         verdict=np.where(missing, LOOK, verdict).astype(np.int8), act_by=act_by.astype(np.int64),
         missing=missing, missing_look_within=7,
-        missing_headline="Count the seed before the drill is set: seeds a pound (and precipitation or a target) are "
-        "not "
-        "known.",
+        missing_headline=_lacking(size, drop),
         cautions=_cautions(table),
     )  # fmt: skip
 
@@ -150,6 +148,15 @@ def _headline(
                 "too high." if off[i] > 0 else "too low."
             )
         return f"The drill is right: {table.number('planned')[i]:.1f} lb/ac against {rate[i]:.1f} lb/ac wanted."
+
+    return text
+
+
+def _lacking(size: Floats, drop: Floats) -> Callable[[int], str]:
+    def text(i: int) -> str:
+        gone = ["seeds a pound"] if np.isnan(size[i]) else []
+        gone += ["a target or the year's precipitation"] if np.isnan(drop[i]) else []
+        return f"Count the seed before the drill is set: {' and '.join(gone) or 'what was given'} is not known."
 
     return text
 
