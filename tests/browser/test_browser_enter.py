@@ -417,6 +417,29 @@ def test_a_conflict_is_shown_and_kept_until_someone_decides(
     found.complaints = [c for c in found.complaints if "ERR_FAILED" not in c]
 
 
+def test_the_list_follows_a_sending_that_ends_while_it_stands(
+    desk: RunningDesk, open_page: Callable[..., Watched]
+) -> None:
+    """The signal comes back while one looks at what waits: the list said "waits" of an entry that was long sent."""
+    found = open_page(desk, **PHONE)
+    page = found.page
+    found.go("/enter/")
+    ready(page)
+    choose(page)
+    count(page, 7)
+    page.route("**/send/entry", lambda route: route.abort())
+    page.click("button:has-text('Done: keep it')")
+    wait_until(lambda: page.inner_text("#waits-text").startswith("1 waits"))
+    page.click("#waits")
+    page.wait_for_selector("article[data-state=waits]")
+    page.unroute("**/send/entry")
+    page.evaluate("dispatchEvent(new Event('online'))")
+    page.wait_for_selector("article[data-state=sent]")
+    assert page.locator("article[data-state=waits]").count() == 0
+    assert page.inner_text("#waits-text").startswith("Nothing waits, last sent")
+    found.complaints = [c for c in found.complaints if "ERR_FAILED" not in c]
+
+
 def test_a_refused_entry_can_be_changed_and_a_file_made_of_it(
     desk: RunningDesk, open_page: Callable[..., Watched], tmp_path: Path
 ) -> None:

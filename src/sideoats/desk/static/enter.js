@@ -31,6 +31,7 @@ function svg(tag, attributes, ...children) {
 const button = (text, onclick, attributes = {}) => h("button", { type: "button", onclick, ...attributes }, text);
 
 function show(title, ...children) {
+  listed = null;
   $("screen-title").textContent = title;
   screen.replaceChildren(...children.flat().filter(Boolean));
   window.scrollTo(0, 0);
@@ -382,6 +383,10 @@ async function sendNow(hurry) {
   return result;
 }
 let lastResult = "";
+// What the list of waiting entries shows; null while another screen stands. A sending of its own accord (the timer, the
+// signal coming back) that ends while the list stands must not leave it telling the state of before.
+let listed = null;
+const states = (held) => held.map((r) => `${r.id} ${r.state}`).sort().join();
 async function waitsLine(result) {
   if (result) lastResult = result;
   const held = await queue.all("queue");
@@ -394,6 +399,7 @@ async function waitsLine(result) {
   if (waits && lastResult === "sign in") parts.push("sign in to send");
   $("waits-text").textContent = parts.join(", ");
   $("waits").hidden = false;
+  if (listed !== null && listed !== states(held)) await whatWaits();
 }
 
 function signInPart() {
@@ -414,6 +420,7 @@ async function whatWaits() {
     oldest ? h("p", {}, `The oldest was made ${oldest.slice(0, 10)} at ${oldest.slice(11, 16)}.`) : null,
     h("div", { class: "row" }, button("Send now", async () => { await sendNow(true); whatWaits(); }, { class: "first" }), open.length ? button("Save as a file", () => saveFile(open)) : null, button("Back", start)),
     held.length ? held.map(heldPart) : h("p", {}, "Nothing waits, and nothing was sent from this phone lately."));
+  listed = states(held);
 }
 function heldPart(record) {
   const other = record.who && data?.me && record.who !== data.me;
