@@ -55,6 +55,15 @@ def held(page: Any) -> list[dict[str, Any]]:
     return found
 
 
+def keep_without_signal(page: Any, aphids: int) -> None:
+    """A count of one leaf that is kept on the phone; what is sent does not arrive until the route is taken off."""
+    choose(page)
+    count(page, aphids)
+    page.route("**/send/entry", lambda route: route.abort())
+    page.click("button:has-text('Done: keep it')")
+    wait_until(lambda: page.inner_text("#waits-text").startswith("1 waits"))
+
+
 def leaf_counts(desk: RunningDesk, since: int = 0) -> list[Any]:
     return [e for e in desk.desk.ledger.history(kind="leaf_counts", corrected=True) if e.seq > since]
 
@@ -388,11 +397,7 @@ def test_a_conflict_is_shown_and_kept_until_someone_decides(
     found.go("/enter/")
     ready(page)
     before = desk.desk.ledger.head()[0]
-    choose(page)
-    count(page, 5)
-    page.route("**/send/entry", lambda route: route.abort())
-    page.click("button:has-text('Done: keep it')")
-    wait_until(lambda: page.inner_text("#waits-text").startswith("1 waits"))
+    keep_without_signal(page, 5)
     waiting = held(page)[0]
     taken = NewEntry(
         "leaf_counts", {"counts": [99]}, place=FIELD, id=waiting["id"], seen_at=datetime(2026, 9, 13, tzinfo=UTC)
@@ -425,11 +430,7 @@ def test_the_list_follows_a_sending_that_ends_while_it_stands(
     page = found.page
     found.go("/enter/")
     ready(page)
-    choose(page)
-    count(page, 7)
-    page.route("**/send/entry", lambda route: route.abort())
-    page.click("button:has-text('Done: keep it')")
-    wait_until(lambda: page.inner_text("#waits-text").startswith("1 waits"))
+    keep_without_signal(page, 7)
     page.click("#waits")
     page.wait_for_selector("article[data-state=waits]")
     page.unroute("**/send/entry")

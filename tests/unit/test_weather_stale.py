@@ -9,7 +9,7 @@ import pytest
 
 from sideoats import asking
 from sideoats.call import Call
-from sideoats.desk.pages.weather import map_picture, rain_picture
+from sideoats.desk.pages.weather import heat_picture, map_picture, rain_picture
 from sideoats.errors import InputError
 from sideoats.facts import load
 from sideoats.insects.questions.alfalfa_weevil import degree_days_this_year
@@ -122,14 +122,18 @@ def test_heat_that_stands_in_for_nights_of_a_flight_is_said(behind: int, said: b
 
 
 def test_the_desks_pictures_leave_out_what_is_not_known() -> None:
-    old, new = record(ON - timedelta(days=200), "old"), record(ON, "new")
-    some = rain_picture(record(ON - timedelta(days=15)), ON).summary
+    old, new, facts = record(ON - timedelta(days=200), "old"), record(ON, "new"), load()
+    since = date(2026, 5, 1)
+    assert heat_picture(new, facts, since, ON) is not None
+    with pytest.raises(InputError, match="heat: is not drawn; expected the newest days; the record of old, which ends"):
+        heat_picture(old, facts, since, ON)
+    some = rain_picture(record(ON - timedelta(days=15)), facts, ON).summary
     assert "365 days" in some and "90 days" not in some and "nan" not in some
     with pytest.raises(InputError, match=r"the record of old, which ends .* lacks 90 of the last 90 days") as caught:
-        rain_picture(old, ON)
+        rain_picture(old, facts, ON)
     assert "\n" not in str(caught.value)
-    assert map_picture([old, new], ON) is None
-    both = map_picture([record(ON, "a"), record(ON, "b"), old], ON)
+    assert map_picture([old, new], facts, ON) is None
+    both = map_picture([record(ON, "a"), record(ON, "b"), old], facts, ON)
     assert both is not None and "nan" not in both.summary and "old" not in both.summary
 
 

@@ -52,6 +52,11 @@ def heat_picture(record: StationDays, facts: Facts, since: date, on: date) -> Pi
 
     if on <= since:
         return None
+    days = (on - since).days
+    missing = record.lacking(("tmax", "tmin"), on, days)
+    if missing > facts.value("weather/pace.most_missing") * days:  # heat that nobody measured makes no season late
+        raise InputError("is not drawn", where="heat", expected="the newest days",
+                         todo=record.lack_told(on, days, missing))  # fmt: skip
     limits = facts[_HEAT]
     daily = heat(record, limits.low, limits.high, method="modified")
     found = pace(record, daily, since, on, past=PAST_YEARS)
@@ -59,28 +64,30 @@ def heat_picture(record: StationDays, facts: Facts, since: date, on: date) -> Pi
     return heat_against_past(found, what=what)
 
 
-def rain_picture(record: StationDays, on: date) -> Picture:
+def rain_picture(record: StationDays, facts: Facts, on: date) -> Picture:
     """Rain of several spans against the station's own past years."""
     from sideoats.weather.pictures import rain_against_normal
     from sideoats.weather.rain_standing import rain_standing
 
-    spans = [rain_standing(record, on, days) for days in SPANS]
+    most = facts.value("weather/pace.most_missing")
+    spans = [rain_standing(record, on, days, most_missing=most) for days in SPANS]
     if not any(np.isfinite(s.stands.amount) for s in spans):
         told = record.lack_told(on, _MAP_DAYS, record.lacking(["rain"], on, _MAP_DAYS))
         raise InputError("is not drawn", where="rain against normal", expected="the newest days", todo=told)
     return rain_against_normal(spans)
 
 
-def map_picture(records: Iterable[StationDays], on: date) -> Picture | None:
+def map_picture(records: Iterable[StationDays], facts: Facts, on: date) -> Picture | None:
     """Rain of three months in percent of normal at every station; None for one station alone."""
     from sideoats.weather.pictures import MapPoint, district_map
     from sideoats.weather.rain_standing import rain_standing
 
-    points = [
-        MapPoint(r.name or r.station, r.latitude, r.longitude, rain_standing(r, on, _MAP_DAYS).stands.percent)
-        for r in records
-        if "rain" in r.values
-    ]
+    most = facts.value("weather/pace.most_missing")
+
+    def percent(r: StationDays) -> float:
+        return rain_standing(r, on, _MAP_DAYS, most_missing=most).stands.percent
+
+    points = [MapPoint(r.name or r.station, r.latitude, r.longitude, percent(r)) for r in records if "rain" in r.values]
     points = [p for p in points if np.isfinite(p.value)]  # a station that lacks the last days has no place on the map
     if len(points) < 2:
         return None
@@ -103,8 +110,8 @@ def weather_page(visit: Visit) -> Response:
     facts = district.facts.reader()
     makers: list[Callable[[], Picture | None]] = []
     if record is not None:
-        makers = [lambda: rain_picture(record, visit.on), lambda: heat_picture(record, facts, since, visit.on)]
-    makers.append(lambda: map_picture(records.values(), visit.on))
+        makers = [lambda: rain_picture(record, facts, visit.on), lambda: heat_picture(record, facts, since, visit.on)]
+    makers.append(lambda: map_picture(records.values(), facts, visit.on))
     pictures, lines = made(makers)
     return visit.page(
         "weather.html", on=visit.on, stations={k: r.name or k for k, r in records.items()}, chosen=chosen, since=since,

@@ -79,10 +79,7 @@ INPUTS = (
 
 
 def _check(values: dict[str, Any]) -> None:
-    for flag, dates in (
-        ("frost", ("days_since_frost", "frost_date")),
-        ("drought_rain", ("days_since_rain", "rain_date")),
-    ):
+    for flag, dates in _TOLD.items():
         for name in dates:
             if values[flag] is False and values[name] is not None:
                 raise InputError(f"is given although {flag} is no", where=f"graze-prussic {name}",

@@ -111,7 +111,8 @@ class _Row:
 
 def _standing(record: StationDays, context: Context) -> _Standing:
     facts = context.facts
-    spans = {days: rain_standing(record, context.on, days) for days in SPANS}
+    most = facts.value("weather/pace.most_missing")
+    spans = {days: rain_standing(record, context.on, days, most_missing=most) for days in SPANS}
     rain = record.usable("rain")[: max(record.index(context.on), 1)][-400:]
     spell = dry_spells(rain, dry_below=facts.value("weather/drought.dry_day"))
     quality = drought.fit_quality(
