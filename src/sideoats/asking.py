@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from sideoats.call import Call
+from sideoats.call import Answered, Call
 from sideoats.errors import InputError
 from sideoats.facts import Facts
 from sideoats.facts import load as load_facts
 from sideoats.outlook.draws import DEFAULT_DRAWS, DEFAULT_SEED, Outlook, make_outlook
-from sideoats.question import Answers, Context, Question, Table, column, find
-from sideoats.schema import read_all, read_date
+from sideoats.question import Context, Question, Table, column, find
+from sideoats.schema import read_all, read_date, with_files
+from sideoats.words import Name, Said, say
+
+MOST_AVERSE = 10.0  # relative; beyond it a grower would not farm
 
 
 def table_of(question: Question, rows: Sequence[Mapping[str, Any]], keys: Sequence[str] | None = None) -> Table:
@@ -23,7 +27,7 @@ def table_of(question: Question, rows: Sequence[Mapping[str, Any]], keys: Sequen
     return Table(
         keys=tuple(keys or (f"row {i}" for i in range(len(rows)))),
         columns={f.name: column(f, [row.get(f.name) for row in rows]) for f in question.inputs},
-        size=np.ones(len(rows)),
+        size=np.full(len(rows), np.nan),  # a phone-in's size is not known
     )
 
 
@@ -37,6 +41,7 @@ def call_for(
     draws: int = DEFAULT_DRAWS,
     seed: int = DEFAULT_SEED,
     risk_aversion: float | None = None,
+    files: bool = False,
 ) -> Call:
     """One question answered once.
 
@@ -46,6 +51,8 @@ def call_for(
     values : name -> text with its unit, or a Python value of the field's kind
     on : today
     facts, outlook : of the district; the published facts and an outlook without weather where None
+    risk_aversion : relative: 0 none, 2 usual, 4 very averse; the district's where None
+    files : open the files whose paths the values name; only for values typed on this machine
 
     Raises
     ------
@@ -53,7 +60,15 @@ def call_for(
     InputError, UnitError : a value is missing, unknown, out of range, or without its unit
     """
     return answers_for(
-        question_name, values, on=on, facts=facts, outlook=outlook, draws=draws, seed=seed, risk_aversion=risk_aversion
+        question_name,
+        values,
+        on=on,
+        facts=facts,
+        outlook=outlook,
+        draws=draws,
+        seed=seed,
+        risk_aversion=risk_aversion,
+        files=files,
     ).call(0)
 
 
@@ -67,19 +82,49 @@ def answers_for(
     draws: int = DEFAULT_DRAWS,
     seed: int = DEFAULT_SEED,
     risk_aversion: float | None = None,
-) -> Answers:
+    files: bool = False,
+) -> Answered:
     """As `call_for`, but the answers of one row, from which the call and its pictures are made."""
     question = find(question_name)
-    if risk_aversion is not None and not 0 <= risk_aversion < np.inf:
-        raise InputError(f"risk aversion {risk_aversion:g} is not a number from 0 up", where=question.name,
-                         expected="such as 0.005 a USD of the answer's unit")  # fmt: skip
+    _check_aversion(question, risk_aversion)
     known = facts or load_facts()
-    read = read_all(question.inputs, {k: _setting(v, known) for k, v in values.items()}, where=f"{question.name} ")
+    given = {k: _setting(v, known) for k, v in values.items()}
+    opened = with_files(question.inputs, given) if files else given
+    read = read_all(question.inputs, opened, where=f"{question.name} ", on=on)
     if question.check:
         question.check(read)
     future = outlook or make_outlook(on, facts=known, draws=draws, seed=seed)
     context = Context(on, known, future, risk_aversion)
-    return question.ask(table_of(question, [read], keys=["phone-in"]), context)
+    table = table_of(question, [read], keys=["phone-in"])
+    return question.ask(replace(table, stands=_stands(question, read, future)), context)
+
+
+def _check_aversion(question: Question, aversion: float | None) -> None:
+    if aversion is not None and not 0 <= aversion <= MOST_AVERSE:
+        raise InputError(
+            f"relative risk aversion {aversion:g} is out of range",
+            where=question.name,
+            expected="0 for none, 2 as usual, 4 for very averse; 10 at most",
+        )
+
+
+def _stands(question: Question, read: Mapping[str, Any], outlook: Outlook) -> tuple[Said, ...]:
+    """Which weather station stands for a phone-in; () where the question asks for none or none is on file anywhere.
+
+    Raises InputError for a station that is not among those on file: another's record must not stand in for it.
+    """
+    if "station" not in read:
+        return ()
+    named = str(read["station"] or "")
+    if not named:
+        on_file = ", ".join(sorted(outlook.records)[:4]) + (", ..." if len(outlook.records) > 4 else "")
+        return (say("station.asked.none", known=Name(on_file)),) if on_file else ()
+    if not outlook.records:
+        return (say("station.asked.no-records", station=Name(named)),)
+    from sideoats.outlook.stations import known_station
+
+    known_station(named, outlook.records, where=f"{question.name} station")
+    return (say("station.asked", station=Name(outlook.records[named].name or named)),)
 
 
 def _setting(value: Any, facts: Facts) -> Any:
@@ -100,6 +145,7 @@ def ask(
     *,
     on: date | str | None = None,
     ledger: str | Path | None = None,
+    files: bool = True,
     **options: Any,
 ) -> dict[str, Any]:
     """Answer a question; the shape printed by ``sideoats ask --json``.
@@ -110,6 +156,8 @@ def ask(
     values : name -> text with units, or Python values
     on : the day asked about; today where None
     ledger : take stations, prices and the district file from this ledger (none are used where None)
+    files : open a file where a value is its path (``catches="moths.csv"``); pass False for values that come from
+        someone else, who can then hand in a `sideoats.document.Document` instead
     options : draws, seed, facts, outlook, risk_aversion of `call_for`
 
     Raises
@@ -124,4 +172,4 @@ def ask(
             ledger, day, draws=options.pop("draws", DEFAULT_DRAWS), seed=options.pop("seed", DEFAULT_SEED)
         )
         options = {"facts": settled.facts, "outlook": settled.outlook, **options}
-    return call_for(question, values, on=day, **options).contract()
+    return call_for(question, values, on=day, files=files, **options).contract()

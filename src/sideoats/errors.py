@@ -3,6 +3,7 @@
 SideoatsError
 ├── InputError        a value given by a person or a file cannot be used
 │   └── UnitError     the value has no unit, or a unit of the wrong kind
+├── VocabularyError   a vocabulary file is malformed, or an observable is missing
 ├── FactError         a fact file is malformed, or a fact is missing
 ├── QuestionError     no such question, or it cannot be asked this way
 └── LedgerError       the ledger refused, is locked, or is damaged
@@ -48,6 +49,10 @@ class InputError(SideoatsError):
 
 class UnitError(InputError):
     """A quantity without its unit, or with a unit of another kind."""
+
+
+class VocabularyError(SideoatsError):
+    """A vocabulary file cannot be used as it stands, or no such observable is in it."""
 
 
 class FactError(SideoatsError):

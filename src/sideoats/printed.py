@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from sideoats.call import Call
+from collections.abc import Callable, Mapping, Sequence
+
+from sideoats.call import Call, OptionResult, Quantity
+from sideoats.facts import PROVENANCE
+from sideoats.replies import READER, told
+from sideoats.timed import grouped
+from sideoats.words import Reader, full_day, say, sentence
 
 # Shape and word: a verdict must survive a black-and-white printer and a colour-blind reader.
+_RISK_TOLD = 0.1  # of the largest sum: what risk takes of an option is told from there on
 SHAPES = {"stop": "■", "act": "▶", "look": "◇", "wait": "·"}
-
-
-def money(value: float, unit: str) -> str:
-    """`12.3 USD/ac`; large sums without cents."""
-    if value != value:
-        return "-"
-    return f"{value:,.0f} {unit}" if abs(value) >= 1000 else f"{value:,.2f} {unit}"
 
 
 def plain_number(value: float) -> str:
@@ -24,47 +24,106 @@ def plain_number(value: float) -> str:
     return f"{value:,.{digits}f}"
 
 
-def call_text(call: Call, *, options: int = 6) -> str:
-    """A call as plain text: verdict and dates first, then money, reasons, cautions, sources."""
-    when = "".join(f"  {w} by {d:%a %d %b %Y}" for w, d in (("act", call.act_by), ("look", call.look_by)) if d)
-    lines = [f"{SHAPES[call.verdict]} {call.verdict.upper()}{when}", call.headline, ""]
-    shown = sorted(call.options, key=lambda o: (o.barred is not None, -o.expected if o.expected == o.expected else 0.0))
-    for o in shown[:options]:
-        if o.barred:
-            lines.append(f"  {o.label}: ruled out, {o.barred}")
-        elif o.expected != o.expected:
-            lines.append(f"  {o.label}")
-        else:
-            certain = o.certainty_equivalent  # NaN where no risk aversion was stated
-            sure = f", as good as {money(certain, o.unit)} for certain" if abs(certain - o.expected) > 0.005 else ""
-            low, high = money(o.low, o.unit), money(o.high, o.unit)
-            spread = f" (1 in 10 below {low}, 1 in 10 above {high})" if low != high else ""  # the same in every future
-            best = f"best in {100 * o.chance_best:.0f} % of futures"
-            lines.append(f"  {o.label}: {money(o.expected, o.unit)}{sure}{spread}; {best}")
+def call_text(call: Call, *, options: int = 6, reader: Reader = READER) -> str:
+    """A call as plain text for `reader`: verdict and dates first, then money, reasons, cautions, sources."""
+    call = told(call, reader)
+
+    def word(code: str, **values: str) -> str:
+        return sentence(say(f"printed.{code}", **values), reader)
+
+    days = (("act_by", call.act_by), ("look_by", call.look_by))
+    when = "".join(f"  {word(code, day=reader.whole_day(day))}" for code, day in days if day)
+    lines = [f"{SHAPES[call.verdict]} {word(call.verdict)}{when}", call.headline, ""]
+    shown = sorted(
+        grouped(call, reader), key=lambda o: (o.barred is not None, -o.expected if o.expected == o.expected else 0.0)
+    )
+    most = max((abs(o.expected) for o in shown if o.expected == o.expected), default=0.0)
+    lines += [f"  {_option(o, most, word, reader)}" for o in shown[:options]]
     if len(shown) > options:
-        lines.append(f"  ... and {len(shown) - options} more options (--json shows all)")
+        lines.append(f"  {word('more', count=str(len(shown) - options))}")
+    base = next((o.label for o in call.options if o.key == call.baseline), "")
+    if base:
+        lines.append(f"  {word('baseline', label=base)}")
     if call.quantities:
-        lines.append("")
-        for name, q in call.quantities.items():
-            value = q.value if isinstance(q.value, str) else plain_number(q.value)
-            lines.append(f"  {name.replace('_', ' ')}: {value} {'' if q.unit in ('', '1') else q.unit}".rstrip())
+        lines += ["", *_figures(call.quantities, reader)]
     worth = call.worth_of_a_look
     if isinstance(worth.value, float) and worth.value > 0.005:
-        lines.append(f"  another look is worth up to {money(worth.value, worth.unit)}")
-    for title, texts in (("Why", call.because), ("Care", call.cautions)):
+        lines.append(f"  {word('worth', money=_money(worth.value, worth.unit, reader))}")
+    for title, texts in (("why", call.because), ("care", call.cautions)):
         if texts:
-            lines += ["", f"{title}:", *(f"  - {t}" for t in texts)]
+            lines += ["", f"{word(title)}:", *(f"  - {t}" for t in texts)]
     if call.sources:
-        from sideoats.facts import PROVENANCE_WORDS
-
-        lines += ["", "Sources:"]
-        for s in call.sources:
-            lines.append(f"  - {s['id']}: {s['citation']} [{PROVENANCE_WORDS.get(s['provenance'], s['provenance'])}]")
+        lines += ["", f"{word('sources')}:", *_sources(call.sources, word)]
+    if not call.said and reader.language != READER.language:
+        lines += ["", word("not_moved")]
     return "\n".join(lines)
 
 
-def sheet(call: Call, place: str = "", farm: str = "") -> str:
+def _figures(quantities: Mapping[str, Quantity], reader: Reader) -> list[str]:
+    """A figure a line; what is told by the month or the day (``chance_pays_month_1`` and on) in one line."""
+    lines: dict[tuple[str, str], tuple[list[str], list[str]]] = {}
+    for name, q in quantities.items():
+        stem, _, number = name.rpartition("_")
+        of = (stem, q.unit) if number.isdigit() and not isinstance(q.value, str) else (name, q.unit)
+        told_as, values = lines.setdefault(of, ([], []))
+        told_as.append(number)
+        values.append(q.value if isinstance(q.value, str) else plain_number(q.value))
+    out = []
+    for (name, unit), (numbers, values) in lines.items():
+        of_which = f" {numbers[0]}" if name.rpartition("_")[2] != numbers[0] else ""
+        of_which += f"-{numbers[-1]}" if len(numbers) > 1 else ""
+        called = name.replace("_", " ")
+        if reader.language != READER.language:
+            from sideoats.words.texts import translated
+
+            called = translated(called, reader)
+        told = f"{called}{of_which}: {', '.join(values)}"
+        out.append(f"  {told} {'' if unit in ('', '1') else unit}".rstrip())
+    return out
+
+
+def _sources(sources: Sequence[Mapping[str, str]], word: Callable[..., str]) -> list[str]:
+    """Each publication once, with the facts that rest on it; what has none in one line of names."""
+    lines: list[str] = []
+    for known in PROVENANCE:
+        of: dict[str, list[str]] = {}
+        for s in sources:
+            if s["provenance"] == known:
+                of.setdefault(s["citation"] if known != "practice" else "", []).append(s["id"])
+        if of:
+            lines.append(f"  {word(known)[:1].upper()}{word(known)[1:]}:")
+            lines += [
+                f"  - {citation}: {', '.join(ids)}" if citation else f"  - {', '.join(ids)}"
+                for citation, ids in of.items()
+            ]
+    return lines
+
+
+def _option(o: OptionResult, most: float, word: Callable[..., str], reader: Reader) -> str:
+    """One option; `most` is the largest sum of the table, beside which risk is told or left out."""
+    if o.barred:
+        return word("barred", label=o.label, why=o.barred)
+    if o.expected != o.expected:
+        return o.label
+    low, high = (_money(value, o.unit, reader) for value in (o.low, o.high))
+    spread = word("spread", low=low, high=high) if low != high else ""  # the same in every future
+    risk, cents = o.expected - o.certainty_equivalent, o.unit in ("USD/bu", "USD/lb")
+    told = abs(risk) >= max(_RISK_TOLD * most, 0.005 if cents else 0.5)  # False where no equivalent is known
+    kind = "risk_costs" if risk > 0 else "risk_adds"
+    sure = word(kind, money=_money(abs(risk), o.unit, reader)) if told else ""
+    chance = word("chance", chance=f"{100 * o.chance_best:.0f}") if o.chance_best == o.chance_best else ""
+    return word(
+        "option", label=o.label, money=_money(o.expected, o.unit, reader), spread=spread, sure=sure, chance=chance
+    )
+
+
+def _money(value: float, unit: str, reader: Reader) -> str:
+    return reader.money(value, unit) if unit.startswith("USD") else reader.measured(value, unit)
+
+
+def sheet(call: Call, place: str = "", farm: str = "", *, reader: Reader = READER) -> str:
     """`call_text` under a line with the question, the place and the day, for a sheet that leaves the desk."""
     where = ", ".join(part for part in (place or call.place_name, farm) if part)
-    head = f"{call.question}{': ' + where if where else ''}, {call.on.day} {call.on:%B %Y}"
-    return f"{head}\n{call_text(call)}"
+    day = full_day(call.on, reader).split(" ", 1)[1]
+    head = f"{call.question}{': ' + where if where else ''}, {day.removeprefix('0')}"
+    return f"{head}\n{call_text(call, reader=reader)}"

@@ -18,13 +18,14 @@ from enum import IntFlag
 from typing import Any, Self, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from sideoats.errors import InputError
 
 Values: TypeAlias = NDArray[np.float64]
 Flags: TypeAlias = NDArray[np.uint16]
 Times: TypeAlias = NDArray[np.datetime64]
+_EARTH_KM = 6371.0088  # mean radius (IUGG)
 
 DAILY_UNITS: Mapping[str, str] = {
     "tmax": "degC",
@@ -339,9 +340,14 @@ class StationHours(_Series):
             values[name] = daily * 0.0036 if name == "solar" else daily
         about = {k: getattr(self, k) for k in _ABOUT}
         return StationDays(
-            station=self.station, start=day[0].item(), values=values, set_aside=self.set_aside, rejected=self.rejected,
-            notes=(*self.notes, f"days made of hours, at least {least_hours} a day"), **about,
-        )  # fmt: skip
+            station=self.station,
+            start=day[0].item(),
+            values=values,
+            set_aside=self.set_aside,
+            rejected=self.rejected,
+            notes=(*self.notes, f"days made of hours, at least {least_hours} a day"),
+            **about,
+        )
 
 
 _ABOUT = ("name", "latitude", "longitude", "elevation_m", "wind_height_m", "source")
@@ -356,6 +362,15 @@ _DAY_OUT_OF_HOURS: Mapping[str, tuple[str, Any]] = {
     "rain": ("rain", np.nansum),
     "solar": ("solar", np.nansum),
 }
+
+
+def km_between(latitude: ArrayLike, longitude: ArrayLike, latitudes: ArrayLike, longitudes: ArrayLike) -> Values:
+    """Great-circle distance between points in degrees, which broadcast [km]; NaN where one is not known (haversine)."""
+    lat, lon, other_lat, other_lon = (
+        np.radians(np.asarray(v, float)) for v in (latitude, longitude, latitudes, longitudes)
+    )
+    half = np.sin((other_lat - lat) / 2) ** 2 + np.cos(lat) * np.cos(other_lat) * np.sin((other_lon - lon) / 2) ** 2
+    return np.asarray(2 * _EARTH_KM * np.arcsin(np.sqrt(np.clip(half, 0, 1))))
 
 
 def same_day(day: date, year: int) -> date:

@@ -6,8 +6,10 @@ expected : mean payoff over the draws (equally likely futures).
 low, high : 10th and 90th percentiles of the draws, linear interpolation between order statistics (NumPy's default).
 chance best : share of draws in which the option pays at least as much as every other option that is not barred; in a
     draw where several tie, each gets an equal part, so that the chances add to one.
+best : the option of the highest expected payoff; where a risk aversion is stated, of the highest certainty equivalent.
 act-by : over options that carry a day, the last day whose expected payoff is within the tolerance of the best.
-cost of waiting : expected payoff of the best option less that of the best option still open after the wait.
+cost of waiting : worth (expected, or certainty equivalent) of the best option less that of the best still open after
+    the wait. Where none is open any more, the whole of what the best gains over nothing at all (a payoff of 0).
 value of perfect information : E[max over options] - max over options of E (Raiffa and Schlaifer, Applied Statistical
     Decision Theory, 1961; from memory, checked in tests against printed examples).
 """
@@ -23,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Decision:
     """What `decide` found; arrays (place, option) unless said.
 
@@ -32,7 +34,8 @@ class Decision:
     expected, low, high, worst_tenth : money per unit of the place; barred options keep their figures
     chance_best : 0 to 1; zero for a barred option
     barred : bool
-    best : (place,) index of the best option that is not barred, -1 where all are barred
+    best : (place,) index of the best option that is not barred, -1 where all are barred; by certainty equivalent where
+        a risk aversion was stated
     act_by : (place,) last day index whose timed option is within tolerance of the best; -1 where the best has no day
     cost_of_waiting : (place,) money per unit
     perfect_information : (place,) money per unit
@@ -51,6 +54,13 @@ class Decision:
     perfect_information: Floats
     certainty_equivalent: Floats
 
+    def averse(self, certain: Floats) -> Decision:
+        """The same money with the best option chosen by `certain` (place, option); rows of NaN keep their choice."""
+        shown = np.where(self.barred | np.isnan(certain), -np.inf, certain)
+        stated = ~np.isneginf(shown).all(axis=1)
+        best = np.where(stated, np.argmax(shown, axis=1), self.best).astype(np.int64)
+        return replace(self, certainty_equivalent=certain, best=best)
+
     def without_money(self, rows: ArrayLike) -> Decision:
         """The same choice with its money unknown (NaN, not zero) in `rows` (place,), where no money was given."""
         blank = np.asarray(rows, dtype=bool)
@@ -59,12 +69,16 @@ class Decision:
             return np.where(blank[:, None], np.nan, values)
 
         return replace(
-            self, expected=hidden(self.expected), low=hidden(self.low), high=hidden(self.high),
-            worst_tenth=hidden(self.worst_tenth), chance_best=hidden(self.chance_best),
+            self,
+            expected=hidden(self.expected),
+            low=hidden(self.low),
+            high=hidden(self.high),
+            worst_tenth=hidden(self.worst_tenth),
+            chance_best=hidden(self.chance_best),
             cost_of_waiting=np.where(blank, 0.0, self.cost_of_waiting),
             perfect_information=np.where(blank, 0.0, self.perfect_information),
             certainty_equivalent=hidden(self.certainty_equivalent),
-        )  # fmt: skip
+        )
 
 
 def worst_share(payoff: Floats, share: float = 0.1) -> Floats:
@@ -129,36 +143,43 @@ def decide(
     by_option = np.ascontiguousarray(pay.transpose(0, 2, 1))  # draws side by side: every pass below walks along them
     expected = by_option.mean(axis=2)
     low, high, worst = _spread(by_option)
-    open_expected = np.where(bar | np.isnan(expected), -np.inf, expected)
-    best = np.argmax(open_expected, axis=1)
-    none_open = np.isneginf(open_expected).all(axis=1)
-    best_expected = open_expected[np.arange(places), best]
-
-    chance, perfect = _chance_best(by_option, bar)
-    with np.errstate(invalid="ignore"):  # a row without an open option: -inf less -inf, set to 0
-        perfect = np.where(none_open, 0.0, np.maximum(perfect - best_expected, 0.0))
-
-    timed = day >= 0
-    within = timed & (open_expected >= (best_expected - tolerance)[:, None])
-    latest = np.where(within, day, -1.0).max(axis=1)
-    act_by = np.where(none_open | ~timed[best], -1, latest).astype(np.int64)
-
-    later = np.where(~timed | (day >= wait_days), open_expected, -np.inf).max(axis=1)
-    with np.errstate(invalid="ignore"):
-        waiting = np.where(none_open | np.isneginf(later), 0.0, best_expected - later)
-
     if risk_aversion:
         from sideoats.decide.risk import cara_certainty_equivalent
 
         certain = cara_certainty_equivalent(pay, risk_aversion, axis=1)
     else:
         certain = np.full((places, options), np.nan)
+    worth = certain if risk_aversion else expected
+    open_worth = np.where(bar | np.isnan(worth), -np.inf, worth)
+    best = np.argmax(open_worth, axis=1)
+    none_open = np.isneginf(open_worth).all(axis=1)
+    best_worth = open_worth[np.arange(places), best]
+
+    chance, perfect = _chance_best(by_option, bar)
+    with np.errstate(invalid="ignore"):  # a row without an open option: -inf less -inf, set to 0
+        perfect = np.where(none_open, 0.0, np.maximum(perfect - expected[np.arange(places), best], 0.0))
+
+    timed = day >= 0
+    within = timed & (open_worth >= (best_worth - tolerance)[:, None])
+    latest = np.where(within, day, -1.0).max(axis=1)
+    act_by = np.where(none_open | ~timed[best], -1, latest).astype(np.int64)
+
+    later = np.where(~timed | (day >= wait_days), open_worth, -np.inf).max(axis=1)
+    with np.errstate(invalid="ignore"):
+        waiting = np.where(none_open, 0.0, best_worth - np.where(np.isneginf(later), 0.0, later))
     return Decision(
-        expected=expected, low=low, high=high, worst_tenth=worst, chance_best=chance, barred=np.array(bar),
-        best=np.where(none_open, -1, best).astype(np.int64), act_by=act_by,
+        expected=expected,
+        low=low,
+        high=high,
+        worst_tenth=worst,
+        chance_best=chance,
+        barred=np.array(bar),
+        best=np.where(none_open, -1, best).astype(np.int64),
+        act_by=act_by,
         cost_of_waiting=np.maximum(np.nan_to_num(waiting, neginf=0.0, posinf=0.0), 0.0),
-        perfect_information=np.nan_to_num(perfect, posinf=0.0, neginf=0.0), certainty_equivalent=certain,
-    )  # fmt: skip
+        perfect_information=np.nan_to_num(perfect, posinf=0.0, neginf=0.0),
+        certainty_equivalent=certain,
+    )
 
 
 def _chance_best(by_option: Floats, bar: NDArray[np.bool_]) -> tuple[Floats, Floats]:
@@ -178,11 +199,11 @@ def _chance_best(by_option: Floats, bar: NDArray[np.bool_]) -> tuple[Floats, Flo
     return chance, top.mean(axis=1)
 
 
-def value_of_information(payoff: ArrayLike, signal: ArrayLike, *, barred: Any = None, cells: int = 10) -> Floats:
+def value_of_information(payoff: ArrayLike, signal: ArrayLike, *, barred: Any = None) -> Floats:
     """Expected gain from seeing `signal` (place, draw) before choosing; money per unit, shape (place,).
 
     See `sideoats.decide.information.sample_information_from_draws`, which this applies to the options not barred.
     """
     from sideoats.decide.information import sample_information_from_draws
 
-    return sample_information_from_draws(payoff, signal, barred=barred, cells=cells)
+    return sample_information_from_draws(payoff, signal, barred=barred)

@@ -1,0 +1,77 @@
+"""Coming days as the insects feel them: degree-days and growth over the outlook's draws."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.insects.growth import day_response, field_growth, response
+from sideoats.question import Context, Table
+from sideoats.weather.degree_days import degree_days
+
+Floats = NDArray[np.float64]
+_C = "insects/counting."
+
+
+def alike(*columns: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First row of each distinct combination of columns, and for every row which of them it is.
+
+    Fields under one station with larvae of one size share their coming days, which are then worked out once.
+    """
+    codes = [
+        np.unique(column.astype(str) if column.dtype == object else column, return_inverse=True)[1]
+        for column in columns
+    ]
+    _, first, at = np.unique(np.stack(codes, axis=1), axis=0, return_index=True, return_inverse=True)
+    return first.astype(np.int64), at.reshape(-1).astype(np.int64)
+
+
+def spread_to(values: Floats, at: NDArray[np.int64]) -> Floats:
+    """(day, place, draw) out of what `alike` rows share, (day, row, draw); where all share one it stays one for all."""
+    return values if values.shape[1] == 1 else np.take(values, at, axis=1)
+
+
+def degree_days_ahead(
+    table: Table, context: Context, lower: float, upper: float, days: int, *, cutoff: str = "horizontal"
+) -> Floats:
+    """Degree-days from today to the morning of each coming day, (day, place, draw) [degC day]; 0 on day 0.
+
+    By a single sine from the station's past years; without a station, from a steady temperature drawn between the ends
+    of the usual range on file.
+    """
+    out = context.outlook
+    if not out.has_weather:
+        air = out.between("usual air", *context.facts.span(_C + "usual_air"))
+        daily = np.clip(air - lower, 0.0, upper - lower)
+        return np.repeat(np.arange(days)[:, None, None] * daily[None, None, :], len(table), axis=1)
+    key = ("degree-days ahead", lower, upper, days, cutoff)
+    if key not in out.kept:
+        high, low = out.daily("tmax")[..., : days - 1], out.daily("tmin")[..., : days - 1]
+        daily = np.nan_to_num(degree_days(high, low, lower, upper, method="single_sine", cutoff=cutoff))
+        running = np.concatenate([np.zeros((*daily.shape[:2], 1)), np.cumsum(daily, axis=2)], axis=2)
+        out.kept[key] = running[:, out.year_of_draw]
+    by_draw = out.kept[key]
+    return np.asarray(by_draw[out.station_rows(table.text("station"))].transpose(2, 0, 1))
+
+
+def growth_ahead(
+    table: Table, context: Context, rate: Floats, cardinal: tuple[float, float, float], reference: float, days: int
+) -> tuple[Floats, Floats]:
+    """Cumulative growth to the morning of each day (place, draw, day), and the rate afterwards (place, draw) [1/day].
+
+    `rate` (draw,) or (place, draw) is the field rate at a steady `reference` temperature [degC]; each day's temperature
+    scales it by the response with `cardinal` lower, optimum and upper.  Without a station the rate holds every day.
+    """
+    out = context.outlook
+    rates = np.broadcast_to(rate, (len(table), out.draws))
+    if not out.has_weather:
+        return rates[..., None] * np.arange(days), rates
+    horizon = days + 14
+    suits = day_response(out.daily("tmin")[..., :horizon], out.daily("tmax")[..., :horizon], *cardinal)
+    usual = float(response(reference, *cardinal))
+    scaled = field_growth(1.0, suits, usual, most=1.0 / usual)[:, out.year_of_draw]
+    own = scaled[out.station_rows(table.text("station"))]
+    running = np.concatenate([np.zeros((*own.shape[:2], 1)), np.cumsum(own[..., : days - 1], axis=2)], axis=2)
+    return rates[..., None] * running, rates * own[..., days - 1 :].mean(axis=2)

@@ -1,0 +1,218 @@
+"""Treat by count: a pest was counted; is it worth treating, by which day, or is another count worth more?
+
+A question brings its `Case`: the posterior of what was counted, the money that the injury ahead would cost in each
+future and how it is spread over the coming days, what a treatment prevents and costs, and the interval before harvest.
+The rest is the same for every pest: treat on one of fifteen days or never, gains over the crop left untreated, days
+closed by law, one more count by the same posterior, stop lines for it, and the published line beside the money.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.decide.laws import quantile
+from sideoats.families.counting_on import counting_on, few_units
+from sideoats.families.label import closed_days, label_cautions
+from sideoats.families.treating import DAYS, OPTIONS, UNIT, Case
+from sideoats.problem import Barred, Line, Problem
+from sideoats.question import Context, Table
+from sideoats.words import Between, Measured, Money, Said, Share, Term, say
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+_COUNTING = "insects/counting."
+
+
+def problem_of(table: Table, context: Context, case: Case) -> Problem:
+    """The problem of treating on day 0 to 14, or never, for every place."""
+    n, facts = len(table), context.facts
+    over = np.zeros(n, bool) if case.over is None else case.over
+    handful = (case.counted.units < _least(case, facts, n, "fewest")) & ~over
+    needs = dict(case.needs) | ({} if case.counted.scores is None else {"sample": handful})
+    missing = np.any([np.zeros(n, bool), *needs.values()], axis=0)
+    gain = _gains(case, missing | over)
+    bars = _bars(case, context, gain.shape[2])
+    shut = np.any([np.broadcast_to(bar.mask, (n, gain.shape[2])) for bar in bars], axis=0)
+    today = gain[:, :, 0].mean(axis=1)
+    recheck = _recheck(case, today, facts)
+    near = facts[_COUNTING + "next_look"].low
+    soon = np.full(n, np.nan) if case.soon is None else case.soon
+    recheck = np.where(np.isnan(soon), np.where(missing, near, recheck), soon)
+    recheck = np.where("sample" in needs and handful, 1, np.where(over & ~missing, -1, recheck))
+    density = case.counted.density if case.density is None else case.density
+    likely = quantile(density, 0.1, axis=-1), quantile(density, 0.9, axis=-1)
+    looks, ruled, stops = counting_on(table, context, case, recheck, (missing | over, shut[:, 1:DAYS].all(axis=1)))
+    return Problem(
+        case.code,
+        (*OPTIONS, *(way.choice for way in case.ways)),
+        "never",
+        UNIT,
+        gain,
+        exposure=-np.where((missing | over)[:, None], 0.0, case.stake),
+        bars=bars,
+        looks=looks,
+        needs=needs,
+        recheck=recheck.astype(np.int64),
+        tolerance=facts.value(_COUNTING + "act_by_tolerance"),
+        line=_open_line(case, shut),
+        size=np.where(table.known("acres"), table.number("acres"), table.size if table.size.size else np.nan),
+        values=_values(context, case, today)
+        | {"stage": case.stage, "still": Measured(_least(case, facts, n, "asked") - case.counted.units)}
+        | dict(case.values),
+        heads=(
+            *case.heads,
+            (handful, _code(case, "few.need")),
+            *_heads(case, shut, today, missing),
+            (few_units(case, context), _code(case, "few.look")),
+            (np.ones(n, bool), _code(case, "look")),
+        ),
+        reasons=(*_reasons(case, ~missing, over, likely), *case.reasons),
+        cautions=(*label_cautions(case.interval, context), *case.cautions),
+        quantities=_quantities(case, gain, shut, missing, likely),
+        ruled=ruled,
+        stops=stops,
+    )
+
+
+def _code(case: Case, end: str) -> str:
+    """Code of a headline: the question's own where it has one."""
+    return f"{case.words if end in case.own else case.code}.{end}"
+
+
+def _least(case: Case, facts: Any, n: int, column: str) -> Floats:
+    """(place,) units of the kind looked at under which no count is weighed, or that a count asks for."""
+    fact = facts[_COUNTING + "least"]
+    units = dict(zip(fact.column("sample"), fact.column(column), strict=True))
+    told = np.broadcast_to(np.asarray(case.sample, dtype=object), (n,))
+    return np.array([float(units[str(sample)]) for sample in told])
+
+
+def _gains(case: Case, nothing: Bools) -> Floats:
+    """(place, draw, option) what each choice keeps of the injury ahead, less its cost; 0 for leaving it."""
+    stake = np.where(nothing[:, None], 0.0, case.stake)
+    out = np.zeros((len(stake), len(OPTIONS) + len(case.ways), stake.shape[1]))
+    done = np.broadcast_to(case.done, (DAYS, *np.shape(case.done)[1:]))
+    prevented, cost = np.clip(case.prevented, 0.0, 1.0), np.nan_to_num(case.cost)[:, None]
+    for day in range(DAYS):  # one day at a time keeps the working set in cache
+        left = np.subtract(1.0, done[day])
+        np.maximum(left, 0.0, out=left)
+        part = left * prevented[min(day, len(prevented) - 1)] * stake
+        np.subtract(part, cost, out=out[:, day])
+    for at, way in enumerate(case.ways):
+        out[:, len(OPTIONS) + at] = way.gain
+    return out.transpose(0, 2, 1)
+
+
+def _bars(case: Case, context: Context, options: int) -> tuple[Barred, ...]:
+    """Days that the label closes, and ways that are shut."""
+    bars = list(closed_days(case.interval, context, DAYS, options))
+    for at, way in enumerate(case.ways):
+        closed = np.zeros((len(way.closed), options), bool)
+        closed[:, len(OPTIONS) + at] = way.closed
+        bars.append(Barred(closed, way.why))
+    return tuple(bars)
+
+
+def _open_line(case: Case, shut: Bools) -> Line | None:
+    """The published line where treating is open at all: beside a closed interval it has nothing to say."""
+    if case.line is None:
+        return None
+    return replace(case.line, known=case.line.known & ~shut[:, :DAYS].all(axis=1))
+
+
+def _recheck(case: Case, today: Floats, facts: Any) -> NDArray[np.int64]:
+    """(place,) days until the fastest likely increase could make treating pay, less one to act on it."""
+    span = facts[_COUNTING + "next_look_multiplying"]
+    cost = np.nan_to_num(case.cost)
+    pace = np.broadcast_to(np.asarray(case.pace, float), cost.shape)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        days = np.log(np.maximum(cost / np.maximum(today + cost, 1e-6), 1.0)) / pace
+    usual = facts.value(_COUNTING + "next_look")
+    days = np.where(np.isnan(pace), usual, np.clip(np.floor(days) - 1, span.low, span.high))
+    return np.asarray(days, dtype=np.int64)
+
+
+def _whole(density: Floats) -> Floats:
+    """Ten and more to whole ones, fewer to tenths: no more digits than a count knows."""
+    return np.where(density >= 10, np.round(density), np.round(density, 1))
+
+
+def _values(context: Context, case: Case, today: Floats) -> dict[str, Any]:
+    """What headlines may use beside what the ruling gives: the count, today's gain or loss, harvest and interval."""
+    c = case.counted
+    return {
+        "seen": Measured(_whole(c.mean), unit=case.unit),
+        "on": Measured(c.units, unit=case.sample),
+        "sample": Term(case.sample, of="sample"),
+        "today": Money(today, unit=UNIT),
+        "short": Money(-today, unit=UNIT),
+    } | case.interval.told(context)
+
+
+def _heads(case: Case, shut: Bools, today: Floats, missing: Bools) -> tuple[tuple[Bools, str], ...]:
+    """Headlines of fields that may not be treated, and of those where treating brings too little for a pass."""
+    i = case.interval
+    closed = shut[:, :DAYS].all(axis=1) & ~missing
+    return (
+        *(() if case.over is None else ((case.over & ~missing, f"{case.code}.ripe.wait"),)),
+        (closed & (i.harvest < 0), f"{case.code}.past.wait"),
+        (closed & ~i.given, f"{case.code}.unread.wait"),
+        (closed, f"{case.code}.inside.wait"),
+        (today >= 0, f"{case.code}.little.wait"),
+    )
+
+
+def _reasons(case: Case, known: Bools, over: Bools, likely: tuple[Floats, Floats]) -> tuple[Said, ...]:
+    """What the count says of the field, what leaving it would cost, and from how many on treating pays here."""
+    low, high = (np.where(known, end, np.nan) for end in likely)
+    pays = np.where(known, case.lines[1] if case.pays is None else case.pays, np.nan)
+
+    def because(code: str, **values: Any) -> Said:
+        return say(f"{case.code}.because.{code}", **values)
+
+    seen, on = Measured(_whole(case.counted.mean), unit=case.unit), Measured(case.counted.units, unit=case.sample)
+    span = {"ends": Between((_whole(low), _whole(high)), unit=case.unit)}
+    share = np.full(len(low), np.nan) if case.tally is None else case.tally
+    shares = np.isinf(case.counted.k)
+    at = {} if case.frame else {"stage": case.stage}  # the words of every pest name no stage
+    return (
+        because("count", seen=seen, on=on, **span).where(np.isnan(share) & ~shares),
+        because("share", seen=seen, on=on, **span).where(shares),
+        because("tally", share=Share(share), seen=seen, on=on, **span),
+        because(
+            "loss",
+            loss=Money(np.where(known, case.stake.mean(axis=1), np.nan), unit=UNIT),
+            worth=Money(case.worth, unit=UNIT),
+        ),
+        because("pays", **at, pays=Measured(_whole(pays), unit=case.unit)),
+        because("never-pays", **at).where(known & ~over & np.isnan(pays)),
+        because("ripe").where(known & over),
+    )
+
+
+def _quantities(
+    case: Case, gain: Floats, shut: Bools, missing: Bools, likely: tuple[Floats, Floats]
+) -> dict[str, tuple[Any, Any]]:
+    def shown(values: Floats) -> Floats:
+        return np.where(missing, np.nan, values)
+
+    closed = shut[:, :DAYS].all(axis=1)
+    some = np.zeros(gain.shape[:2], bool)
+    for day in range(DAYS):  # one day at a time keeps the working set in cache
+        some |= (gain[:, :, day] > 0) & ~shut[:, day, None]
+    pays = np.where(closed, np.nan, some.mean(axis=1))
+    found: dict[str, tuple[Any, Any]] = {
+        "count_mean": (shown(case.counted.mean), case.unit),
+        "density_low": (shown(likely[0]), case.unit),
+        "density_high": (shown(likely[1]), case.unit),
+        "expected_loss_untreated": (shown(case.stake.mean(axis=1)), UNIT),
+        "expected_gain_of_treating_today": (shown(gain[:, :, 0].mean(axis=1)), UNIT),
+        "chance_treating_pays": (shown(pays), "1"),
+        "crop_value": (shown(case.worth), UNIT),
+        "pre_harvest_interval": (case.interval.days, "day"),
+    }
+    return {case.named.get(name, name): value for name, value in {**found, **case.quantities}.items()}

@@ -1,0 +1,36 @@
+"""Where a user's own files lie: kept machine forms, and data that must not be lost.
+
+On Linux by the XDG Base Directory Specification, worked out here because it is one line and every command needs it;
+elsewhere by `platformdirs`, which a test holds this to.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+_NAME = "sideoats"
+
+
+def cache_folder() -> Path:
+    """For what can be made again. Raises RuntimeError where the user has no home."""
+    if sys.platform == "linux":
+        return _by_xdg("XDG_CACHE_HOME", ".cache")
+    import platformdirs
+
+    return Path(platformdirs.user_cache_dir(_NAME))
+
+
+def data_folder() -> Path:
+    """For what must not be lost. Raises RuntimeError where the user has no home."""
+    if sys.platform == "linux":
+        return _by_xdg("XDG_DATA_HOME", ".local/share")
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir(_NAME, appauthor=False))
+
+
+def _by_xdg(variable: str, usual: str) -> Path:
+    given = os.environ.get(variable, "")
+    return (Path(given) if given.strip() else Path.home() / usual) / _NAME
