@@ -19,9 +19,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sideoats.decide.laws import beta_log_odds, gamma_log, normal_score
+
 Array = NDArray[np.float64]
 _Z_MOST, _Z_STEP = 4.0, 0.25
 _LOG_MOST = 25.0
+_LEAST = 1e-3  # insects: a beta law needs something above nothing
 
 
 def summarise(counts: Sequence[Sequence[float] | None]) -> tuple[Array, Array, Array]:
@@ -134,12 +137,15 @@ def share_above_empirical(mean: ArrayLike, intercept: float, slope: float) -> Ar
     return np.asarray(-np.expm1(-np.exp(intercept) * np.asarray(mean, float) ** slope))
 
 
-def mean_from_share_empirical(share: ArrayLike, intercept: float, slope: float) -> Array:
-    """The mean at which `share` of units stand above the tally threshold; inverse of `share_above_empirical`."""
-    return np.asarray((-np.log1p(-np.asarray(share, float)) / np.exp(intercept)) ** (1 / slope))
-
-
-def mean_draws(counts_mean: ArrayLike, units_seen: ArrayLike, k: ArrayLike, normals: ArrayLike) -> Array:
+def mean_draws(
+    counts_mean: ArrayLike,
+    units_seen: ArrayLike,
+    k: ArrayLike,
+    normals: ArrayLike,
+    *,
+    usual: ArrayLike | None = None,
+    weight: float = 2.0,
+) -> Array:
     """Draws of a field's true mean, given the mean of aggregated counts.
 
     The total of n negative binomial counts with a known k is again negative binomial, so with Jeffreys' prior the true
@@ -147,28 +153,35 @@ def mean_draws(counts_mean: ArrayLike, units_seen: ArrayLike, k: ArrayLike, norm
     case, ``G(T + 1/2) / n``. Quantiles are exact at steps of a quarter of a normal score and joined in the logarithm;
     scores beyond +-4 are held there.
 
+    Jeffreys' prior is flat: on a few units it leaves a tail of fields worse than any, whose mean is infinite. With
+    `usual` the prior is what such fields usually hold, a beta prime of mean `usual` and second shape `weight`. The
+    mean of the draws is then ``(n k m + (weight - 1) usual) / (n k + weight - 1)``, between the count and the usual.
+
     Parameters
     ----------
     counts_mean, units_seen, k : (place,): mean count per unit, units looked at (1 or more), and the k of the counts
     normals : (place, draw) or (draw,) standard normal scores, so that one draw index serves every question
+    usual : (place,) mean that such fields usually have [count per unit]; the flat prior where None or NaN, and for an
+        infinite k
+    weight : second shape of that prior, above 1; it is worth ``(weight - 1) / k`` units
 
     Returns
     -------
     (place, draw) true mean [count per unit]; NaN where the mean or the number of units is unknown
     """
     mean, n, kk = np.broadcast_arrays(*(np.atleast_1d(np.asarray(x, float)) for x in (counts_mean, units_seen, k)))
-    from scipy import special
-
     scores = np.arange(-_Z_MOST, _Z_MOST + _Z_STEP / 2, _Z_STEP)
-    chance = special.ndtr(scores)[None, :]
     poisson = np.isinf(kk)
     with np.errstate(invalid="ignore", divide="ignore"):
-        shape, total = (n * np.where(poisson, 1.0, kk))[:, None], (n * mean)[:, None]
-        part = special.betaincinv(total + 0.5, shape, chance)
-        rest = special.betaincinv(shape, total + 0.5, 1 - chance)
-        knots = np.log(np.where(poisson, 1.0, kk))[:, None] + np.log(part) - np.log(rest)
+        shape, total = n * np.where(poisson, 1.0, kk), n * mean + 0.5
+        if usual is not None:
+            known = ~np.isnan(np.broadcast_to(usual, mean.shape)) & ~poisson
+            before = (weight - 1.0) * np.broadcast_to(usual, mean.shape) / np.where(known, kk, 1.0)
+            total = np.where(known, n * mean + np.maximum(before, _LEAST), total)
+            shape = shape + np.where(known, weight, 0.0)
+        knots = np.log(np.where(poisson, 1.0, kk))[:, None] + beta_log_odds(total, shape, scores)
         if poisson.any():
-            knots = np.where(poisson[:, None], np.log(special.gammaincinv(total + 0.5, chance) / n[:, None]), knots)
+            knots[poisson] = gamma_log(total[poisson], scores) - np.log(n[poisson])[:, None]
     return _between_knots(knots, normals)
 
 
@@ -180,15 +193,15 @@ def mean_draws_from_share(
     The true share is drawn from its Jeffreys posterior and turned into a mean by `mean_from_share`.  Arguments and
     result as in `mean_draws`.
     """
-    from scipy import special
-
     arrays = (np.atleast_1d(np.asarray(x, float)) for x in (share, units_seen, k, tally))
     p, n, kk, t = np.broadcast_arrays(*arrays)
-    chance = special.ndtr(np.arange(-_Z_MOST, _Z_MOST + _Z_STEP / 2, _Z_STEP))[None, :]
-    hits = (p * n)[:, None]
-    true_share = special.betaincinv(hits + 0.5, n[:, None] - hits + 0.5, chance)
-    with np.errstate(divide="ignore"):
-        knots = np.log(mean_from_share(np.minimum(true_share, 1 - 1e-12), kk[:, None], t[:, None]))
+    hits = p * n
+    odds = beta_log_odds(hits + 0.5, n - hits + 0.5, np.arange(-_Z_MOST, _Z_MOST + _Z_STEP / 2, _Z_STEP))
+    seen = normal_score(np.clip(1 / (1 + np.exp(-np.clip(odds, -700.0, 700.0))), 1e-12, 1 - 1e-12))
+    poisson = np.isinf(kk)
+    safe_k = np.where(poisson, 1.0, kk)
+    aggregated = np.log(safe_k)[:, None] + beta_log_odds(t + 1, safe_k, seen)
+    knots = np.where(poisson[:, None], gamma_log(t + 1, seen), aggregated)
     return _between_knots(knots, normals)
 
 

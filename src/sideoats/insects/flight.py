@@ -1,4 +1,4 @@
-"""Moth flights from nightly trap catches: when a flight began and peaked, and when its larvae will matter.
+"""Moth flights from trap catches by the night or by the week: when one began and peaked, when its larvae will matter.
 
 A camera's count is not a catch: it counts other things too and misses moths. The estimates here use the shape of the
 series only, so a camera that doubles every count finds the same nights; how sure a flight is uses the scatter of the
@@ -12,7 +12,7 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,6 +20,9 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 _LEAST_NIGHTS = 5  # nights outside the flight that a background rate needs
+_GAP = 3  # quiet nights that do not end a flight
+_MOST_PARTS = 4  # stretches that are joined into one flight
+_WEEKS_K = 4.0  # of a week's catch around its mean, as of the nights that evidence was simulated with
 
 
 @dataclass(frozen=True)
@@ -55,17 +58,14 @@ def camera_catch(reported: ArrayLike, false_share: ArrayLike, missed: ArrayLike)
     return np.asarray(r * (1 - f) / (1 - m), dtype=np.float64)
 
 
-def camera_variance(reported: ArrayLike, seen_share: ArrayLike) -> Floats:
-    """Variance of a catch estimated from a camera, about ``R / s^2`` for Poisson catches, s the share seen."""
-    return np.asarray(np.asarray(reported, float) / np.asarray(seen_share, float) ** 2, dtype=np.float64)
-
-
-def find_flight(catches: ArrayLike) -> Flight:
+def find_flight(catches: ArrayLike, nights_a_reading: ArrayLike = 1.0) -> Flight:
     """The stretch of nights that stands out most from the rest, in each trap.
 
     Parameters
     ----------
     catches : (trap, night) moths a night, NaN where the trap was not read or did not work
+    nights_a_reading : (trap,) or one for all: over more than one, the scatter between nights is not seen; weeks are
+        then taken to scatter as aggregated counts do (negative binomial, k of `_WEEKS_K`)
 
     Returns
     -------
@@ -91,8 +91,71 @@ def find_flight(catches: ArrayLike) -> Flight:
         best = np.where(better, value, best)
         onset = np.where(better, first, onset)
         end = np.where(better, first + at, end)
-    dispersion = _dispersion(x)
+    inside = (np.arange(nights) >= onset[:, None]) & (np.arange(nights) <= end[:, None]) & known
+    quiet = (counts * ~inside).sum(axis=1) / np.maximum((known & ~inside).sum(axis=1), 1)
+    span = np.broadcast_to(np.asarray(nights_a_reading, float), quiet.shape)
+    dispersion = np.where(span > 1, np.maximum(_dispersion(x), 1.0 + quiet * span / _WEEKS_K), _dispersion(x))
     return _describe(x, known, best, onset, end, dispersion)
+
+
+def from_its_beginning(catches: ArrayLike, flight: Flight, nights_a_reading: ArrayLike, enough: float) -> Flight:
+    """The same flight from its first nights on.
+
+    A huge catch draws the stretch that stands out most to itself and leaves the nights before it outside. What stands
+    out (with evidence of `enough`) of the rest once that stretch is taken away, and adjoins it, belongs to the flight.
+    """
+    x = np.atleast_2d(np.asarray(catches, float))
+    night, onset = np.arange(x.shape[1]), flight.onset
+    for _ in range(_MOST_PARTS):
+        before = np.where((night >= onset[:, None]) & (onset >= 0)[:, None], np.nan, x)
+        part = find_flight(before, nights_a_reading)
+        joins = (onset >= 0) & (part.onset >= 0) & (part.evidence >= enough) & (part.end >= onset - 1 - _GAP)
+        if not joins.any():
+            break
+        onset = np.where(joins, part.onset, onset)
+    longer = _describe(x, ~np.isnan(x), flight.evidence * flight.dispersion, onset, flight.end, flight.dispersion)
+    return either(flight, replace(longer, peak=flight.peak, peak_sd=flight.peak_sd), onset != flight.onset)
+
+
+def either(first: Flight, second: Flight, which: NDArray[np.bool_]) -> Flight:
+    """The second flight where `which` (trap,), else the first."""
+    return Flight(*(np.where(which, getattr(second, f.name), getattr(first, f.name)) for f in fields(Flight)))
+
+
+def heavy_flight(catches: ArrayLike, moths: ArrayLike, nights: ArrayLike) -> tuple[Flight, Floats]:
+    """The newest run of heavy nights in each trap: a flight by its level, whatever its shape.
+
+    Parameters
+    ----------
+    catches : (trap, night) moths a night, NaN where the trap was not read or did not work
+    moths, nights : (trap,) so many moths in so many nights running are a flight; NaN where no level is on file
+
+    Returns
+    -------
+    Flight of the run, with the spread of its catch as the error of the peak, and the most moths in so many nights
+    running (trap,); onset and end -1 where the level is not reached
+    """
+    x = np.atleast_2d(np.asarray(catches, float))
+    level, span = np.asarray(moths, float), np.nan_to_num(np.asarray(nights, float), nan=1.0)
+    counts, night = np.nan_to_num(x), np.arange(x.shape[1])
+    total = np.concatenate([np.zeros((len(x), 1)), np.cumsum(counts, axis=1)], axis=1)
+    before = np.maximum(night + 1 - span[:, None], 0).astype(np.intp)
+    running = total[:, 1:] - np.take_along_axis(total, before, axis=1)
+    onset, end = np.full(len(x), -1), np.full(len(x), -1)
+    for trap in np.flatnonzero((running >= level[:, None]).any(axis=1)).tolist():
+        heavy = np.flatnonzero((running[trap] >= level[trap]) & (counts[trap] > 0))
+        last = heavy[-1] if heavy.size else np.flatnonzero(running[trap] >= level[trap])[-1]
+        busy = np.flatnonzero((counts[trap] >= level[trap] / span[trap]) & (night <= last))
+        breaks = np.flatnonzero(np.diff(busy) > _GAP)
+        onset[trap], end[trap] = busy[breaks[-1] + 1 if breaks.size else 0], busy[-1]
+    found = _describe(x, ~np.isnan(x), np.zeros(len(x)), onset, end, np.ones(len(x)))
+    inside = (night >= onset[:, None]) & (night <= end[:, None])
+    mass = np.maximum((counts * inside).sum(axis=1), 1e-9)
+    centre = (counts * inside * night).sum(axis=1) / mass
+    spread = np.sqrt((counts * inside * (night - centre[:, None]) ** 2).sum(axis=1) / mass)
+    reached = onset >= 0
+    peak, error = np.where(reached, centre, np.nan), np.where(reached, spread, np.nan)
+    return replace(found, peak=peak, peak_sd=error), running.max(axis=1, initial=0.0)
 
 
 def _drop(inside: Floats, length: Floats, outside: Floats, rest: Floats) -> Floats:

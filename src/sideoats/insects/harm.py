@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sideoats.insects.treatment import losses, pest_days_by_day
+from sideoats.insects.treatment import pest_days_by_day
 
 Floats = NDArray[np.float64]
 _ROOMY = 1e12  # a ceiling that no field reaches: a nominal threshold says nothing of crowding
@@ -22,6 +22,25 @@ def steady_progress(window: ArrayLike, days: int) -> Floats:
     """Injury done at an even pace over `window` days (place or 1, draw or 1)."""
     length = np.asarray(window, float)
     return np.asarray(np.minimum(np.arange(days)[:, None, None] / length, 1.0))
+
+
+def cut_short(progress: Floats, alive: ArrayLike) -> tuple[Floats, Floats]:
+    """Injury of pests that the days ahead kill by and by.
+
+    Parameters
+    ----------
+    progress : (day, place or 1, draw or 1) share of the injury done by each day, were none killed
+    alive : the same shape or broadcasting to it: share still alive on each day; 1 on day 0
+
+    Returns
+    -------
+    progress of what they will really do, and that as a share of what they would have done (place, draw)
+    """
+    living = np.broadcast_to(alive, np.broadcast_shapes(np.shape(alive), progress.shape))
+    done = np.cumsum(np.diff(progress, axis=0) * living[1:], axis=0)
+    whole = done[-1] + (1.0 - progress[-1]) * living[-1]
+    done = np.concatenate([np.zeros((1, *done.shape[1:])), done])
+    return np.where(whole > 0, done / np.where(whole > 0, whole, 1.0), 1.0), whole
 
 
 def multiplying_progress(
@@ -74,6 +93,11 @@ class Larva:
         """Share of a lifetime's feeding done at so many degree-days since hatch."""
         return np.asarray(np.interp(np.asarray(age, float), self.degree_days, self.done))
 
+    def until_half(self, age: ArrayLike) -> Floats:
+        """Degree-days from this age until half of the feeding still ahead is done."""
+        now = np.asarray(age, float)
+        return np.asarray(np.interp((1.0 + self.eaten_at(now)) / 2, self.done, self.degree_days) - now)
+
     def progress(self, age: ArrayLike, ahead: ArrayLike) -> Floats:
         """Share of the feeding still ahead that is done by each day.
 
@@ -95,30 +119,3 @@ def larva_from_instars(total: float, length: ArrayLike, eaten: ArrayLike) -> Lar
     steps = np.linspace(0.0, total, len(sizes) + 1)
     done = np.concatenate([[0.0], np.cumsum(parts) / parts.sum()])
     return Larva(steps, np.concatenate([[0.0], sizes]), done)
-
-
-def treatment_payoffs(
-    at_stake: ArrayLike, progress: ArrayLike, prevented: ArrayLike, cap: ArrayLike, cost: ArrayLike
-) -> Floats:
-    """Money for treating on each day and for never treating, counted from a crop without the pest.
-
-    Parameters
-    ----------
-    at_stake : (place, draw) money the injury ahead would cost if nothing capped it [USD/ac]
-    progress : (day, place or 1, draw or 1) share of it done by each treatment day
-    prevented : (day or 1, place or 1, draw or 1) share of the rest that a treatment on that day prevents
-    cap : (place, draw or 1) the most that can be lost [USD/ac]
-    cost : (place,) of one treatment [USD/ac]
-
-    Returns
-    -------
-    (place, draw, day + 1): the last is never; zero or negative [USD/ac]
-    """
-    stake = np.asarray(at_stake, float)
-    done, never = losses(np.asarray(progress, float) * stake, stake, 1.0, cap, prevented)
-    spent = np.asarray(cost, float)[:, None]
-    payoff = np.empty((stake.shape[0], done.shape[0] + 1, stake.shape[1]))
-    for day in range(done.shape[0]):
-        payoff[:, day] = -done[day] - spent
-    payoff[:, -1] = -never
-    return payoff.transpose(0, 2, 1)

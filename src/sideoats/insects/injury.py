@@ -90,23 +90,6 @@ def delay_pest_days(density: ArrayLike, field_rate: ArrayLike, days: ArrayLike) 
     return n * np.where(flat, d, np.expm1(r * d) / np.where(flat, 1.0, r))
 
 
-def cost_of_delay(
-    crop_value: ArrayLike,
-    loss_share_per_pest_day: ArrayLike,
-    prevented: ArrayLike,
-    density: ArrayLike,
-    field_rate: ArrayLike,
-    days: ArrayLike,
-) -> Array:
-    """Money lost by waiting `days` with a treatment that would have prevented a share of the injury [USD/ac].
-
-    Pest-days add up only roughly: long light infestations hurt more than short heavy ones of equal pest-days
-    (Kieckhefer, Gellner & Riedell, Agron. J. 87:785-788, 1995).
-    """
-    gathered = delay_pest_days(density, field_rate, days)
-    return _a(crop_value) * _a(loss_share_per_pest_day) * _a(prevented) * gathered
-
-
 def pest_days(
     density: ArrayLike, days: ArrayLike | None = None, method: Literal["ruppel_1983", "log_mean"] = "ruppel_1983"
 ) -> Array:

@@ -14,8 +14,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sideoats.station import km_between
+
 Floats = NDArray[np.float64]
-_EARTH_KM = 6371.0088
 
 
 @dataclass(frozen=True)
@@ -50,13 +51,9 @@ def road_hours(latitude: ArrayLike, longitude: ArrayLike, *, speed: float, windi
     latitude, longitude : (n,) degrees; a point that is not known (NaN) counts as standing at the mean of the others
     speed : [km/h]; winding : road over straight line
     """
-    lat, lon = np.radians(np.asarray(latitude, float)), np.radians(np.asarray(longitude, float))
+    lat, lon = np.asarray(latitude, float), np.asarray(longitude, float)
     lat, lon = (np.where(np.isnan(v), np.nanmean(v) if np.isfinite(v).any() else 0.0, v) for v in (lat, lon))
-    half = (
-        np.sin((lat[:, None] - lat) / 2) ** 2
-        + np.cos(lat[:, None]) * np.cos(lat) * np.sin((lon[:, None] - lon) / 2) ** 2
-    )
-    return np.asarray(2 * _EARTH_KM * np.arcsin(np.sqrt(np.clip(half, 0, 1))) * winding / speed)
+    return np.asarray(km_between(lat[:, None], lon[:, None], lat, lon) * winding / speed)
 
 
 def first_look_worth(over: float, excess: float, cost: float) -> float:

@@ -22,6 +22,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sideoats.decide.laws import quantile
+
 Array = NDArray[np.float64]
 Model = Literal["poisson", "negative binomial", "binomial", "normal"]
 
@@ -223,7 +225,7 @@ def simulate_plan(
         accepted += int(np.where(any_crossed, safe[rows, at], forced_safe).sum())
         stopped += int(any_crossed.sum())
         used[start : start + size] = at + 1
-    return PlanOutcome(accepted / fields, stopped / fields, float(used.mean()), float(np.quantile(used, 0.9)))
+    return PlanOutcome(accepted / fields, stopped / fields, float(used.mean()), float(quantile(used, 0.9)))
 
 
 def fixed_size(plan: WaldPlan, *, largest: int = 20_000) -> tuple[int, float]:

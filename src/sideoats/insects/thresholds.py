@@ -1,12 +1,14 @@
 """Looking thresholds up in published tables, for many places at once, and turning them into what a pest costs.
 
 A nominal threshold rests on experience and moves with neither price nor cost.  To weigh it in money it is read as the
-density at which the injury ahead just pays for a treatment: a count at twice the threshold puts twice that at stake.
+density at which control just paid in the case that it was printed for: a reference cost, price, yield and year, which
+are facts.  That fixes what one pest costs; price and yield scale it, and a grower's own cost is only subtracted.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -45,16 +47,61 @@ def first_known(candidates: Sequence[tuple[str, Floats, Floats]]) -> tuple[NDArr
     return who, low, high
 
 
-def at_stake_by_threshold(density: ArrayLike, threshold: ArrayLike, cost: ArrayLike, usual_efficacy: float) -> Floats:
-    """Money at stake by a nominal threshold: what control costs there, over what control prevents [USD/ac].
+def bounded_loss(loss: ArrayLike, most: ArrayLike) -> Floats:
+    """Loss that follows a straight line while small and nears `most` without a corner, ``x / sqrt(1 + (x/most)^2)``.
 
-    `density` and `threshold` (place, draw) in the same unit, `cost` (place,) USD/ac; at the threshold, a treatment of
-    usual efficacy that stops everything ahead just pays. Not finite at a threshold of zero, which control that costs
-    nothing has.
+    Published slopes were measured on the straight part; no number of pests takes more than the crop has.  Both in the
+    same unit; an infinite `most` leaves the line as it is, and nothing can be lost where `most` is zero.
     """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.asarray(density, float) / np.asarray(threshold, float)
-        return np.asarray(ratio * np.asarray(cost, float)[:, None] / usual_efficacy)
+    x, roof = np.broadcast_arrays(np.asarray(loss, float), np.asarray(most, float))
+    some = roof > 0
+    ratio = np.where(some, x / np.where(some, roof, 1.0), 0.0)
+    return np.where(some, x / np.sqrt(1.0 + ratio * ratio), 0.0)
+
+
+def line_at_loss(loss: ArrayLike, most: ArrayLike) -> Floats:
+    """The straight line's value at which `bounded_loss` gives this loss: its inverse; infinite where it never does."""
+    y, roof = np.broadcast_arrays(np.asarray(loss, float), np.asarray(most, float))
+    reached = (y < roof) & (roof > 0)
+    ratio = np.where(reached, y / np.where(roof > 0, roof, 1.0), 0.0)
+    return np.where(reached, y / np.sqrt(1.0 - ratio * ratio), np.where(y <= 0, 0.0, np.inf))
+
+
+@dataclass(frozen=True)
+class Reference:
+    """The case in which a printed threshold is taken to break even.
+
+    Attributes
+    ----------
+    cost : of control [USD/ac]
+    price : of the crop [USD per unit of yield]; yields : without the pest [unit of yield/ac]
+    prevented : share of the loss that control prevents
+    year : of price and cost
+    most : greatest share of the crop that the pest can take
+    by_share : the pest takes a share of the crop; else so much of it, whatever the yield
+    """
+
+    cost: float
+    price: float
+    yields: float
+    prevented: float
+    year: str
+    most: float
+    by_share: bool
+
+    def line(self, price: ArrayLike, yields: ArrayLike) -> Floats:
+        """Money that a density at the threshold costs on the straight line, at any price and yield [USD/ac]."""
+        at_level = line_at_loss(self.cost / self.prevented, self.most * self.price * self.yields)
+        times = np.asarray(price, float) / self.price
+        return np.asarray(at_level * times * (np.asarray(yields, float) / self.yields if self.by_share else 1.0))
+
+    def break_even(self, cost: ArrayLike, price: ArrayLike, yields: ArrayLike, prevented: ArrayLike) -> Floats:
+        """The multiple of the threshold at which control just pays here; infinite where it never does."""
+        worth = self.most * np.asarray(price, float) * np.asarray(yields, float)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # control that prevents nothing never pays
+            needed = np.asarray(cost, float) / np.asarray(prevented, float)
+            times = line_at_loss(needed, worth) / self.line(price, yields)
+        return np.asarray(np.where(np.isnan(times), np.inf, times))
 
 
 def scaled_table(cost: ArrayLike, value: ArrayLike, coefficient: float, offset: ArrayLike) -> Floats:

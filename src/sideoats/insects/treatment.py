@@ -73,62 +73,6 @@ def pest_days_by_day(
     return before, before[-1] + tail
 
 
-def loss_per_pest_day(
-    injury_level: ArrayLike, gain: ArrayLike, rate: ArrayLike, ceiling: ArrayLike, injury_days: ArrayLike
-) -> Floats:
-    """Share of yield lost per pest-day, from a published injury level.
-
-    At the injury level the loss that treatment would prevent just pays for it, so the pest-days that follow from that
-    density cost `gain` of the yield. All arguments (draw,); injury level and ceiling in count per unit, rate [1/day].
-    """
-    level, roof = np.asarray(injury_level, float), np.asarray(ceiling, float)
-    r = np.maximum(np.asarray(rate, float), _LEAST_RATE)
-    whole = roof / r * np.log1p(level / roof * np.expm1(np.minimum(r * np.asarray(injury_days, float), _MOST_LOG)))
-    return np.asarray(np.asarray(gain, float) / whole, dtype=np.float64)
-
-
-def density_of_equal_injury(
-    density: ArrayLike, injury_days: ArrayLike, rate: ArrayLike, days_left: ArrayLike
-) -> Floats:
-    """Density that does in `days_left` the injury that `density` does in `injury_days`; infinite where none are left.
-
-    The pest-days of the logistic curve, ``K/r ln(1 + m/K (exp(r t) - 1))``, set equal and solved for m: the ceiling K
-    falls out. All arguments broadcast: densities in count per unit, days [day], rate [1/day].
-    """
-    r = np.maximum(np.asarray(rate, float), _LEAST_RATE)
-    long, short = (np.expm1(np.minimum(r * np.asarray(t, float), _MOST_LOG)) for t in (injury_days, days_left))
-    with np.errstate(divide="ignore"):
-        return np.asarray(np.where(short > 0, np.asarray(density, float) * long / short, np.inf), dtype=np.float64)
-
-
-def losses(
-    before: Floats, whole: Floats, slope: ArrayLike, cap: ArrayLike, prevented: ArrayLike
-) -> tuple[Floats, Floats]:
-    """Share of yield lost when treated on each day, and when never treated.
-
-    Parameters
-    ----------
-    before, whole : as `pest_days_by_day` returns
-    slope : (draw,) share lost per pest-day; cap : (draw,) greatest share lost
-    prevented : (place or 1, draw), or (day, place or 1, draw) where it changes with the day, share of the injury after
-        the treatment that it prevents
-
-    Returns
-    -------
-    (day, place, draw), (place, draw), shares 0 to cap
-    """
-    top, kept, per_day = np.asarray(cap, float), 1.0 - np.asarray(prevented, float), np.asarray(slope, float)
-    never = np.minimum(whole * per_day, top)
-    done = np.empty_like(before)
-    rest, weight = np.broadcast_to(kept * never, before.shape), np.broadcast_to(1.0 - kept, before.shape)
-    for day in range(len(before)):  # one day at a time keeps the working set in cache
-        np.multiply(before[day], per_day, out=done[day])
-        np.minimum(done[day], top, out=done[day])
-        done[day] *= weight[day]
-        done[day] += rest[day]
-    return done, never
-
-
 def triangular(uniform: ArrayLike, low: float, mid: float, high: float) -> Floats:
     """Draws between low and high with a peak at mid, from uniform numbers: how a range with a middle is carried."""
     u = np.asarray(uniform, float)

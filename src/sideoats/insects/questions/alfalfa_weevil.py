@@ -1,68 +1,189 @@
-"""Treat this alfalfa for weevil, cut it early, or leave it?"""
+"""Treat this alfalfa for weevil, cut it early, or leave it? A case of treat by count."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from datetime import date
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.errors import InputError
-from sideoats.facts import Facts
-from sideoats.insects.harm import steady_progress
-from sideoats.insects.questions._count import (
-    DAYS,
-    Case,
-    common_inputs,
-    cost_of,
-    count_draws,
-    crop_value,
+from sideoats.families.counted import Counted, count_draws, one_count
+from sideoats.families.treat_by_count import problem_of
+from sideoats.families.treated import (
+    Printed,
+    Worth,
+    assumed_units,
     price_moves,
-    weigh,
+    treated_case,
+    treated_inputs,
+    worth_of,
 )
-from sideoats.insects.thresholds import saved_by_scaled_table, scaled_table
+from sideoats.families.treating import DAYS, Way
+from sideoats.insects.harm import cut_short, steady_progress
+from sideoats.insects.thresholds import Reference, bounded_loss, saved_by_scaled_table, scaled_table
 from sideoats.insects.treatment import triangular
-from sideoats.question import Answers, Context, Option, Places, Question, Table
-from sideoats.schema import Field
+from sideoats.problem import Choice, Problem, labelled
+from sideoats.question import Context, Places, Question, Table
+from sideoats.vocabulary import see
 from sideoats.weather.degree_days import degree_days
+from sideoats.words import Day, Measured, Name, Said, Share, Term, say
 
 Floats = NDArray[np.float64]
-_F = "insects/alfalfa_weevil."
-_FRESH = 7
-CUT = Option("cut-early", "Cut now instead of treating", day=0)
+Bools = NDArray[np.bool_]
+NAME, FACTS, UNIT, SAMPLE = "alfalfa-weevil", "insects/alfalfa_weevil.", "larvae/stem", "stem"
+SEASON, CUTTING, HAY = "alfalfa-weevil-larvae", "alfalfa-first-cutting", "alfalfa hay"
+CUT = Choice("cut-early", labelled("cut-early"), day=0, trouble="pass", kind="cut")
 INPUTS = (
-    Field("counts", "counts", "larvae shaken from each stem", high=200, example="2,0,4", fresh_days=_FRESH,
-          found_in=("evidence:weevil_counts.counts",)),
-    Field("mean", "number", "mean larvae per stem, with n", low=0, high=200),
-    Field("n", "number", "stems looked at, with mean", low=1, high=10_000),
-    Field("height", "number", "stem height", unit="in", low=1, high=60, required=True, example="18 in",
-          fresh_days=_FRESH, found_in=("evidence:weevil_counts.height",)),
-    Field("in_bud", "share", "share of plants in bud", fresh_days=_FRESH, found_in=("evidence:weevil_counts.in_bud",)),
-    Field("tips_fed", "share", "share of stems with tips fed on", fresh_days=_FRESH,
-          found_in=("evidence:weevil_counts.tips_fed",)),
-    *common_inputs("alfalfa-weevil", "ton/ac", "USD/ton", "alfalfa hay"),
-)  # fmt: skip
+    see("weevil_counts.counts"),
+    see("weevil_counts.mean"),
+    see("weevil_counts.n"),
+    see("weevil_counts.height", needed=True),
+    see("weevil_counts.in_bud"),
+    see("weevil_counts.tips_fed"),
+    *treated_inputs(NAME, "ton/ac", "USD/ton", HAY),
+)
 
 
-def _check(values: dict[str, Any]) -> None:
-    if (values["counts"] is None) == (values["mean"] is None):
-        raise InputError("exactly one of counts and mean is needed", where="alfalfa-weevil",
-                         expected="counts=2,0,4,... stem by stem, or mean= with n=",
-                         todo="shake 10 stems from each of five places into a bucket")  # fmt: skip
-    if values["price"] is None:
-        raise InputError("the hay's price is not known", where="alfalfa-weevil price",
-                         expected="price='180 USD/ton', and yield= to weigh cutting early")  # fmt: skip
+def pose(table: Table, context: Context) -> Problem:
+    """Treating on day 0 to 14 and cutting today, against leaving it, for every field of the table."""
+    facts = context.facts
+    worth = worth_of(table, context, _usual(context), NAME, ("ton/ac", "USD/ton"))
+    price, offset = np.where(worth.price > 0, worth.price, np.nan), _offset(table, context)
+    counted, level = _counted(table, context), _level(worth, price, offset, context)
+    saved = saved_by_scaled_table(
+        counted.density,
+        price[:, None],
+        facts.value(FACTS + "coefficient"),
+        offset[:, None],
+        facts[FACTS + "domain"].low,
+    )
+    moves = price_moves(table, context, HAY)
+    most = facts.value(FACTS + "most_lost") * worth.crop
+    whole = bounded_loss(np.nan_to_num(saved * moves), np.nan_to_num(most)[:, None])
+    done, before = cut_short(_feeding(context), _after_cutting(table, context))
+    stake, here = whole * before, np.broadcast_to(before, whole.shape).mean(axis=1)
+    pays = level / np.maximum(here, 1e-9)
+    pays = np.where(pays < facts.value(FACTS + "most_seen"), pays, np.nan)
+    total = degree_days_this_year(table, context)
+    needs = {
+        "counts": counted.unknown,
+        "price": np.isnan(price),
+        "height": ~table.known("height"),
+        "species": _out_of_season(context, total) & (counted.mean >= 0.5 * level),
+    }
+    known = ~np.any(list(needs.values()), axis=0)
+    tips = np.nan_to_num(table.number("tips_fed")) >= facts.value(FACTS + "tip_feeding")
+    case = treated_case(
+        table,
+        context,
+        NAME,
+        counted,
+        worth,
+        "alfalfa",
+        unit=UNIT,
+        printed=Printed(Name(facts.by(FACTS + "table")), level, level),
+        known=known,
+        sample=SAMPLE,
+        stake=stake,
+        done=done,
+        lines=(pays, pays),
+        stage=Term(np.full(len(table), "", dtype=object)),
+        needs=needs,
+        soon=np.where(tips & counted.unknown, 1.0, np.where(needs["species"], 1.0, np.nan)),
+        ways=(_cutting(table, context, whole, stake, worth),),
+        heads=(
+            (needs["species"], f"{NAME}.species.need"),
+            (tips & needs["counts"], f"{NAME}.tips.need"),
+            (needs["counts"] | needs["height"], f"{NAME}.counts.need"),
+            (needs["price"], f"{NAME}.price.need"),
+            (_cut_soon(table, context), f"{NAME}.cut-soon.wait"),
+        ),
+        reasons=(
+            *_reasons(table, context, worth, level, total, tips & known),
+            assumed_units(counted, SAMPLE, known & ~table.known("counts") & np.isnan(table.number("n"))),
+        ),
+        cautions=tuple(say(f"{NAME}.caution.{which}") for which in ("resistance", "bucket", "stubble")),
+        values={"tips": Share(np.nan_to_num(table.number("tips_fed")))},
+        quantities={
+            "injury_level_published": (level, UNIT),
+            "degree_days_this_year": (total, "degF day"),
+        },
+    )
+    return problem_of(table, context, case)
 
 
-def offset_for(height: Floats, facts: Facts) -> tuple[Floats, NDArray[np.object_]]:
-    """The table's offset [larvae/stem] and its name of the height class; NaN and "" below its shortest stems."""
-    offset, name = np.full(height.shape, np.nan), np.full(height.shape, "", dtype=object)
-    for words, low, below, value in facts[_F + "offset"].rows:
-        inside = (height >= low) & (height < below)
-        offset[inside], name[inside] = value, words
-    return offset, name
+def _usual(context: Context) -> Reference:
+    """What stands in for a cost and a yield that nobody gave; for a price nothing does, the table goes by it."""
+    facts = context.facts
+    cost, yields = facts.value("insects/treatment.usual_cost"), facts.value(FACTS + "usual_yield")
+    return Reference(cost, np.nan, yields, 1.0, "", facts.value(FACTS + "most_lost"), True)
+
+
+def _counted(table: Table, context: Context) -> Counted:
+    usual = np.full(len(table), context.facts.value(FACTS + "usual_mean"))
+    units = context.facts.value("insects/counting.usual_units")
+    return count_draws(
+        table, context, "alfalfa weevil", counts="counts", mean="mean", k_fact=FACTS + "k", usual=usual, units=units
+    )
+
+
+def _offset(table: Table, context: Context) -> Floats:
+    """(place,) the table's offset by stem height [larvae/stem]; stems shorter than its first row are put with it."""
+    rows = context.facts[FACTS + "offset"].rows
+    height = table.number("height")
+    edges, offsets = np.array([row[1] for row in rows[1:]]), np.array([row[3] for row in rows])
+    return np.asarray(offsets[np.searchsorted(edges, np.nan_to_num(height), side="right")], dtype=np.float64)
+
+
+def _level(worth: Worth, price: Floats, offset: Floats, context: Context) -> Floats:
+    """(place,) larvae a stem from which treating pays, by the printed table's own line."""
+    level = scaled_table(worth.cost, price, context.facts.value(FACTS + "coefficient"), offset)
+    context.facts[FACTS + "table"]
+    return np.where(level < context.facts.value(FACTS + "most_seen"), np.maximum(level, 0.0), np.nan)
+
+
+def _feeding(context: Context) -> Floats:
+    span = context.facts[FACTS + "feeding_days"]
+    window = triangular(context.outlook.uniform("alfalfa weevil days"), span.low, span.mid, span.high)
+    return steady_progress(window[None, :], DAYS)
+
+
+def _stopped(context: Context) -> Floats:
+    """(draw,) share of the feeding still ahead that a cutting ends."""
+    kills = context.facts[FACTS + "cut_kills"]
+    return triangular(context.outlook.uniform("alfalfa cutting"), kills.low, kills.mid, kills.high)
+
+
+def _after_cutting(table: Table, context: Context) -> Floats:
+    """(day, place, draw) share of the feeding that goes on: most of it ends with the planned cutting."""
+    cut = np.nan_to_num(table.days_until("harvest_date", context.on), nan=np.inf)
+    standing = np.arange(DAYS)[:, None] <= np.where(cut < 0, np.inf, cut)
+    return np.where(standing[..., None], 1.0, 1.0 - _stopped(context))
+
+
+def _cut_soon(table: Table, context: Context) -> Bools:
+    """(place,) True where the cutting comes before the next usual look."""
+    days = table.days_until("harvest_date", context.on)
+    return np.asarray((days >= 0) & (days <= context.facts["insects/counting.next_look"].high))
+
+
+def _cutting(table: Table, context: Context, whole: Floats, stake: Floats, worth: Worth) -> Way:
+    """Cutting today: ends most of the feeding, gives up the growth until the planned cutting, moves other work.
+
+    `whole` is what the larvae would cost if nothing were ever cut, `stake` what they cost until the planned cutting.
+
+    That regrowth starts sooner is not counted, so an early cutting is not made to look better than it is.
+    """
+    facts, out = context.facts, context.outlook
+    growth = facts[FACTS + "growth_days"]
+    in_bud = np.nan_to_num(table.number("in_bud")) > facts.value(FACTS + "cut_in_bud")
+    early = np.where(in_bud, 0.0, np.clip(table.days_until("harvest_date", context.on), 0.0, None))
+    days = triangular(out.uniform("alfalfa growth"), growth.low, growth.mid, growth.high)
+    given_up = np.nan_to_num(np.minimum(early[:, None] / days, 1.0) * worth.crop[:, None])
+    moved = out.between("alfalfa moved cutting", *facts.span(FACTS + "cut_moved"))
+    spared = stake - whole * (1.0 - _stopped(context))
+    unknown = ~in_bud & (np.isnan(early) | ~(table.known("yield") | table.known("crop_value")))
+    return Way(CUT, spared - given_up - moved, unknown, say(f"{NAME}.barred.no-date"))
 
 
 def degree_days_this_year(table: Table, context: Context) -> Floats:
@@ -70,157 +191,81 @@ def degree_days_this_year(table: Table, context: Context) -> Floats:
 
     NaN without a record, or where it lacks too many of these days: a sum of the rest would be taken for a late season.
     """
-    on, base = context.on, (context.facts.value(_F + "base") - 32.0) / 1.8
+    on, base = context.on, (context.facts.value(FACTS + "base") - 32.0) / 1.8
     known: dict[str, float] = {}
-    days = (on - date(on.year, 1, 1)).days
+    begun = context.region.last("degree-day-year", on)
+    days = (on - begun).days
     most = context.facts.value("weather/pace.most_missing") * days
     for station, record in context.outlook.records.items():
         if record.lacking(("tmax", "tmin"), on, days) > most:
             continue
-        year = slice(max(0, record.index(date(on.year, 1, 1))), max(0, record.index(on)))
+        year = slice(max(0, record.index(begun)), max(0, record.index(on)))
         daily = degree_days(record.usable("tmax")[year], record.usable("tmin")[year], base)
         known[station] = float(np.nansum(daily)) * 1.8 if daily.size else np.nan
     return np.array([known.get(str(s), np.nan) for s in table.text("station")])
 
 
-def _stage_words(total: float, facts: Facts) -> str:
-    for low, below, words in facts.by_id[_F + "stages"].rows:
-        if low <= total < below:
-            return str(words)
-    return ""
-
-
-def _cutting(table: Table, context: Context, at_stake: Floats, in_bud: NDArray[np.bool_]) -> tuple[Floats, Any]:
-    """What cutting today pays (place, draw), and where it cannot be weighed (place,).
-
-    It gives up the growth of the days until the planned cutting, costs the moving of the work, and ends most of the
-    feeding.  That regrowth starts sooner is not counted, so an early cutting is not made to look better than it is.
-    """
-    facts, out = context.facts, context.outlook
-    kills, growth = facts[_F + "cut_kills"], facts[_F + "growth_days"]
-    early = np.clip(table.days_until("harvest_date", context.on), 0.0, None)
-    early = np.where(in_bud, 0.0, early)
-    days = triangular(out.uniform("alfalfa growth"), growth.low, growth.mid, growth.high)
-    given_up = np.minimum(np.nan_to_num(early)[:, None] / days, 1.0) * crop_value(table)[:, None]
-    moved = out.between("alfalfa moved cutting", *facts.span(_F + "cut_moved"))
-    stopped = triangular(out.uniform("alfalfa cutting"), kills.low, kills.mid, kills.high)
-    unknown = ~in_bud & (np.isnan(early) | np.isnan(crop_value(table)))
-    return -np.nan_to_num(given_up) - moved - at_stake * (1.0 - stopped), unknown
-
-
-def answer(table: Table, context: Context) -> Answers:
-    """What the printed table's inverse says larvae cost, against a treatment and against cutting now."""
-    facts, n = context.facts, len(table)
-    counted = count_draws(table, context, "alfalfa weevil", counts="counts", mean="mean", k_fact=_F + "k")
-    given = table.number("price")
-    price, cost, value = np.where(given > 0, given, np.nan), cost_of(table, context), crop_value(table)
-    offset, rows = offset_for(table.number("height"), facts)
-    coefficient, domain = facts.value(_F + "coefficient"), facts[_F + "domain"]
-    facts[_F + "table"]
-    level = np.maximum(scaled_table(cost, price, coefficient, offset), 0.0)
-    saved = saved_by_scaled_table(
-        counted.density, price[:, None], coefficient, np.nan_to_num(offset)[:, None], domain.low
-    )
-    most = facts.value(_F + "most_lost")
-    cap = np.where(np.isnan(value), np.inf, value * most)
-    stake = np.minimum(saved * price_moves(table, context, "alfalfa hay"), cap[:, None])
-    in_bud = np.nan_to_num(table.number("in_bud")) > facts.value(_F + "cut_in_bud")
-    missing = counted.unknown | np.isnan(price) | np.isnan(offset)
-    pays, unknown = _cutting(table, context, np.where(missing[:, None], 0.0, stake), in_bud)
-    feeding = facts[_F + "feeding_days"]
-    window = triangular(context.outlook.uniform("alfalfa weevil days"), feeding.low, feeding.mid, feeding.high)
-    tips = np.nan_to_num(table.number("tips_fed")) >= facts.value(_F + "tip_feeding")
-    total = degree_days_this_year(table, context)
-    resistance = facts[_F + "resistance"]
-    case = Case(
-        counted=counted, low=level, high=level, unit=np.full(n, "larvae per stem", dtype=object),
-        publisher=np.array([f"Printed table for stems of {row}" if row else "" for row in rows], dtype=object),
-        at_stake=stake, progress=steady_progress(window[None, :], DAYS), cap=cap, missing=missing,
-        missing_headline=_missing_headline(table, counted.unknown, price, tips, total, facts),
-        missing_look=np.where(tips, 1.0, np.nan), nominal=np.zeros(n, bool),
-        reasons=_reasons(context, cost / price, in_bud, unknown, tips, total),
-        cautions=lambda i: [
-            resistance.text,
-            "Shaking stems into a bucket misses some larvae; counts differ from person to person.",
-            "After cutting, look at the stubble and regrowth: larvae under the windrow go on feeding.",
-        ],
-        quantities={
-            "injury_level_published": (level, "larvae/stem"),
-            "crop_value": (value, "USD/ac"),
-            "degree_days_this_year": (total, "degF day"),
-        },
-        extra=(CUT, pays, unknown, "no planned cutting date, yield or price: cutting early cannot be weighed"),
-    )  # fmt: skip
-    return weigh(table, context, "alfalfa weevil", case)
-
-
-def _missing_headline(
-    table: Table, uncounted: Any, price: Floats, tips: Any, total: Floats, facts: Facts
-) -> Callable[[int], str]:
-    fed = table.number("tips_fed")
-
-    def headline(i: int) -> str:
-        if not uncounted[i] and np.isnan(price[i]):
-            return "No hay price on file: the table goes by it."
-        if not uncounted[i] and np.isfinite(table.number("height")[i]):
-            return "The table begins at stems of 10 in: look again as they grow."
-        if tips[i]:
-            return f"{100 * fed[i]:.0f} % of stems with tips fed on: shake stems and count larvae tomorrow."
-        stage = _stage_words(total[i], facts)
-        season = f" ({total[i]:.0f} degF days since 1 January: {stage})" if stage else ""
-        return f"No weevil larvae counted lately{season}: shake 10 stems from each of five places."
-
-    return headline
+def _out_of_season(context: Context, total: Floats) -> Bools:
+    """(place,) True where no larvae of the first cutting feed: by degree-days where they are known, else by the day."""
+    days = context.facts[FACTS + "larvae_days"]
+    by_day = not context.region.holds(SEASON, context.on)
+    return np.asarray(np.where(np.isnan(total), by_day, (total < days.low) | (total > days.high)), dtype=bool)
 
 
 def _reasons(
-    context: Context, ratio: Floats, in_bud: Any, unknown: Any, tips: Any, total: Floats
-) -> Callable[[int], list[str]]:
+    table: Table, context: Context, worth: Worth, level: Floats, total: Floats, tips: Bools
+) -> tuple[Said, ...]:
     facts = context.facts
-    domain, coefficient = facts.by_id[_F + "domain"], facts.by_id[_F + "coefficient"]
-    bud, base = facts[_F + "cut_in_bud"].mid, facts.value(_F + "base")
-    whose, hatch = facts.choose("insects/alfalfa_weevil_hatch")
+    bud, domain, stages = facts[FACTS + "cut_in_bud"], facts[FACTS + "domain"], facts[FACTS + "stages"]
+    height, ratio = table.number("height"), worth.cost / np.where(worth.price > 0, worth.price, np.nan)
+    first = facts[FACTS + "offset"].rows[0][1]
+    at = np.searchsorted([row[0] for row in stages.rows], np.nan_to_num(total), side="right") - 1
+    of = np.where(np.isnan(total), "", np.array([row[2] for row in stages.rows], dtype=object)[at])
 
-    def reasons(i: int) -> list[str]:
-        lines = [f"The table follows {coefficient.mid:g} x cost/price less an offset, which is how money is reckoned."]
-        if not domain.low <= ratio[i] <= domain.high:
-            lines.append(
-                f"Cost over price is {ratio[i]:.3f}, outside what the table prints ({domain.low:g} to "
-                f"{domain.high:g}): its straight line is carried on."
-            )
-        if in_bud[i]:
-            lines.append(f"More than {100 * bud:.0f} % of plants are in bud: the table says to cut, not to treat.")
-        if unknown[i]:
-            lines.append("Give the planned cutting date and the yield to have cutting early weighed.")
-        if tips[i]:
-            lines.append("Tip feeding has reached the share at which North Dakota would treat before the first cut.")
-        stage = _stage_words(total[i], facts)
-        if stage:
-            lines.append(
-                f"{total[i]:.0f} degF days since 1 January, base {base:g} degF: {stage} (Kansas); eggs hatch from "
-                f"{hatch.low:g} by {whose.replace('_', ' ').title()}."
-            )
-        return lines
+    def because(code: str, **values: Any) -> Said:
+        return say(f"{NAME}.because.{code}", **values)
 
-    return reasons
+    return (
+        because("table", level=Measured(np.round(level, 1), unit=UNIT), height=Measured(height, unit="in")),
+        because("outside", low=Measured(domain.low, fact=domain.id), high=domain.high, ratio=Measured(ratio)).where(
+            (ratio < domain.low) | (ratio > domain.high)
+        ),
+        because("short", height=Measured(height, unit="in"), first=Measured(float(first), unit="in")).where(
+            height < first
+        ),
+        because("bud", share=Share(bud.mid, fact=bud.id)).where(table.number("in_bud") > bud.mid),
+        because("cutting").where(~table.known("harvest_date") & ~(table.number("in_bud") > bud.mid)),
+        because("tips", by=Name(facts.by(FACTS + "tip_feeding"), fact=FACTS + "tip_feeding")).where(tips),
+        because(
+            "degree-days",
+            total=Measured(np.round(total)),
+            stage=Term(of, of="weevil"),
+            since=Day(np.datetime64(context.region.last("degree-day-year", context.on))),
+            by=Name(facts.by(stages.id), fact=stages.id),
+        ),
+    )
 
 
-def _in_season(table: Table, context: Context) -> NDArray[np.bool_]:
+def _in_season(table: Table, context: Context) -> Bools:
     """Counted lately, or a spring whose degree-days lie between the first look and pupation."""
     seen = table.known("counts") | table.known("tips_fed")
-    if context.on.month > 6:
+    if not context.region.holds(CUTTING, context.on):
         return np.asarray(seen)
-    total, facts = degree_days_this_year(table, context), context.facts
-    last = max(float(low) for low, _, words in facts[_F + "stages"].rows if "pupae" in words)
-    return np.asarray(seen | ((total >= facts.value(_F + "scout_from")) & (total <= last)))
+    total, last = degree_days_this_year(table, context), context.facts[FACTS + "larvae_days"].high
+    return np.asarray(seen | ((total >= context.facts.value(FACTS + "scout_from")) & (total <= last)))
+
+
+def _check(values: dict[str, Any]) -> None:
+    one_count(values, question=NAME, ways=("counts", "mean"), single="counts", instead=("tips_fed",), sized=False)
 
 
 QUESTION = Question(
-    name="alfalfa-weevil", room="insects", title="Treat this alfalfa for weevil, or cut it early?",
-    about="Whether treating weevil larvae pays, from larvae per stem, stem height, hay price and cost, against cutting "
-    "now and against leaving them.",
-    inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=("alfalfa",)), size="acres",
-    in_season=_in_season, check=_check,
-    limits="First cutting, stems of 10 in and more. The table's publisher is not named in what was read, and other "
-    "published counts are by sweep or by 30 stems; what an early cutting saves is common practice.",
-)  # fmt: skip
+    name=NAME,
+    room="insects",
+    inputs=INPUTS,
+    pose=pose,
+    places=Places(kinds=("field",), crops=("alfalfa",)),
+    size="acres",
+    in_season=_in_season,
+    check=_check,
+)

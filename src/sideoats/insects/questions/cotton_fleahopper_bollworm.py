@@ -1,87 +1,260 @@
-"""Treat this cotton for fleahoppers; and what is known of bollworms?"""
+"""Treat this cotton for fleahoppers or bollworms? A case of treat by count."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.errors import InputError
-from sideoats.insects.questions._count import count_draws
-from sideoats.insects.questions._tables import Sampled, TablePest, table_question
-from sideoats.question import Context, Table
-from sideoats.schema import Field
+from sideoats.families.counted import Counted, count_means, one_count, share_draws, spread
+from sideoats.families.treat_by_count import problem_of
+from sideoats.families.treated import (
+    Printed,
+    Worth,
+    assumed_units,
+    pays_from,
+    published,
+    reference_of,
+    treated_case,
+    treated_inputs,
+    worth_of,
+)
+from sideoats.families.treating import DAYS
+from sideoats.insects.harm import steady_progress
+from sideoats.insects.thresholds import bounded_loss, line_at_loss
+from sideoats.insects.treatment import triangular
+from sideoats.problem import Problem
+from sideoats.question import Context, Places, Question, Table
+from sideoats.replies import READER
+from sideoats.vocabulary import see
+from sideoats.words import Measured, Name, Said, Share, Term, say, sentence
 
-_F = "insects/cotton_fleahopper"
-_FRESH = 7
-_PLANTS = 100.0
-STAGES = ("seedling", "squaring", "first bloom", "bloom", "boll", "cutout")
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+NAME = "cotton-fleahopper-bollworm"
+FLEA, WORM = "insects/cotton_fleahopper", "insects/cotton_bollworm"
+PLANTS, GRAMS = 100.0, 453.6
+MOST = 5.0  # fleahoppers a terminal; more is a number per 100 terminals
+INPUTS = (
+    see("cotton_counts.fleahoppers", name="counts"),
+    see("cotton_counts.mean"),
+    see("cotton_counts.n"),
+    see("cotton_counts.stage", needed=True, also=("place.stage",)),
+    see("cotton_counts.square_set"),
+    see("cotton_counts.damaged_squares"),
+    see("cotton_counts.fruit"),
+    see("cotton_counts.larvae_per_100"),
+    *treated_inputs(NAME, "lb/ac", "USD/lb", "cotton"),
+)
 
 
-def _sampled(table: Table, context: Context, units: Sequence[str]) -> Sampled:
-    counted = count_draws(table, context, "cotton fleahopper", counts="counts", mean="mean", k_fact=f"{_F}.k")
-    return Sampled(np.full(len(table), "100 plants", dtype=object), counted.per(1 / _PLANTS))
+def pose(table: Table, context: Context) -> Problem:
+    """Treating on day 0 to 14 against leaving it: for fleahoppers, or for bollworms where they are further over."""
+    facts = context.facts
+    reference = reference_of(facts, FLEA)
+    worth = worth_of(table, context, reference, NAME, ("lb/ac", "USD/lb"))
+    (flea_low, flea_high), (worm_low, _) = (_printed(table, context, prefix) for prefix in (FLEA, WORM))
+    fleas, fruit = _fleahoppers(table, context, flea_low), _damage(table, context, worm_low)
+    worms = _by_worms(table, fleas, flea_low, worm_low)
+    counted, squares = fleas.but(worms, fruit), _squares(table, context)
+    needs = _needs(table, context, counted, worms, flea_low, worm_low)
+    known = ~np.any(list(needs.values()), axis=0)
+    level = spread(context, f"{NAME} threshold", flea_low, flea_high)
+    feeding = fleas.density / level * (reference.line(worth.price, worth.yields) * squares)[:, None]
+    stake = np.where(worms[:, None], _worm_stake(table, context, fruit, worth, reference.yields), feeding)
+    most = np.where(worms, facts.value(f"{WORM}.most_lost"), reference.most) * worth.crop
+    low, high = pays_from(reference, worth, flea_low / squares, flea_high / squares, most=PLANTS * 5)
+    pays = _worm_pays(table, context, worth, reference.yields)
+    past = ~worms & np.isnan(flea_low) & known
+    unit = _by(worms, np.where(table.text("stage") == "squaring", "% of squares", "% of fruit"), "/100 terminals")
+    by = _by(worms, facts.by(f"{WORM}.threshold"), facts.by(f"{FLEA}.threshold"))
+    line = np.where(worms, 100 * worm_low, flea_low), np.where(worms, 100 * worm_low, flea_high)
+    case = treated_case(
+        table,
+        context,
+        NAME,
+        counted,
+        worth,
+        "cotton",
+        unit=unit,
+        printed=Printed(Name(by), *line),
+        known=known,
+        sample=_by(worms, "fruit", "terminal"),
+        stake=bounded_loss(np.where(past[:, None], 0.0, np.nan_to_num(stake)), most[:, None]),
+        done=_feeding(context),
+        lines=(np.where(worms, pays, low), np.where(worms, pays, high)),
+        stage=Term(table.text("stage"), of="cotton_counts.stage"),
+        needs=needs,
+        over=past,
+        soon=_soon(context, needs),
+        heads=tuple((rows, f"{NAME}.{what}.need") for what, rows in needs.items() if what != "stage"),
+        reasons=(
+            *published(reference, by, *line, unit, money=~worms),
+            *_reasons(table, context, counted, known, worms),
+        ),
+        cautions=_cautions(table),
+    )
+    return problem_of(table, context, case)
 
 
-def _bollworm_words(table: Table, context: Context) -> Callable[[int], list[str]]:
-    """Bollworm figures are from memory only: shown beside the call, nothing is decided by them."""
-    squares = context.facts["insects/cotton_bollworm.damaged_squares"]
-    larvae = context.facts["insects/cotton_bollworm.larvae"]
-    seen = table.known("damaged_squares") | table.known("larvae_per_100")
-
-    def words(i: int) -> list[str]:
-        if not seen[i]:
-            return []
-        return [
-            f"Bollworm: no sourced threshold is on file. From memory, Bt cotton at {100 * squares.mid:.0f} % damaged "
-            f"squares with live larvae, other cotton at {larvae.low:g} to {larvae.high:g} small larvae per 100 plants: "
-            "ask locally."
-        ]
-
-    return words
+def _by(worms: Bools, worm: Any, flea: Any) -> NDArray[np.object_]:
+    return np.asarray(np.where(worms, worm, flea), dtype=object)
 
 
-def _adjust(table: Table, context: Context) -> tuple[NDArray[np.float64], Callable[[int], list[str]]]:
-    return np.ones(len(table)), _bollworm_words(table, context)
+def _feeding(context: Context) -> Floats:
+    span = context.facts[f"{FLEA}.injury_days"]
+    window = triangular(context.outlook.uniform(f"{NAME} days"), span.low, span.mid, span.high)
+    return steady_progress(window[None, :], DAYS)
+
+
+def _soon(context: Context, needs: Mapping[str, Bools]) -> Floats:
+    """Tomorrow where treating may be due, within the days of a usual look near a threshold where worms were seen."""
+    near = context.facts["insects/counting.next_look"].low
+    soon = np.where(needs["damaged_squares"], near, np.nan)
+    return np.where(needs["live_worms"] | needs["square_loss"], 1.0, soon)
+
+
+def _printed(table: Table, context: Context, prefix: str) -> tuple[Floats, Floats]:
+    """(place,) low and high of the printed threshold at the stage; NaN where none is printed."""
+    rows = {str(stage): (low, high) for stage, _, low, high in context.facts[f"{prefix}.threshold"].rows}
+    found = np.array([rows.get(str(stage), (np.nan, np.nan)) for stage in table.text("stage")], float).reshape(-1, 2)
+    return found[:, 0], found[:, 1]
+
+
+def _fleahoppers(table: Table, context: Context, low: Floats) -> Counted:
+    """Fleahoppers per 100 terminals."""
+    units = context.facts.value("insects/counting.usual_units")
+    counted = count_means(table, context, counts="counts", mean="mean", k_fact=f"{FLEA}.k", units=units)
+    return (
+        counted.scored(context, NAME, table.keys)
+        .per(1 / PLANTS)
+        .against(context.facts.value("insects/counting.usual_share") * low, context.facts)
+    )
+
+
+def _damage(table: Table, context: Context, line: Floats) -> Counted:
+    """Share of fruit damaged by bollworms, in per cent."""
+    facts = context.facts
+    usual = facts.value("insects/counting.usual_share") * np.nan_to_num(line, nan=0.1)
+    units = facts.value("insects/counting.usual_fruit")
+    return share_draws(context, NAME, table.keys, table.number("damaged_squares"), table.number("fruit"), usual, units)
+
+
+def _by_worms(table: Table, fleas: Counted, flea_low: Floats, worm_low: Floats) -> Bools:
+    """(place,) True where bollworm damage decides: looked for, and further over its line than fleahoppers."""
+    damage = table.number("damaged_squares")
+    with np.errstate(invalid="ignore"):
+        further = damage / worm_low > np.where(np.isnan(fleas.mean), 0.0, fleas.mean / flea_low)
+    return np.asarray(~np.isnan(damage) & np.isfinite(worm_low) & (further | fleas.unknown | np.isnan(flea_low)))
+
+
+def _squares(table: Table, context: Context) -> Floats:
+    """(place,) loss by fleahoppers by the squares that hold, as a part of that at the printed threshold."""
+    fact = context.facts[f"{FLEA}.by_square_set"]
+    held = table.number("square_set")
+    return np.where(np.isnan(held), 1.0, np.interp(held, fact.column("held"), fact.column("weight")))
+
+
+def _worm_slope(table: Table, context: Context, worth: Worth, yields: float) -> Floats:
+    """(place,) money that one per cent of fruit damaged costs, live worms being there [USD/ac]."""
+    facts = context.facts
+    weights = dict(facts[f"{WORM}.weight"].rows)
+    weight = np.array([float(weights.get(str(stage), 0.0)) for stage in table.text("stage")])
+    lint = facts.value(f"{WORM}.lint_lost") / GRAMS * facts.value(f"{WORM}.turnout")
+    fruit = facts.value(f"{WORM}.fruit") * worth.yields / yields
+    return np.asarray(fruit * lint * weight * worth.price / 100)
+
+
+def _worm_stake(table: Table, context: Context, damage: Counted, worth: Worth, yields: float) -> Floats:
+    worms = np.nan_to_num(table.number("larvae_per_100"))
+    live = worms / (worms + context.facts.value(f"{WORM}.live"))
+    return np.asarray(damage.density * (_worm_slope(table, context, worth, yields) * live)[:, None])
+
+
+def _worm_pays(table: Table, context: Context, worth: Worth, yields: float) -> Floats:
+    """(place,) per cent of fruit damaged from which treating pays, live worms being there; NaN where none does."""
+    slope = _worm_slope(table, context, worth, yields)
+    most = context.facts.value(f"{WORM}.most_lost") * worth.crop
+    with np.errstate(divide="ignore", invalid="ignore"):
+        pays = line_at_loss(worth.cost / worth.prevented.mean(axis=1), most) / slope
+    return np.where(pays <= 100, pays, np.nan)
+
+
+def _needs(
+    table: Table, context: Context, counted: Counted, worms: Bools, flea_low: Floats, worm_low: Floats
+) -> dict[str, Bools]:
+    """What is missing: a count, damage by worms seen, live worms, what takes squares, the stage."""
+    damage, larvae = table.number("damaged_squares"), table.number("larvae_per_100")
+    held = table.number("square_set")
+    lowest = context.facts[f"{FLEA}.square_set"].rows[-1][1]
+    over = worms & (damage >= worm_low) & ~(larvae > 0)
+    hopping = np.isfinite(flea_low) & ~worms & ~counted.unknown
+    only_worms = np.isnan(damage) & (np.nan_to_num(larvae) > 0) & ~(hopping & (counted.mean >= flea_low))
+    falling = hopping & (held < lowest) & (counted.mean < flea_low) & np.isnan(damage) & ~only_worms
+    return {
+        "damaged_squares": only_worms,
+        "counts": counted.unknown & ~only_worms,
+        "live_worms": over,
+        "square_loss": falling,
+        "stage": ~table.known("stage") & ~worms,
+    }
+
+
+def _reasons(table: Table, context: Context, counted: Counted, known: Bools, worms: Bools) -> tuple[Said, ...]:
+    facts, sample = context.facts, _by(worms, "fruit", "terminal")
+    unsized = np.where(worms, ~table.known("fruit"), ~table.known("counts") & ~table.known("n"))
+    held = table.number("square_set")
+    weeks, by = facts[f"{FLEA}.square_set"].rows, Name(facts.by(f"{WORM}.threshold"), fact=f"{WORM}.threshold")
+    lost = Measured(facts.value(f"{WORM}.lint_lost"), fact=f"{WORM}.lint_lost")
+
+    def because(code: str, **values: Any) -> Said:
+        return say(f"{NAME}.because.{code}", **values)
+
+    return (
+        because("worms", by=by).where(worms),
+        because("lint", lost=lost).where(worms),
+        because("no-all-clear").where(np.isnan(table.number("damaged_squares"))),
+        because("squares", held=Share(held), first=Share(weeks[0][1]), second=Share(weeks[1][1])).where(~worms),
+        assumed_units(counted, sample, known & unsized),
+    )
+
+
+def _cautions(table: Table) -> tuple[Said, ...]:
+    return (
+        say(f"{NAME}.caution.flare"),
+        say(f"{NAME}.caution.end").where(np.isin(table.text("stage"), ("boll", "cutout"))),
+    )
 
 
 def _check(values: dict[str, Any]) -> None:
-    if values["counts"] is None and values["mean"] is None:
-        raise InputError("no fleahoppers counted", where="cotton-fleahopper-bollworm counts",
-                         expected="counts=0,1,0,... terminal by terminal, or mean=0.2 (per terminal) with n=",
-                         todo="look at 100 terminals or more, 25 at each of four places")  # fmt: skip
-
-
-QUESTION = table_question(
-    TablePest(
-        name="cotton-fleahopper-bollworm", facts=_F, title="Treat this cotton for fleahoppers?",
-        about="Whether treating fleahoppers pays from squaring to the first week of bloom, per 100 terminals; "
-        "bollworm figures are shown only.",
-        crop="cotton", yield_unit="lb/ac", price_unit="USD/lb", commodity="cotton", what="fleahoppers",
-        inputs=(
-            Field("counts", "counts", "fleahoppers (adults and nymphs) on each terminal looked at", high=100,
-                  example="0,1,0", fresh_days=_FRESH, found_in=("evidence:cotton_counts.fleahoppers",)),
-            Field("mean", "number", "mean fleahoppers per terminal, with n", low=0, high=100),
-            Field("n", "number", "terminals looked at, with mean", low=1, high=10_000),
-            Field("stage", "choice", "growth stage of most plants", choices=STAGES, required=True, fresh_days=14,
-                  aliases={"square": "squaring", "early bloom": "first bloom"},
-                  found_in=("evidence:cotton_counts.stage", "place:stage")),
-            Field("square_set", "share", "share of first positions holding a square", fresh_days=_FRESH,
-                  found_in=("evidence:cotton_counts.square_set",)),
-            Field("damaged_squares", "share", "share of squares damaged by bollworm", fresh_days=_FRESH,
-                  found_in=("evidence:cotton_counts.damaged_squares",)),
-            Field("larvae_per_100", "number", "live bollworm larvae per 100 plants", low=0, high=10_000),
-        ),
-        table="insects/cotton_fleahopper.threshold", sampled=_sampled, adjust=_adjust,
-        over_stages=("bloom", "boll", "cutout"), check=_check,
-        missing="No fleahoppers counted lately: look at 100 terminals.",
-        limits="Fleahoppers from squaring to the first week of bloom. Bollworm thresholds are from memory "
-        "and decide nothing.",
-        cautions=(
-            "Sprays for fleahoppers remove predators and can bring on aphids and bollworms.",
-            "Square-set cut-offs by week go with the count in some places; those on file are from memory.",
-        ),
+    one_count(
+        values,
+        question=NAME,
+        ways=("counts", "mean"),
+        single="counts",
+        instead=("damaged_squares", "larvae_per_100"),
+        sized=False,
     )
-)  # fmt: skip
+    mean = values["mean"] or 0.0
+    if mean > MOST:
+        raise InputError(
+            f"{mean:g} on every terminal",
+            where=f"{NAME} mean",
+            expected=f"0 to {MOST:g}",
+            todo=sentence(say(f"{NAME}.per-100", told=mean, meant=mean / PLANTS), READER),
+        )
+
+
+QUESTION = Question(
+    name=NAME,
+    room="insects",
+    inputs=INPUTS,
+    pose=pose,
+    places=Places(kinds=("field",), crops=("cotton",)),
+    size="acres",
+    in_season=lambda table, context: table.known("counts") | table.known("damaged_squares"),
+    check=_check,
+)

@@ -1,4 +1,4 @@
-"""Treat this sorghum for aphids, and by when?"""
+"""Treat this sorghum for aphids, and by when? A case of treat by count."""
 
 from __future__ import annotations
 
@@ -7,353 +7,162 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.decide import decide, value_of_information
-from sideoats.errors import InputError
-from sideoats.insects.dispersion import mean_draws, mean_draws_from_share, summarise
-from sideoats.insects.growth import day_response, field_growth
-from sideoats.insects.questions._sorghum_aphid_reply import COUNTING, DAYS, FACTS, OPTIONS, Futures, Reply
-from sideoats.insects.treatment import loss_per_pest_day, losses, pest_days_by_day, triangular
-from sideoats.question import Answers, Context, Places, Question, Table
-from sideoats.schema import Field
+from sideoats.decide.laws import median, quantile
+from sideoats.families.counted import Counted, by_tally, count_draws, one_count
+from sideoats.families.label import Interval
+from sideoats.families.multiplying import ahead_of, growth_of, reasons_of, stake_of
+from sideoats.families.treat_by_count import problem_of
+from sideoats.families.treated import price_moves, reference_of
+from sideoats.families.treating import Case
+from sideoats.problem import Line, Problem
+from sideoats.question import Context, Places, Question, Table
+from sideoats.vocabulary import see
+from sideoats.words import Measured, Name, Said, Share, Term, say
 
-Floats = NDArray[np.float64]
-_TALLY = 50.0  # the published tally line of `infested_over_50`
-STAGES = ("pre-boot", "boot", "flowering", "milk", "soft dough", "dough", "hard dough", "black layer")
-
+Bools = NDArray[np.bool_]
+NAME, PEST = "sorghum-aphid", "sorghum aphid"
+FACTS, COUNTING = "insects/sorghum_aphid.", "insects/counting."
 INPUTS = (
-    Field(
-        "crop",
-        "choice",
-        "grain or forage sorghum",
-        choices=("grain sorghum", "forage sorghum"),
-        default="grain sorghum",
-        found_in=("place:crop",),
-    ),
-    Field(
-        "counts",
-        "counts",
-        "aphids on each leaf looked at, leaf by leaf",
-        high=100_000,
-        example="12,40,7",
-        fresh_days=21,
-        found_in=("evidence:leaf_counts.counts",),
-    ),
-    Field(
-        "mean",
-        "number",
-        "mean aphids per leaf, with n, where single counts were not kept",
-        low=0,
-        high=100_000,
-        fresh_days=21,
-        found_in=("evidence:leaf_counts.mean",),
-    ),
-    Field("n", "number", "leaves looked at", low=1, high=100_000, fresh_days=21, found_in=("evidence:leaf_counts.n",)),
-    Field(
-        "infested_over_50",
-        "share",
-        "share of leaves with more than 50 aphids, with n",
-        fresh_days=21,
-        found_in=("evidence:leaf_counts.infested_over_50",),
-    ),
-    Field(
-        "stage",
-        "choice",
-        "growth stage of most plants",
-        choices=STAGES,
-        required=True,
-        aliases={"preboot": "pre-boot", "whorl": "pre-boot", "bloom": "flowering", "heading": "flowering"},
-        fresh_days=21,
-        found_in=("evidence:leaf_counts.stage", "place:stage"),
-    ),
-    Field(
-        "yield",
-        "number",
-        "yield expected without aphids",
-        unit="bu/ac",
-        low=0,
-        high=300,
-        required=True,
-        example="80 bu/ac",
-        found_in=("place:expected_yield",),
-    ),
-    Field(
-        "price",
-        "number",
-        "price at harvest",
-        unit="USD/bu",
-        low=0,
-        high=100,
-        required=True,
-        example="4.50 USD/bu",
-        found_in=("place:price", "quote:grain sorghum", "setting:price.grain_sorghum"),
-    ),
-    Field(
-        "cost",
-        "number",
-        "insecticide and application",
-        unit="USD/ac",
-        low=0,
-        high=200,
-        required=True,
-        example="14 USD/ac",
-        found_in=("setting:cost.aphid_treatment",),
-    ),
-    Field(
-        "efficacy",
-        "share",
-        "share of remaining injury that one application prevents; the published range if absent",
-        found_in=("setting:efficacy.aphid_treatment",),
-    ),
-    Field(
-        "honeydew",
-        "choice",
-        "honeydew on the leaves",
-        choices=("none", "light", "heavy"),
-        fresh_days=21,
-        found_in=("evidence:leaf_counts.honeydew",),
-    ),
-    Field(
-        "predators",
-        "choice",
-        "lady beetles, lacewings, hover flies and the like",
-        choices=("none", "few", "many"),
-        fresh_days=21,
-        found_in=("evidence:leaf_counts.predators",),
-    ),
-    Field(
-        "parasitized",
-        "share",
-        "share of aphids that are mummies",
-        fresh_days=21,
-        found_in=("evidence:leaf_counts.parasitized",),
-    ),
-    Field("harvest_date", "date", "harvest or swathing expected", found_in=("place:harvest_date",)),
-    Field(
-        "phi_days",
-        "number",
-        "pre-harvest interval of the label in hand, days",
-        unit="day",
-        bare=True,
-        low=0,
-        high=120,
-        found_in=("setting:phi.aphid_treatment",),
-    ),
-    Field("rain_forecast", "number", "rain expected within two days", unit="mm", low=0, high=500, example="0.5 in"),
-    Field("acres", "number", "field size", unit="ac", bare=True, low=0.01, high=100_000, found_in=("place:acres",)),
-    Field("station", "text", "weather station on file that stands for the field", found_in=("place:station",)),
-    Field(
-        "planting_date", "date", "tells the week whether the crop is in the field", found_in=("place:planting_date",)
-    ),
+    see("place.crop", choices=("grain sorghum", "forage sorghum"), default="grain sorghum"),
+    see("leaf_counts.counts", example="12,40,7"),
+    see("leaf_counts.mean"),
+    see("leaf_counts.n"),
+    see("leaf_counts.infested_over_50"),
+    see("leaf_counts.stage", needed=True, also=("place.stage",)),
+    see("sorghum-aphid.yield", needed=True),
+    see("sorghum-aphid.price", needed=True),
+    see("sorghum-aphid.cost", needed=True),
+    see("sorghum-aphid.efficacy"),
+    see("leaf_counts.honeydew"),
+    see("leaf_counts.predators"),
+    see("leaf_counts.parasitized"),
+    see("place.harvest_date"),
+    see("sorghum-aphid.phi_days"),
+    see("sorghum-aphid.rain_forecast"),
+    see("place.acres"),
+    see("place.station"),
+    see("place.planting_date"),
 )
 
 
-def _check(values: dict[str, Any]) -> None:
-    given = [name for name in ("counts", "mean", "infested_over_50") if values[name] is not None]
-    if values["crop"] == "forage sorghum":
-        return
-    if len(given) != 1:
-        raise InputError(
-            f"{' and '.join(given) if given else 'no count'} given",
-            where="sorghum-aphid",
-            expected="one of counts=12,40,7,... or mean= with n= or infested_over_50= with n=",
-            todo="count aphids on at least 20 leaves, low and high on the plant",
-        )
-    if given != ["counts"] and values["n"] is None:
-        raise InputError(
-            f"{given[0]} without the number of leaves",
-            where="sorghum-aphid n",
-            expected="n=40",
-            todo="a mean says little without how many leaves it rests on",
-        )
-
-
-def _futures(context: Context) -> Futures:
-    facts, out = context.facts, context.outlook
-    u = {name: out.uniform(f"sorghum aphid {name}") for name in ("rate", "ceiling", "days", "gain", "cap", "efficacy")}
-    rate_fact, gain_fact, cap_fact = (
-        facts[FACTS + "field_rate"],
-        facts[FACTS + "gain_at_injury_level"],
-        facts[FACTS + "loss_cap"],
+def pose(table: Table, context: Context) -> Problem:
+    """Treating on day 0 to 14 against leaving it, for every field of the table."""
+    facts, forage = context.facts, table.text("crop") == "forage sorghum"
+    counted, floor = _count(table, context)
+    growth = context.once(NAME, lambda here: growth_of(here, FACTS, PEST))
+    ahead = ahead_of(table, context, counted, growth, FACTS, PEST)
+    moves = price_moves(table, context, "grain sorghum")
+    stake = stake_of(table, context, ahead, growth, reference_of(facts, FACTS.rstrip(".")), moves, FACTS)
+    needs = {
+        "threshold": forage,
+        "counts": counted.unknown & ~forage,
+        **{name: ~table.known(name) & ~forage for name in ("stage", "yield", "price", "cost")},
+    }
+    known = ~np.any(list(needs.values()), axis=0)
+    share = np.divide(stake.loss.mean(axis=1), stake.worth, out=np.zeros(len(table)), where=stake.worth > 0)
+    threshold = facts[FACTS + "threshold"]
+    case = Case(
+        NAME,
+        counted,
+        unit="aphids/leaf",
+        sample="leaf",
+        stake=stake.loss,
+        done=ahead.done,
+        prevented=stake.prevented[None],
+        cost=table.number("cost"),
+        lines=(stake.pays, stake.pays),
+        pays=stake.pays,
+        roof=stake.roof,
+        interval=_interval(table, context),
+        worth=stake.worth,
+        stage=Term(table.text("stage"), of="leaf_counts.stage"),
+        density=ahead.density,
+        tally=np.where(table.known("counts") | table.known("mean"), np.nan, table.number("infested_over_50")),
+        needs=needs,
+        pace=float(quantile(growth.rate, 0.9)),
+        over=stake.ripe & known,
+        line=Line(counted.mean >= threshold.mid, known, {"by": Name(facts.by(threshold.id), fact=threshold.id)}),
+        heads=(
+            (forage, f"{NAME}.forage.need"),
+            (needs["counts"], f"{NAME}.uncounted.need"),
+            *((floor, f"{NAME}.least.{verdict}") for verdict in ("act", "look")),
+        ),
+        reasons=(*_signs(table, context, known, floor), *reasons_of(table, context, NAME, FACTS, known)),
+        cautions=_cautions(table, context),
+        quantities={
+            "expected_loss_untreated": (np.where(known, share, np.nan), "1"),
+            "doubling_time": (np.where(known, np.log(2) / median(growth.rate), np.nan), "day"),
+        },
+        named={"count_mean": "mean_aphids_per_leaf", "units_to_count_more": "leaves_to_count_more"},
     )
-    rate = triangular(u["rate"], rate_fact.low, rate_fact.mid, rate_fact.high)
-    ceiling = np.asarray(_scale(u["ceiling"], *facts.span(FACTS + "ceiling")))
-    infestation = np.asarray(_scale(u["days"], *facts.span(FACTS + "infestation_days")))
-    efficacy = facts[FACTS + "efficacy"]
-    prevented = triangular(u["efficacy"], efficacy.low, efficacy.mid, efficacy.high)
-    fast, slow = facts.value(FACTS + "injury_level.fast"), facts.value(FACTS + "injury_level.slow")
-    speed = (rate - rate_fact.low) / (rate_fact.high - rate_fact.low)
-    level = np.exp(np.log(slow) + speed * (np.log(fast) - np.log(slow)))  # quick growers have the low injury level
-    gain = triangular(u["gain"], gain_fact.low, gain_fact.mid, gain_fact.high) / efficacy.mid
-    slope = loss_per_pest_day(level, gain, rate, ceiling, infestation)
-    cap = triangular(u["cap"], cap_fact.low, cap_fact.mid, cap_fact.high)
-    scaling = _scaling(context)
-    daily = rate[None, :, None] * scaling
-    cumulative = np.zeros((DAYS, *daily.shape[:2]))
-    np.cumsum(np.moveaxis(daily[:, :, : DAYS - 1], 2, 0), axis=0, out=cumulative[1:])
-    return Futures(
-        rate,
-        ceiling,
-        infestation,
-        slope,
-        cap,
-        prevented,
-        cumulative,
-        daily[:, :, DAYS - 1 :].mean(axis=2),
-        scaling[:, :, :7].mean(axis=2),
-    )
+    return problem_of(table, context, case)
 
 
-def _scale(u: Floats, low: float, high: float) -> Floats:
-    return low + (high - low) * u
+def _count(table: Table, context: Context) -> tuple[Counted, Bools]:
+    """The count, leaf by leaf or by the share of leaves over the tally line; and which of those are floors."""
+    facts = context.facts
+    usual = np.full(len(table), facts.value(COUNTING + "usual_share") * facts[FACTS + "threshold"].mid)
+    counted = count_draws(table, context, PEST, counts="counts", mean="mean", k_fact=FACTS + "dispersion", usual=usual)
+    line, most = facts.value(FACTS + "tally_line"), facts.value(FACTS + "tally_most")
+    return by_tally(counted, table.number("infested_over_50"), line, most)
 
 
-def _scaling(context: Context) -> Floats:
-    """(station, draw, day) by which each day's temperature scales the field rate; all 1 without a station."""
-    facts, out = context.facts, context.outlook
-    horizon = DAYS + 21
-    if not out.has_weather:
-        return np.ones((1, out.draws, horizon))
-    lower, optimum, upper = facts[FACTS + "development"].rows[0]
-    warm_low, warm_high = facts[FACTS + "reference_day"].rows[0]
-    suits = day_response(out.daily("tmin")[..., :horizon], out.daily("tmax")[..., :horizon], lower, optimum, upper)
-    reference = float(day_response(warm_low, warm_high, lower, optimum, upper))
-    scaled = field_growth(1.0, suits, reference, most=facts.value(FACTS + "most_warming"))
-    return np.asarray(scaled[:, out.year_of_draw, :])
-
-
-def _start(table: Table, context: Context) -> tuple[Floats, Floats, Floats]:
-    """Drawn density when counted (place, draw), the sample's mean and number of leaves (place,); NaN where no count."""
-    k = context.facts.value(FACTS + "dispersion")
-    normals = context.outlook.normal("sorghum aphid count", table.keys)
-    sizes, mean, _ = summarise(list(table.rows("counts")))
-    counted = sizes > 0
-    mean = np.where(counted, mean, table.number("mean"))
-    leaves = np.where(counted, sizes, table.number("n"))
-    share = table.number("infested_over_50")
-    density = mean_draws(mean, np.maximum(leaves, 1), np.full(len(table), k), normals)
-    by_share = np.isnan(mean) & ~np.isnan(share) & ~np.isnan(leaves)
-    if by_share.any():
-        drawn = mean_draws_from_share(share[by_share], leaves[by_share], k, _TALLY, normals[by_share])
-        density[by_share] = drawn
-        mean = np.where(by_share, np.nan, mean)
-        mean[by_share] = np.median(drawn, axis=1)
-    return density, mean, leaves
-
-
-def _slowing(table: Table, context: Context) -> Floats:
-    """(place, draw) share by which natural enemies slow the rate: an uncertain slowing, no threshold."""
-    fact = context.facts[FACTS + "slowing"]
-    bounds = {name: (low, high) for name, low, high in fact.rows}
-    spans = np.array([bounds.get(p, bounds["none"]) for p in table.text("predators")], dtype=float).reshape(-1, 2)
-    u = context.outlook.uniform("sorghum aphid enemies")
-    mummies = np.nan_to_num(table.number("parasitized"), nan=0.0)
-    beetles = spans[:, :1] + (spans[:, 1:] - spans[:, :1]) * u
-    return np.asarray(1 - (1 - beetles) * (1 - mummies[:, None] * u))
-
-
-def answer(table: Table, context: Context) -> Answers:
-    """Weigh treating on day 0 to 14 against not treating, for every field of the table."""
-    facts, n = context.facts, len(table)
-    forage = table.text("crop") == "forage sorghum"
-    futures: Futures = context.once(QUESTION.name, _futures)
-    density, mean, leaves = _start(table, context)
-    no_count = np.isnan(density).any(axis=1)
-    incomplete = ~(table.known("stage") & table.known("yield") & table.known("price") & table.known("cost"))
-    missing = forage | no_count | incomplete
-    density = np.where(missing[:, None], 1.0, density)
-
-    station = context.outlook.station_rows(table.text("station")) if context.outlook.has_weather else np.zeros(n, int)
-    free = 1 - _slowing(table, context)
-    age = np.nan_to_num(np.fmin(table.age_days("counts"), table.age_days("mean")), nan=0.0)
-    if age.any():
-        grown = np.expm1(np.minimum(age[:, None] * futures.rate * futures.recent[station] * free, 30))
-        share = np.minimum(density / futures.ceiling, 1.0)
-        density = np.minimum(density * (1 + grown) / (1 + share * grown), np.maximum(futures.ceiling, density))
-
-    filling = dict(facts[FACTS + "days_to_black_layer"].rows)
-    grain_days = np.array([float(filling.get(s, 0.0)) for s in table.text("stage")])
-    injury_days = np.minimum(np.maximum(grain_days - age, 0.0)[:, None], futures.infestation)
-    beset = np.flatnonzero((free < 1).any(axis=1))  # natural enemies give a place a growth path of its own
-    which = station.copy()
-    which[beset] = len(futures.later_rate) + np.arange(len(beset))
-    slowed = futures.cumulative[:, station[beset]] * free[beset]
-    before, whole = pest_days_by_day(
-        density,
-        np.concatenate([futures.cumulative, slowed], axis=1),
-        which,
-        np.concatenate([futures.later_rate, futures.later_rate[station[beset]] * free[beset]]),
-        futures.ceiling,
-        injury_days,
-    )
-    given = table.number("efficacy")[:, None]
-    prevented = np.where(np.isnan(given), futures.prevented, given)
-    treated, never = losses(before, whole, futures.slope, futures.cap, prevented)
-
+def _interval(table: Table, context: Context) -> Interval:
+    phi, shortest = table.number("phi_days"), context.facts[FACTS + "pre_harvest_interval"].low
     harvest = table.days_until("harvest_date", context.on)
-    price_days = np.clip(np.nan_to_num(harvest, nan=45.0), 0, 365)
-    ratio = context.outlook.price_ratio("grain sorghum", np.unique(price_days))
-    ratio = ratio[:, np.searchsorted(np.unique(price_days), price_days)].T
-    worth = np.nan_to_num(table.number("yield") * table.number("price"))[:, None] * ratio
-    cost = np.nan_to_num(table.number("cost"))[:, None]
-    payoff = np.empty((n, len(OPTIONS), context.outlook.draws))
-    clear = worth - cost
-    for d in range(DAYS):
-        np.multiply(worth, treated[d], out=treated[d])
-        np.subtract(clear, treated[d], out=payoff[:, d])
-    payoff[:, DAYS] = worth * (1 - never)
-    by_draw = payoff.transpose(0, 2, 1)
+    on_file = context.facts["insects/treatment.interval.sorghum"]
+    return Interval(harvest, np.where(np.isnan(phi), shortest, phi), ~np.isnan(phi), on_file)
 
-    interval = np.where(table.known("phi_days"), table.number("phi_days"), facts.value(FACTS + "pre_harvest_interval"))
-    days = np.array([-1 if o.day is None else o.day for o in OPTIONS])
-    barred = (days >= 0) & (np.nan_to_num(harvest, nan=1e9)[:, None] - days < interval[:, None])
-    decision = decide(
-        by_draw,
-        barred=barred,
-        days=days,
-        tolerance=facts.value(COUNTING + "act_by_tolerance"),
-        risk_aversion=context.risk_aversion,
+
+def _signs(table: Table, context: Context, known: Bools, floor: Bools) -> tuple[Said, ...]:
+    """What was seen beside the count, and the publisher's rule by stage, one sentence for each kind of sign."""
+    fact = context.facts[FACTS + "stage_rules"]
+    rules = {stage: (sign, plants) for stage, sign, plants in fact.rows}
+    of_row = [rules.get(str(stage), ("", np.nan)) for stage in table.text("stage")]
+    signs, plants = np.array([sign for sign, _ in of_row], dtype=object), np.array([share for _, share in of_row])
+    by, stage = Name(context.facts.by(fact.id), fact=fact.id), Term(table.text("stage"), of="leaf_counts.stage")
+    return (
+        *(
+            say(f"{NAME}.because.rule.{sign}", by=by, stage=stage, plants=Share(plants)).where(known & (signs == sign))
+            for sign in dict.fromkeys(fact.column("sign"))
+        ),
+        say(f"{NAME}.because.floor").where(floor & known),
+        say(f"{NAME}.because.honeydew").where((table.text("honeydew") == "heavy") & known),
     )
-    more = np.maximum(20.0, np.nan_to_num(leaves, nan=40.0))
-    k = facts.value(FACTS + "dispersion")
-    noise = np.sqrt((1 / np.maximum(density, 1e-9) + 1 / k) / more[:, None])
-    signal = np.log(np.maximum(density, 1e-9)) + noise * context.outlook.normal("sorghum aphid next look", table.keys)
-    look = value_of_information(by_draw[:, :, [0, DAYS]], signal, barred=barred[:, [0, DAYS]])
-    return Reply(
-        table,
-        context,
-        decision,
-        barred,
-        missing,
-        forage,
-        mean,
-        leaves,
-        density,
-        worth.mean(axis=1),
-        never,
-        look,
-        harvest,
-        interval,
-        futures,
-    ).answers()
 
 
-def _in_season(table: Table, context: Context) -> NDArray[np.bool_]:
+def _cautions(table: Table, context: Context) -> tuple[Said, ...]:
+    selective = context.facts[FACTS + "pre_harvest_interval"]
+    rain = table.number("rain_forecast")
+    return (
+        say(
+            f"{NAME}.caution.selective",
+            low=Measured(selective.low, fact=selective.id),
+            high=Measured(selective.high, unit="day", fact=selective.id),
+        ).where(~table.known("phi_days")),
+        say(f"{NAME}.caution.rain", rain=Measured(np.where(rain > 0, rain, np.nan), unit="mm")),
+        say(f"{NAME}.caution.predators").where(table.text("predators") == "many"),
+    )
+
+
+def _in_season(table: Table, context: Context) -> Bools:
+    span = context.facts[FACTS + "days_after_planting"]
     since, until = -table.days_until("planting_date", context.on), table.days_until("harvest_date", context.on)
-    return np.asarray((since >= 20) & (since <= 150) & ~(until < 0))
+    return np.asarray((since >= span.low) & (since <= span.high) & ~(until < 0))
+
+
+def _check(values: dict[str, Any]) -> None:
+    if values["crop"] != "forage sorghum":
+        one_count(values, question=NAME, ways=("counts", "mean", "infested_over_50"), single="counts")
 
 
 QUESTION = Question(
-    name="sorghum-aphid",
+    name=NAME,
     room="insects",
-    title="Treat this sorghum for aphids?",
-    about="Whether, and by which day, treating sorghum aphid in grain sorghum pays, from leaf counts, stage, crop "
-    "value and the weather of past years.",
     inputs=INPUTS,
-    answer=answer,
+    pose=pose,
     places=Places(kinds=("field",), crops=("grain sorghum", "forage sorghum")),
     size="acres",
     in_season=_in_season,
     check=_check,
-    limits="Grain sorghum, susceptible hybrids. No published threshold covers forage sorghum, and no predator "
-    "threshold has a source here. The loss slope rests on injury levels averaged over costs and prices of 2014-16.",
 )

@@ -1,60 +1,77 @@
-"""Treat these soybeans for podworms (corn earworm)?"""
+"""Treat these soybeans for podworms (corn earworm)? A case of treat by count."""
 
 from __future__ import annotations
-
-from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.insects.questions._ahead import degree_days_ahead
-from sideoats.insects.questions._count import DAYS
-from sideoats.insects.questions._tables import (
-    Sampled,
-    TablePest,
-    canopy_inputs,
-    counted_by,
-    needs_count,
-    table_question,
+from sideoats.families.beaten import beaten, beaten_case, check_beaten, printed
+from sideoats.families.coming_days import alike, degree_days_ahead, spread_to
+from sideoats.families.feeding import by_stage, drawn
+from sideoats.families.treat_by_count import problem_of
+from sideoats.families.treated import reference_of, treated_inputs, worth_of
+from sideoats.families.treating import DAYS
+from sideoats.problem import Problem
+from sideoats.question import Context, Places, Question, Table
+from sideoats.vocabulary import see
+from sideoats.words import say
+
+NAME, FACTS = "soybean-podworm", "insects/soybean_podworm"
+LINES = "insects/soybean_podworm_threshold"
+INPUTS = (
+    see("canopy_counts.podworms", name="counts"),
+    see("treated.mean"),
+    see("treated.n"),
+    see("canopy_counts.method", absent="cloth, or the net where sweeps are told"),
+    see("canopy_counts.row_feet", absent="1"),
+    see("canopy_counts.sweeps", absent="25"),
+    see("canopy_counts.stage", needed=True, also=("place.stage",)),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "soybean", (150, 250)),
+    see("treated.publisher"),
 )
-from sideoats.question import Context, Table
-
-_F = "insects/soybean_podworm"
 
 
-def _sampled(table: Table, context: Context, units: Sequence[str]) -> Sampled:
-    return counted_by(table, context, "soybean podworm", "counts")
+def pose(table: Table, context: Context) -> Problem:
+    """Treating on day 0 to 14 against leaving it: bushels a larva by stage, eaten by degree-days."""
+    facts, reference = context.facts, reference_of(context.facts, FACTS)
+    worth = worth_of(table, context, reference, NAME, ("bu/ac", "USD/bu"))
+    foot, stages = facts.value(f"{FACTS}.foot"), facts[f"{FACTS}.stage_loss"]
+    usual = np.full(len(table), facts.value(f"{FACTS}.usual"))
+    seen = beaten(table, context, NAME, "podworms", usual=usual, foot=foot)
+    bushels = drawn(context, f"{NAME} loss", facts[f"{FACTS}.loss"]) * foot
+    case = beaten_case(
+        table,
+        context,
+        NAME,
+        seen,
+        bushels=by_stage(table, stages, "weight")[:, None] * bushels,
+        worth=worth,
+        reference=reference,
+        line=printed(table, facts, LINES, seen.swept),
+        done=_eaten(table, context),
+        reasons=(say(f"{NAME}.because.flower").where(np.isin(table.text("stage"), ("R1", "R2"))),),
+        weather=~seen.counted.unknown & table.known("stage"),
+        cautions=(say(f"{NAME}.caution.resistance"), say(f"{NAME}.caution.flare")),
+    )
+    return problem_of(table, context, case)
 
 
-def _progress(table: Table, context: Context) -> NDArray[np.float64]:
-    """Larvae of half an inch eat until the degree-days of the large instars have run."""
+def _eaten(table: Table, context: Context) -> NDArray[np.float64]:
+    """Share of the feeding of larvae of half an inch done by each morning: until their large instars have run."""
     facts = context.facts
-    ahead = degree_days_ahead(
-        table, context, facts.value(f"{_F}.lower"), facts.value(f"{_F}.upper"), DAYS, cutoff="intermediate"
-    )
-    return np.minimum(ahead / facts.value(f"{_F}.large_days"), 1.0)
+    lower, upper = facts.value(f"{FACTS}.lower"), facts.value(f"{FACTS}.upper")
+    first, at = alike(table.text("station"))
+    ahead = degree_days_ahead(table.take(first), context, lower, upper, DAYS, cutoff="intermediate")
+    return spread_to(np.minimum(ahead / facts.value(f"{FACTS}.large_days"), 1.0), at)
 
 
-def _flowering(table: Table, context: Context) -> tuple[NDArray[np.float64], Callable[[int], list[str]]]:
-    """No loss was shown from podworms in flower: the pod threshold is raised there (it is printed from R3 on)."""
-    times = context.facts.value(f"{_F}.flowering")
-    bloom = np.isin(table.text("stage"), ("R1", "R2"))
-    words = f"In flower the pod threshold is taken {times:g} times (North Carolina); loss was not shown there."
-    return np.where(bloom, times, 1.0), lambda i: [words] if bloom[i] else []
-
-
-QUESTION = table_question(
-    TablePest(
-        name="soybean-podworm", facts=_F, title="Treat these soybeans for podworms?",
-        about="Whether treating podworms of half an inch or more pays, from a drop cloth or a sweep net.",
-        crop="soybean", yield_unit="bu/ac", price_unit="USD/bu", commodity="soybean", what="podworms",
-        inputs=canopy_inputs("podworms", "podworms of half an inch or more", 7),
-        choice="insects/soybean_podworm_threshold", sampled=_sampled, progress=_progress, adjust=_flowering,
-        over_stages=("R7", "R8"),
-        check=needs_count("soybean-podworm", "beat or sweep at ten places or more, inside the field"),
-        missing="No podworms counted lately: beat or sweep at ten places or more.",
-        limits="R1 to R6. A Mid-South table by crop value and cost exists (J. Econ. Entomol. 109:1161, 2016) but was "
-        "not in what was read, so the thresholds are nominal.",
-        cautions=("Some earworms survive pyrethroids (39 % of Virginia moths in 2017): ask what works locally.",),
-    )
-)  # fmt: skip
+QUESTION = Question(
+    name=NAME,
+    room="insects",
+    inputs=INPUTS,
+    pose=pose,
+    places=Places(kinds=("field",), crops=("soybean",)),
+    size="acres",
+    in_season=lambda table, context: table.known("counts"),
+    check=lambda values: check_beaten(values, NAME),
+)

@@ -1,57 +1,73 @@
-"""Treat these soybeans for stink bugs?"""
+"""Treat these soybeans for stink bugs? A case of treat by count."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-
 import numpy as np
-from numpy.typing import NDArray
 
-from sideoats.insects.questions._tables import (
-    Sampled,
-    TablePest,
-    canopy_inputs,
-    counted_by,
-    needs_count,
-    table_question,
+from sideoats.families.beaten import beaten, beaten_case, check_beaten, printed
+from sideoats.families.feeding import by_stage, drawn, steadily
+from sideoats.families.treat_by_count import problem_of
+from sideoats.families.treated import reference_of, treated_inputs, worth_of
+from sideoats.problem import Problem
+from sideoats.question import Context, Places, Question, Table
+from sideoats.vocabulary import see
+from sideoats.words import Measured, say
+
+NAME, FACTS = "soybean-stinkbug", "insects/soybean_stinkbug"
+LINES = "insects/soybean_stinkbug_threshold"
+INPUTS = (
+    see("canopy_counts.stink_bugs", name="counts"),
+    see("treated.mean"),
+    see("treated.n"),
+    see("canopy_counts.method", absent="cloth, or the net where sweeps are told"),
+    see("canopy_counts.row_feet", absent="1"),
+    see("canopy_counts.sweeps", absent="25"),
+    see("canopy_counts.stage", needed=True, also=("place.stage",)),
+    see("place.seed_beans", name="seed", default=False),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "soybean", (150, 250)),
+    see("treated.publisher"),
 )
-from sideoats.question import Context, Table
-from sideoats.schema import Field
-
-_F = "insects/soybean_stinkbug"
 
 
-def _sampled(table: Table, context: Context, units: Sequence[str]) -> Sampled:
-    return counted_by(table, context, "soybean stinkbug", "counts", k_fact=f"{_F}.k")
-
-
-def _seed(table: Table, context: Context) -> tuple[NDArray[np.float64], Callable[[int], list[str]]]:
-    """Beans for seed are held to a lower figure: a sixth of one per row-foot against the third of early pod fill."""
-    seed = table.flag("seed")
-    times = context.facts.value(f"{_F}.seed_beans")
-    usual = 0.0
-    for stage, per, low, _ in context.facts[f"{_F}.threshold.georgia"].rows:
-        if (stage, per) == ("R2", "row-ft"):
-            usual = low
-    factor = np.where(seed, times / usual, 1.0)
-    words = f"Grown for seed: {times:.2g} per row-foot (1 per 6 row-feet, Georgia)."
-    return factor, lambda i: [words] if seed[i] else []
-
-
-QUESTION = table_question(
-    TablePest(
-        name="soybean-stinkbug", facts=_F, title="Treat these soybeans for stink bugs?",
-        about="Whether treating stink bugs pays, by stage, from a drop cloth or a sweep net.", crop="soybean",
-        yield_unit="bu/ac", price_unit="USD/bu", commodity="soybean", what="stink bugs",
-        inputs=(
-            *canopy_inputs("stink_bugs", "stink bugs (adults and large nymphs)", 10),
-            Field("seed", "flag", "grown for seed", default=False, found_in=("place:seed_beans",)),
+def pose(table: Table, context: Context) -> Problem:
+    """Treating on day 0 to 14 against leaving it: bushels a bug by stage, more for beans grown as seed."""
+    facts, reference = context.facts, reference_of(context.facts, FACTS)
+    worth = worth_of(table, context, reference, NAME, ("bu/ac", "USD/bu"))
+    foot, stages, seed = facts.value(f"{FACTS}.foot"), facts[f"{FACTS}.stage_loss"], table.flag("seed")
+    usual = np.full(len(table), facts.value(f"{FACTS}.usual"))
+    seen = beaten(table, context, NAME, "stink bugs", usual=usual, foot=foot, k=f"{FACTS}.k")
+    weight = np.where(seed, by_stage(table, stages, "seed"), by_stage(table, stages, "weight"))
+    bushels = drawn(context, f"{NAME} loss", facts[f"{FACTS}.loss"])
+    by, low, high = printed(table, facts, LINES, seen.swept)
+    held, seeds = facts.value(f"{FACTS}.seed_beans") / seen.feet, f"{FACTS}.seed_beans"
+    strict = seed & ~np.isnan(low)
+    by, low, high = np.where(strict, facts.by(seeds), by), np.where(strict, held, low), np.where(strict, held, high)
+    case = beaten_case(
+        table,
+        context,
+        NAME,
+        seen,
+        bushels=weight[:, None] * bushels,
+        worth=worth,
+        reference=reference,
+        line=(by, low, high),
+        done=steadily(context, NAME, facts[f"{FACTS}.injury_days"]),
+        reasons=(
+            say(f"{NAME}.because.seed", held=Measured(held, unit=seen.unit, fact=seeds)).where(seed),
+            say(f"{NAME}.because.cages").where(~seen.counted.unknown & table.known("stage")),
         ),
-        choice="insects/soybean_stinkbug_threshold", sampled=_sampled, adjust=_seed, over_stages=("R7", "R8"),
-        check=needs_count("soybean-stinkbug", "beat or sweep at ten places or more, inside the field"),
-        missing="No stink bugs counted lately: beat or sweep at ten places or more.",
-        limits="Bloom to R6. No loss slope was found, so the thresholds are nominal; at R7 the published level accepts "
-        "a loss too small to measure and is not used.",
-        cautions=("Broad sprays in soybean can bring on podworms and loopers: look again after a week.",),
+        cautions=(say(f"{NAME}.caution.edges"), say(f"{NAME}.caution.flare")),
     )
-)  # fmt: skip
+    return problem_of(table, context, case)
+
+
+QUESTION = Question(
+    name=NAME,
+    room="insects",
+    inputs=INPUTS,
+    pose=pose,
+    places=Places(kinds=("field",), crops=("soybean",)),
+    size="acres",
+    in_season=lambda table, context: table.known("counts"),
+    check=lambda values: check_beaten(values, NAME),
+)

@@ -1,286 +1,323 @@
-"""Is a moth flight on, and which fields must be looked at, and when?"""
+"""Is a moth flight on, and which fields must be looked at, for what and by when?"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.call import LOOK, WAIT
 from sideoats.errors import InputError
-from sideoats.insects.flight import Flight, camera_catch, event_days, find_flight
-from sideoats.insects.questions._ahead import degree_days_ahead
-from sideoats.question import Answers, Context, Places, Question, Table
-from sideoats.schema import Field
-from sideoats.station import StationDays
-from sideoats.weather.degree_days import degree_days
+from sideoats.families.trapped import Catches, catches_of, larvae_after
+from sideoats.families.treated import days_ahead_said
+from sideoats.insects.flight import Flight, either, find_flight, from_its_beginning, heavy_flight
+from sideoats.insects.planner import first_look_worth
+from sideoats.problem import Choice, Look, Problem, labelled
+from sideoats.question import Context, Places, Question, Table
+from sideoats.replies import READER
+from sideoats.ruling import known_size
+from sideoats.vocabulary import see
+from sideoats.words import Day, LongDay, Measured, Name, Phrase, Said, Term, Terms, Value, say, sentence
 
 Floats = NDArray[np.float64]
-_F = "insects/moth_flight."
-_T = "insects/trap_flight."
-_AHEAD = 61
-SPECIES = ("fall armyworm", "corn earworm", "armyworm", "army cutworm", "black cutworm", "other")
-_CATCH = (
-    Field("on", "date", "morning on which the trap was read", required=True),
-    Field("caught", "number", "moths counted by a person", low=0, high=100_000),
-    Field("reported", "number", "moths that the camera reported", low=0, high=100_000),
-    Field("nights", "number", "nights since the trap was last emptied", low=1, high=31, default=1.0),
-    Field("working", "flag", "no when the trap was full, torn, out of lure or power"),
-    Field("species", "text", "moth species caught"),
-)
+Bools = NDArray[np.bool_]
+NAME, MOTHS, TRAP, UNIT = "trap-flight", "insects/moth_flight.", "insects/trap_flight.", "USD/ac"
+LAYING = 3  # days ahead that a crop may come to the stage in which moths that fly now lay on it
+OPEN, GONE = 14, -3  # days: in which larvae that hatch ask for a look; since most were large, past which none does
 INPUTS = (
-    Field("species", "choice", "moth that the trap is for", choices=SPECIES, required=True,
-          found_in=("evidence:trap_catch.species", "place:crop")),
-    Field("catches", "series", "catch of each morning: a CSV file with date and moths, or 'date moths; date moths'",
-          low=0, high=100_000),
-    Field("readings", "records", "readings of the trap on file", fields=_CATCH, fresh_days=30,
-          found_in=("history:trap_catch",)),
-    Field("camera", "flag", "the catches are a camera's counts, not a person's", default=False),
-    Field("false_share", "share", "share of a camera's count that is something else; the published range if absent"),
-    Field("missed_share", "share", "share of moths that the camera misses; the published range if absent"),
-    Field("station", "text", "weather station on file that stands for the district", found_in=("place:station",)),
-)  # fmt: skip
+    see("trap_catch.species", needed=True, also=("place.crop",)),
+    see("trap-flight.catches"),
+    see("trap-flight.readings"),
+    see("trap-flight.camera"),
+    see("trap-flight.false_share"),
+    see("trap-flight.missed_share"),
+    see("place.station"),
+)
+
+
+@dataclass(frozen=True)
+class _Flown:
+    """Flights as found: by shape or by level (which the catches reached), and one odd night that is none."""
+
+    flight: Flight
+    found: Bools
+    by_level: Bools
+    odd: Bools
+    most: Floats
+    level: Floats
+
+
+def pose(table: Table, context: Context) -> Problem:
+    """Looking at the fields that the flight's larvae harm, against going on reading the trap: nothing is decided."""
+    facts, n = context.facts, len(table)
+    read = catches_of(table, context, int(facts.value(TRAP + "nights_used")))
+    flown, species = _flights(table, context, read), table.text("species")
+    flies, count = _flies(table, context), read.moths.shape[1]
+    sure, strange = flown.found & flies, flown.found & ~flies
+    unread = (read.since > facts.value(TRAP + "stale_after")) & flies
+    missing = (flown.flight.nights == 0) | (species == "")
+    when = larvae_after(table, context, flown.flight, sure, count)
+    hosts, coming, opens = _hosts(table, context)
+    fed = np.array([bool(crops) for crops in hosts])
+    undated = sure & np.isnan(when["hatch"])
+    past = sure & (when["large"] < GONE)
+    open_ = sure & fed & ~past & (undated | (when["first hatch"] <= OPEN))
+    back = facts.value(TRAP + "check_days")
+    last_look = np.where(np.isnan(when["large"]), 7.0, np.clip(np.floor(when["large"]) - 1, 0, OPEN))
+    only_read = unread & ~open_  # the fields come first where larvae of an earlier flight may be in them
+    looks = _looks(table, context, (only_read, open_, strange), (1.0, last_look, back))
+    few = (flown.flight.nights < facts.value(TRAP + "least_nights")) & ~flown.by_level
+    later = np.array([bool(crops) for crops in coming])
+    heads = (
+        (missing, "read.need"),
+        (only_read, "unread.look"),
+        (strange, "strange.look"),
+        (open_ & undated, "undated.look"),
+        (open_ & np.isnan(when["large"]), "small.look"),
+        (few & ~sure, "few.wait"),
+        (sure & ~fed & later, "later-host.wait"),
+        (sure & ~fed, "no-host.wait"),
+        (past, "past.wait"),
+        (sure, "later.wait"),
+        (flown.odd, "odd.wait"),
+    )
+    return Problem(
+        NAME,
+        (Choice("read-on", labelled("read-on"), passive=True),),
+        "read-on",
+        UNIT,
+        np.zeros((n, context.outlook.draws, 1)),
+        looks=looks,
+        needs={"trap-flight.readings": missing},
+        recheck=np.full(n, back, dtype=np.int64),
+        size=np.full(n, np.nan),
+        values=_values(table, context, read, flown, (hosts, coming, opens), when),
+        heads=tuple((rows, f"{NAME}.{end}") for rows, end in heads),
+        reasons=(
+            *_reasons(table, context, read, flown, sure, undated, open_),
+            say(
+                f"{NAME}.because.unread", read=Day(_on(context, -read.since)), since=Measured(read.since, unit="night")
+            ).where(unread & open_),
+        ),
+        cautions=(
+            say(f"{NAME}.caution.loose", by=Name(facts.by(MOTHS + "caution"), fact=MOTHS + "caution")),
+            say(f"{NAME}.caution.camera").where(read.camera),
+        ),
+        quantities=_quantities(context, flown, sure & ~only_read, when, count),
+    )
+
+
+def _flights(table: Table, context: Context, read: Catches) -> _Flown:
+    """The flight of every trap: what stands out of its own nights, or so many moths that their shape is no matter."""
+    facts, moths = context.facts, read.moths
+    enough = facts.value(TRAP + "evidence")
+    flight = find_flight(moths, read.span)
+    last = moths.shape[1] - 1 - read.since
+    odd = (flight.onset == flight.end) & (read.span == 1) & (last - flight.end >= facts.value(TRAP + "quiet_after"))
+    by_shape = (flight.evidence >= enough) & ~odd
+    levels = {str(name): (float(least), float(span)) for name, least, span in facts[TRAP + "level"].rows}
+    level = np.array([levels.get(str(s), (np.nan, np.nan)) for s in table.text("species")]).reshape(-1, 2)
+    heavy, most = heavy_flight(moths, level[:, 0], level[:, 1])
+    by_level = heavy.onset >= 0
+    whole = either(from_its_beginning(moths, flight, read.span, enough), heavy, by_level & ~by_shape)
+    return _Flown(whole, by_shape | by_level, by_level, odd & (flight.evidence >= enough) & ~by_level, most, level)
+
+
+def _flies(table: Table, context: Context) -> Bools:
+    """(trap,) True where moths of the species fly at this time of the year."""
+    flying = {
+        name: context.region.holds(f"{name.replace(' ', '-')}-moths", context.on)
+        for name in set(table.text("species").tolist()) - {""}
+    }
+    return np.array([flying.get(str(name), False) for name in table.text("species")], dtype=bool)
+
+
+def _hosts(
+    table: Table, context: Context
+) -> tuple[list[tuple[str, ...]], list[tuple[str, ...]], NDArray[np.datetime64]]:
+    """For each trap the crops that stand at a stage that the larvae harm while these moths lay; else those that come to
+    it first while the larvae live, and the day. All crops where the species has none on file.
+    """
+    region, on, facts = context.region, context.on, context.facts
+    rows, lives = [row[:3] for row in facts[MOTHS + "hosts"].rows], dict(facts[TRAP + "host_ahead"].rows)
+    now, coming, opens = [], [], np.full(len(table), "NaT", dtype="datetime64[D]")
+    for at, name in enumerate(table.text("species")):
+        days = {str(crop): region.opens(str(window), on) for species, crop, window in rows if species == name}
+        now.append(tuple(c for c, day in days.items() if (day - on).days <= LAYING) if days else ("unknown",))
+        opens[at] = min(days.values()) if days else np.datetime64("NaT")
+        soon = min(days.values(), default=on) if days and not now[at] else None
+        lived = soon is not None and (soon - on).days <= float(lives.get(str(name), 0.0))
+        coming.append(tuple(c for c, day in days.items() if day == soon) if lived else ())
+    return now, coming, opens
+
+
+def _looks(
+    table: Table, context: Context, when: tuple[Bools, Bools, Bools], within: tuple[Any, Any, Any]
+) -> tuple[Look, ...]:
+    """Reading the trap now, walking the fields, having the moths identified: each worth a first look at a field."""
+    facts, n = context.facts, len(table)
+    over, excess = (facts.value(f"insects/planner.{name}") for name in ("over_after_flight", "excess_over"))
+    worth = first_look_worth(over, excess, facts.value("insects/treatment.usual_cost"))
+    hours = facts.value("insects/planner.visit_hours") * facts.value("decide/look.hour")
+    cost = hours / known_size(UNIT, np.full(n, np.nan), facts)
+    return tuple(
+        Look(
+            np.zeros((n, 1)),
+            cost=cost,
+            within=np.broadcast_to(days, n).astype(np.int64),
+            worth=np.where(rows, worth, 0.0),
+        )
+        for rows, days in zip(when, within, strict=True)
+    )
+
+
+def _on(context: Context, days: Floats) -> NDArray[np.datetime64]:
+    """(trap,) calendar days; NaT where not known."""
+    known = np.isfinite(days)
+    on = np.datetime64(context.on, "D") + np.floor(np.where(known, days, 0.0)).astype("timedelta64[D]")
+    return np.where(known, on, np.datetime64("NaT"))
+
+
+def _values(
+    table: Table,
+    context: Context,
+    read: Catches,
+    flown: _Flown,
+    hosts: tuple[list[tuple[str, ...]], list[tuple[str, ...]], NDArray[np.datetime64]],
+    when: dict[str, Floats],
+) -> dict[str, Any]:
+    flight, count = flown.flight, read.moths.shape[1]
+    began = _on(context, np.where(flown.found, flight.onset - count + 1.0, np.nan))
+    species = Term(table.text("species"), of="trap_catch.species")
+
+    def going(i: int) -> Value:
+        return Phrase(say(f"{NAME}.going") if flight.going_on[i] else None)
+
+    def flew(i: int) -> Value:
+        told = say(f"{NAME}.flew", species=species, began=Day(began)).at(i)
+        return Phrase(told if flown.found[i] else None)
+
+    return {
+        "species": species,
+        "hosts": lambda i: Terms(hosts[0][i], of="host"),
+        "coming": lambda i: Terms(hosts[1][i], of="host"),
+        "opens": Day(hosts[2]),
+        "nights": Measured(flight.nights.astype(float), unit="night"),
+        "since": Measured(read.since, unit="night"),
+        "read": Day(_on(context, -read.since)),
+        "began": Day(began),
+        "going": going,
+        "then": flew,
+        "first": Day(_on(context, np.maximum(when["first hatch"], 0.0))),
+        "last": Day(_on(context, when["large"])),
+    }
+
+
+def _reasons(
+    table: Table, context: Context, read: Catches, flown: _Flown, sure: Bools, undated: Bools, open_: Bools
+) -> tuple[Said, ...]:
+    facts, flight, species = context.facts, flown.flight, table.text("species")
+    known = (flight.nights > 0) & (species != "")
+    hosts = [(row[0], row[2], row[4]) for row in facts[MOTHS + "hosts"].rows]
+    soon = context.on + timedelta(days=LAYING)
+
+    def because(code: str, **values: Any) -> Said:
+        return say(f"{NAME}.because.{code}", **values)
+
+    def standing(window: str) -> bool:
+        return context.region.opens(window, context.on) <= soon
+
+    how = {how: {s for s, window, other in hosts if other == how and standing(window)} for *_, how in hosts}
+    return (
+        *(say(f"{NAME}.how.{code}").where(open_ & np.isin(species, list(of))) for code, of in how.items() if of),
+        because(
+            "seen",
+            nights=Measured(flight.nights.astype(float), unit="night"),
+            before=Measured(np.round(flight.background, 1)),
+            inside=Measured(np.round(flight.level, 1)),
+            evidence=Measured(np.round(flight.evidence)),
+            least=Measured(facts.value(TRAP + "evidence"), fact=TRAP + "evidence"),
+        ).where(known),
+        because(
+            "level",
+            most=Measured(np.round(flown.most)),
+            span=Measured(flown.level[:, 1], unit="night"),
+            least=Measured(flown.level[:, 0], fact=TRAP + "level"),
+        ).where(known & flown.by_level),
+        because("camera").where(known & read.camera),
+        because("undated").where(undated),
+        *_lacking(table, context, sure, read.moths.shape[1]),
+        *days_ahead_said(context, sure & ~undated),
+    )
+
+
+def _lacking(table: Table, context: Context, sure: Bools, count: int) -> tuple[Said, ...]:
+    """Past nights whose heat is not on file."""
+    n = len(table)
+    gone, ends, name = np.zeros(n), np.full(n, "NaT", dtype="datetime64[D]"), np.full(n, "", dtype=object)
+    for row, station in enumerate(table.text("station")):
+        record = context.outlook.records.get(str(station))
+        if record is not None and sure[row]:
+            gone[row] = record.lacking(("tmax", "tmin"), context.on, count)
+            name[row] = record.name or record.station
+            ends[row] = record.end if record.end < context.on - timedelta(days=1) else ends[row]
+    told = {"station": Name(name), "gone": Measured(gone), "days": Measured(float(count), unit="day")}
+    ended = ~np.isnat(ends)
+    return (
+        say(f"{NAME}.because.ended", ends=LongDay(ends), **told).where((gone > 0) & ended),
+        say(f"{NAME}.because.lacks", **told).where((gone > 0) & ~ended),
+    )
+
+
+def _quantities(
+    context: Context, flown: _Flown, sure: Bools, when: dict[str, Floats], count: int
+) -> dict[str, tuple[Any, Any]]:
+    flight = flown.flight
+
+    def day(days: Floats) -> tuple[Any, str]:
+        found = _on(context, np.where(sure, days, np.nan))
+        return np.where(np.isnat(found), "", found.astype(str)), "date"
+
+    def number(values: Floats, unit: str) -> tuple[Any, str]:
+        return np.where(sure, values, np.nan), unit
+
+    return {
+        "flight_evidence": (flight.evidence, "1"),
+        "most_moths_running": (flown.most, [f"moths in {n:.0f} nights" if n > 0 else "" for n in flown.level[:, 1]]),
+        "nights_read": (flight.nights, "night"),
+        "moths_a_night_in_flight": number(flight.level, "moth/night"),
+        "moths_a_night_before": number(flight.background, "moth/night"),
+        "flight_began": day(flight.onset.astype(float) - count + 1),
+        "flight_peak": day(flight.peak - count + 1),
+        "peak_standard_error": number(flight.peak_sd, "day"),
+        "first_hatch_early": day(when["first hatch"]),
+        "hatch_likely": day(when["hatch"]),
+        "large_larvae_early": day(when["large early"]),
+        "large_larvae_likely": day(when["large"]),
+        "large_larvae_late": day(when["large late"]),
+    }
 
 
 def _check(values: dict[str, Any]) -> None:
     if values["catches"] is None and values["readings"] is None:
         raise InputError(
             "no catches given",
-            where="trap-flight",
+            where=NAME,
             expected="catches='2026-08-01 3; 2026-08-02 5; ...' or catches=FILE.csv",
-            todo="give every night's catch of at least two weeks, nights without moths too",
+            todo=sentence(say(f"{NAME}.how-to-read"), READER),
         )
-
-
-def _nights(table: Table, on: date, count: int) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-    """Moths a night by person and by camera (trap, night), NaN where none; and whether any count is a camera's only."""
-    people, cameras = np.full((2, len(table), count), np.nan)
-    flagged = table.flag("camera")
-    for row, (series, readings) in enumerate(zip(table.rows("catches"), table.rows("readings"), strict=True)):
-        found: list[tuple[date, float | None, float | None, float]] = []
-        for day, moths in series or ():
-            found.append((day, None, moths, 1.0) if flagged[row] else (day, moths, None, 1.0))
-        for r in readings or ():
-            if r.get("working") is not False and r["on"] is not None:
-                found.append((r["on"], r.get("caught"), r.get("reported"), r.get("nights") or 1.0))
-        for day, caught, reported, nights in found:
-            last = count - (on - day).days  # the night that ended on this morning
-            span = slice(max(0, last - int(nights)), max(0, last))
-            if caught is not None and last <= count:
-                people[row, span] = caught / nights
-            if reported is not None and last <= count:
-                cameras[row, span] = reported / nights
-    only = np.isnan(people).all(axis=1) & ~np.isnan(cameras).all(axis=1)
-    return people, cameras, only
-
-
-def answer(table: Table, context: Context) -> Answers:
-    """Flights in the catches of every trap, and the days on which their larvae can be found."""
-    facts, out = context.facts, context.outlook
-    count = int(facts.value(_T + "nights_used"))
-    people, cameras, only = _nights(table, context.on, count)
-    false_fact, missed_fact = facts[_F + "camera.false_positives"], facts[_F + "camera.missed"]
-    false_share = np.where(table.known("false_share"), table.number("false_share"), false_fact.mid)
-    missed = np.where(table.known("missed_share"), table.number("missed_share"), missed_fact.mid)
-    moths = np.where(np.isnan(people), camera_catch(cameras, false_share[:, None], missed[:, None]), people)
-    flight = find_flight(moths)
-    sure = flight.evidence >= facts.value(_T + "evidence")
-    few = flight.nights < facts.value(_T + "least_nights")
-    noise = out.normal("trap flight peak", table.keys)
-    start = np.where(sure[:, None], flight.peak[:, None] + flight.peak_sd[:, None] * noise, 0.0) - (count - 1)
-    first = np.where(sure[:, None], flight.onset[:, None] + 0.0 * noise, 0.0) - (count - 1)
-    events = _events(table, context, start, first, count)
-    return _Reply(table, context, flight, sure, few, only, count, events).answers()
-
-
-def _events(table: Table, context: Context, start: Floats, first: Floats, count: int) -> dict[str, Floats]:
-    """Event -> (trap, draw) days from today: "first hatch" after the onset, the others after the peak."""
-    facts = context.facts
-    found: dict[str, Floats] = {}
-    for species in SPECIES:
-        rows = np.flatnonzero(table.text("species") == species)
-        key = _F + species.replace(" ", "_")
-        if not rows.size or key not in facts.by_id:
-            continue
-        limits, needs = facts[key + "_limits"], facts[key]
-        part = table.take(rows)
-        cutoff = "intermediate" if species == "corn earworm" else "horizontal"
-        ahead = degree_days_ahead(part, context, limits.low, limits.high, _AHEAD, cutoff=cutoff)
-        past = _observed(part, context, limits.low, limits.high, count, cutoff, ahead)
-        for event, requirement in zip(needs.column("event"), needs.column("degree_days"), strict=True):
-            whole = found.setdefault(event, np.full(start.shape, np.nan))
-            whole[rows] = event_days(start[rows], past, ahead, requirement)
-            if event == "egg hatch":
-                early = found.setdefault("first hatch", np.full(start.shape, np.nan))
-                early[rows] = event_days(first[rows], past, ahead, requirement)
-    return found
-
-
-def _record(context: Context, name: str) -> StationDays | None:
-    """The station's record, else the first there is."""
-    records = context.outlook.records
-    return records.get(name) or next(iter(records.values()), None)
-
-
-def _observed(
-    table: Table, context: Context, lower: float, upper: float, count: int, cutoff: str, ahead: Floats
-) -> Floats:
-    """(trap, night) degree-days of past nights at each trap's station; the coming week's mean where not on file."""
-    out = np.repeat(ahead[7].mean(axis=1)[:, None] / 7.0, count, axis=1)
-    for row, name in enumerate(table.text("station")):
-        record = _record(context, str(name))
-        if record is None:
-            continue
-        begin = record.index(context.on - timedelta(days=count))
-        for night in range(count):
-            at = begin + night
-            if 0 <= at < len(record):
-                high, low = record.usable("tmax")[at], record.usable("tmin")[at]
-                if np.isfinite(high) and np.isfinite(low):
-                    out[row, night] = degree_days(high, low, lower, upper, method="single_sine", cutoff=cutoff)
-    return out
-
-
-@dataclass(frozen=True)
-class _Reply:
-    table: Table
-    context: Context
-    flight: Flight
-    sure: NDArray[np.bool_]
-    few: NDArray[np.bool_]
-    only_camera: NDArray[np.bool_]
-    count: int
-    events: dict[str, Floats]
-
-    def answers(self) -> Answers:
-        n = len(self.table)
-        timed = self._quantile("egg hatch", 0.5)
-        begin, until = self._quantile("first hatch", 0.1), self._quantile("large larvae", 0.5)
-        unsourced = self.sure & np.isnan(timed)
-        open_ = self.sure & (unsourced | ((begin <= 7) & ~(until < -3)))
-        last_look = np.where(np.isnan(until), 7.0, np.clip(np.floor(until) - 1, 0, 14))
-        look = np.where(open_, np.where(unsourced, 7, last_look), self.context.facts.value(_T + "check_days"))
-        quantities = {
-            "flight_evidence": (self.flight.evidence, "1"),
-            "nights_read": (self.flight.nights, "night"),
-            "moths_a_night_in_flight": (self._if_sure(self.flight.level), "moth/night"),
-            "moths_a_night_before": (self._if_sure(self.flight.background), "moth/night"),
-            "flight_began": (self._dates(self.flight.onset.astype(float) - self.count + 1), "date"),
-            "flight_peak": (self._dates(self.flight.peak - self.count + 1), "date"),
-            "peak_standard_error": (self._if_sure(self.flight.peak_sd), "day"),
-            "first_hatch_early": (self._dates(begin), "date"),
-            "hatch_likely": (self._dates(timed), "date"),
-            "large_larvae_early": (self._dates(self._quantile("large larvae", 0.1)), "date"),
-            "large_larvae_likely": (self._dates(until), "date"),
-            "large_larvae_late": (self._dates(self._quantile("large larvae", 0.9)), "date"),
-        }
-        missing = (self.flight.nights == 0) | (self.table.text("species") == "")
-        return Answers(
-            self.table,
-            self.context,
-            headline=self._headline,
-            because=self._because,
-            verdict=np.where(open_, LOOK, WAIT).astype(np.int8),
-            look_by=look.astype(np.int64),
-            quantities=quantities,
-            missing=missing,
-            missing_headline="No catches on file: read the trap, and record nights without moths too.",
-            cautions=self._cautions,
-            cost_of_waiting=np.zeros(n),
-        )
-
-    def _quantile(self, event: str, q: float) -> Floats:
-        """Days from today; NaN where the species has no sourced figure or most futures do not reach the event."""
-        days = self.events.get(event)
-        if days is None:
-            return np.full(len(self.table), np.nan)
-        filled = np.where(np.isnan(days), 1e6, days)
-        found = np.quantile(filled, q, axis=1)
-        return np.where(self.sure & (found < 1e5), found, np.nan)
-
-    def _if_sure(self, values: Floats) -> Floats:
-        return np.where(self.sure, values, np.nan)
-
-    def _dates(self, days: Floats) -> NDArray[np.object_]:
-        shown = np.where(self.sure & np.isfinite(days), days, np.nan)
-        out = np.empty(len(shown), dtype=object)
-        out[:] = [("" if np.isnan(d) else str(self.context.on + timedelta(days=int(np.floor(d))))) for d in shown]
-        return out.astype(str)
-
-    def _row_species(self, i: int) -> tuple[str, str]:
-        species = str(self.table.text("species")[i])
-        fact = self.context.facts.by_id[_F + "crops"]
-        return species, dict((r[0], r[1]) for r in fact.rows).get(species, "crops it feeds on")
-
-    def _headline(self, i: int) -> str:
-        species, crops = self._row_species(i)
-        if self.few[i]:
-            return f"{self.flight.nights[i]} nights read: too few to tell a {species} flight; go on reading the trap."
-        if not self.sure[i]:
-            return f"No {species} flight stands out in {self.flight.nights[i]} nights; read the trap again."
-        began = self.context.on + timedelta(days=int(self.flight.onset[i]) - self.count + 1)
-        when = f"{species.capitalize()} flight since {began:%d %b}" + (
-            "" if not self.flight.going_on[i] else ", still going on"
-        )
-        begin, until = (self._quantile(e, q)[i] for e, q in (("first hatch", 0.1), ("large larvae", 0.5)))
-        if np.isnan(begin):
-            return f"{when}: look at {crops} within a week (no sourced degree-days for its larvae)."
-        first = self.context.on + timedelta(days=int(max(begin, 0)))
-        if np.isnan(until):
-            return f"{when}: small larvae from {first:%d %b}; look at {crops}."
-        last = self.context.on + timedelta(days=int(np.floor(until)))
-        if until < -3:
-            return f"{when}: its larvae are past their large stage since {last:%d %b}."
-        return f"{when}: look at {crops} from {first:%d %b}, before larvae are large about {last:%d %b}."
-
-    def _because(self, i: int) -> list[str]:
-        f = self.flight
-        out = [
-            f"{f.nights[i]} nights read; {f.background[i]:.1f} moths a night outside the stretch that stands out most, "
-            f"{f.level[i]:.1f} inside (evidence {f.evidence[i]:.0f}, "
-            f"{self.context.facts.by_id[_T + 'evidence'].value:.0f} needed).",
-            "Only the shape of the series tells the nights, so a camera that counts too many finds the same ones.",
-        ]
-        if self.sure[i] and np.isnan(self._quantile("egg hatch", 0.5)[i]):
-            out.append("No sourced degree-days for this species: dates are not forecast.")
-        record, on = _record(self.context, str(self.table.text("station")[i])), self.context.on
-        gone = record.lacking(("tmax", "tmin"), on, self.count) if record else 0
-        if record and gone and self.sure[i]:
-            told = record.lack_told(on, self.count, gone)
-            out.append(f"{told[0].upper()}{told[1:]}: the mean heat of the coming week stands for them.")
-        out.append(self.context.outlook.notes[0])
-        return out
-
-    def _cautions(self, i: int) -> list[str]:
-        out = [self.context.facts.by_id[_F + "caution"].text]
-        if self.only_camera[i]:
-            out.append("These are a camera's counts: have a person check the pictures before anything is decided.")
-        return out
-
-
-def _in_season(table: Table, context: Context) -> NDArray[np.bool_]:
-    """Traps that are being read, and those whose moth flies at this time of the year: none is read in January."""
-    today = f"{context.on:%m-%d}"
-    flies = {name for name, first, last in context.facts[_T + "season"].rows if first <= today <= last}
-    return np.asarray(np.isin(table.text("species"), list(flies)) | table.known("readings") | table.known("catches"))
 
 
 QUESTION = Question(
-    name="trap-flight",
+    name=NAME,
     room="insects",
-    title="Is a moth flight on, and which fields must be looked at?",
-    about="Flight onset and peak from nightly catches, by hand or from a camera that miscounts, and from degree-days "
-    "over past years the days on which its larvae hatch and grow large.",
     inputs=INPUTS,
-    answer=answer,
+    pose=pose,
     places=Places(kinds=("trap",)),
-    in_season=_in_season,
+    in_season=lambda table, context: _flies(table, context) | table.known("readings") | table.known("catches"),
     check=_check,
     options_count=4,
     apart=("species",),
-    limits="Corn earworm, fall armyworm and black cutworm have degree-days with a source or a memory mark; other "
-    "species are told by their flight only. A trap says where to look, never to treat.",
 )

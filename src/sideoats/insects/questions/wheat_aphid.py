@@ -1,127 +1,185 @@
-"""Treat this wheat for aphids, by species and stage?"""
+"""Treat this wheat for aphids, by species and stage? A case of treat by count."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.errors import InputError
+from sideoats.families.coming_days import growth_ahead
+from sideoats.families.counted import Counted, by_tally, count_draws, one_count, share_draws, spread
+from sideoats.families.treat_by_count import problem_of
+from sideoats.families.treated import (
+    Printed,
+    Worth,
+    assumed_units,
+    pays_from,
+    price_moves,
+    published,
+    reference_of,
+    treated_case,
+    treated_inputs,
+    worth_of,
+)
+from sideoats.families.treating import DAYS
 from sideoats.insects.harm import multiplying_progress
 from sideoats.insects.injury import injury_level_from_share
-from sideoats.insects.questions._ahead import growth_ahead
-from sideoats.insects.questions._count import (
-    DAYS,
-    Case,
-    Counted,
-    common_inputs,
-    cost_of,
-    count_draws,
-    crop_value,
-    price_moves,
-    spread,
-    weigh,
-)
-from sideoats.insects.thresholds import at_stake_by_threshold, first_known, look_up, rows_by_key
+from sideoats.insects.thresholds import Reference, bounded_loss, first_known, line_at_loss, look_up, rows_by_key
 from sideoats.insects.treatment import triangular
-from sideoats.question import Answers, Context, Places, Question, Table
-from sideoats.schema import Field
+from sideoats.problem import Problem
+from sideoats.question import Context, Places, Question, Table
+from sideoats.replies import READER
+from sideoats.vocabulary import see
+from sideoats.words import Measured, Name, Said, Share, Term, say, sentence
 
 Floats = NDArray[np.float64]
-_F = "insects/wheat_aphid."
-_T = "insects/treatment."
-_FRESH = 10
-RUSSIAN = "Russian wheat aphid"
-SPECIES = ("bird cherry-oat aphid", "English grain aphid", "greenbug", "corn leaf aphid", RUSSIAN)
-STAGES = ("seedling", "tillering", "jointing", "boot", "heading", "flowering", "milk", "dough", "ripe")
-_PRINTED = {  # the stages that the tables print
+Bools = NDArray[np.bool_]
+Names = NDArray[np.object_]
+NAME, FACTS, RUSSIAN = "wheat-aphid", "insects/wheat_aphid.", "Russian wheat aphid"
+WHOSE, AFTER = "insects/wheat_aphid_threshold", "insects/wheat_aphid_after_flowering"
+PRINTED = {
     "seedling": "seedling", "tillering": "seedling", "jointing": "boot-heading", "boot": "boot-heading",
     "heading": "boot-heading", "flowering": "flowering", "milk": "milk", "dough": "dough",
 }  # fmt: skip
-_LATE = ("flowering", "milk", "dough", "ripe")
+FILLING, RIPE = ("milk", "dough", "ripe"), "ripe"
 INPUTS = (
-    Field("species", "choice", "most common species", choices=SPECIES, required=True, fresh_days=_FRESH,
-          aliases={"bcoa": "bird cherry-oat aphid", "oat aphid": "bird cherry-oat aphid", "rwa": "russian wheat aphid"},
-          found_in=("evidence:stem_counts.species",)),
-    Field("counts", "counts", "aphids on each stem (each plant, in seedlings)", high=10_000, example="12,0,30",
-          fresh_days=_FRESH, found_in=("evidence:stem_counts.counts",)),
-    Field("mean", "number", "mean aphids per stem, with n", low=0, high=10_000),
-    Field("n", "number", "stems looked at, with mean or infested", low=1, high=10_000),
-    Field("infested", "share", "share of tillers infested (Russian wheat aphid)", fresh_days=_FRESH,
-          found_in=("evidence:stem_counts.infested",)),
-    Field("stage", "choice", "growth stage of most plants", choices=STAGES, required=True, fresh_days=_FRESH,
-          aliases={"emergence": "seedling", "joint": "jointing", "bloom": "flowering"},
-          found_in=("evidence:stem_counts.stage", "place:stage")),
-    Field("season", "choice", "fall or spring infestation (Russian wheat aphid)", choices=("fall", "spring")),
-    Field("parasitized", "share", "share of aphids that are mummies", fresh_days=_FRESH,
-          found_in=("evidence:stem_counts.parasitized",)),
-    Field("predators", "choice", "lady beetles, lacewings, hover flies and the like", choices=("none", "few", "many"),
-          fresh_days=_FRESH, found_in=("evidence:stem_counts.predators",)),
-    Field("table", "choice", "whose threshold; the district's choice if absent", choices=("nebraska", "kansas")),
-    *common_inputs("wheat-aphid", "bu/ac", "USD/bu", "wheat"),
-)  # fmt: skip
+    see("stem_counts.species", needed=False),
+    see("stem_counts.counts"),
+    see("stem_counts.mean"),
+    see("stem_counts.n"),
+    see("stem_counts.infested"),
+    see("stem_counts.per_foot"),
+    see("stem_counts.stage", needed=True, also=("place.stage",)),
+    see("wheat-aphid.season"),
+    see("stem_counts.parasitized"),
+    see("stem_counts.predators"),
+    see("wheat-aphid.table"),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "wheat"),
+)
 
 
-def _check(values: dict[str, Any]) -> None:
-    russian = values["species"] == RUSSIAN
-    if russian and values["infested"] is None:
-        raise InputError("Russian wheat aphid is reckoned by tillers infested", where="wheat-aphid infested",
-                         expected="infested=20% with n=100, and yield= with price=")  # fmt: skip
-    if not russian and (values["counts"] is None) == (values["mean"] is None):
-        raise InputError("exactly one of counts and mean is needed", where="wheat-aphid",
-                         expected="counts=12,0,30,... stem by stem, or mean= with n=",
-                         todo="look at 20 stems at each of several places, edges and inside")  # fmt: skip
-
-
-def _printed(table: Table, context: Context) -> tuple[NDArray[np.object_], Floats, Floats]:
-    """Publisher, low and high by species and stage; the table asked for first, then the other."""
+def pose(table: Table, context: Context) -> Problem:
+    """Treating on day 0 to 14 against leaving it, for every field of the table."""
     facts = context.facts
-    choice = facts.choices["insects/wheat_aphid_threshold"]
-    district, _ = facts.choose("insects/wheat_aphid_threshold")
+    reference = reference_of(facts, FACTS.rstrip("."))
+    worth = worth_of(table, context, reference, NAME, ("bu/ac", "USD/bu"))
+    russian, feet = table.text("species") == RUSSIAN, table.known("per_foot")
+    by, low, high = _printed(table, context, PRINTED)
+    _, *level_low_high = _printed(table, context, _weighed_by(context))
+    boot = (level_low_high[0], level_low_high[1])
+    counted, floor = _counted(table, context, boot[0])
+    progress, stake = _stake(table, context, counted, worth, reference, boot)
+    over = _over(table, context)
+    unnamed = ~table.known("species") & ~over  # from milk on no aphid takes anything, whichever it is
+    needs = {
+        "stage": ~table.known("stage"),
+        "species": unnamed,
+        "counts": counted.unknown,
+        "threshold": np.isnan(low) & ~russian & ~over & ~counted.unknown & ~unnamed,
+        "crop_value": russian & ~(table.known("crop_value") | (table.known("yield") & table.known("price"))),
+    }
+    known = ~np.any(list(needs.values()), axis=0)
+    level = _russian_level(table, context, worth)
+    low, high = np.where(russian, level, low), np.where(russian, level, high)
+    sample = np.where(russian, "tiller", np.where(feet, "foot of row", "stem")).astype(object)
+    told = known & ~table.known("counts") & np.isnan(table.number("n"))
+    case = treated_case(
+        table,
+        context,
+        NAME,
+        counted,
+        worth,
+        "wheat",
+        printed=Printed(Name(by), low, high),
+        known=known & ~over,
+        weather=known & ~over & ~russian,
+        unit=np.where(russian, "% of tillers", np.where(feet, "aphids/ft", "aphids/stem")).astype(object),
+        sample=sample,
+        stake=stake,
+        done=progress,
+        lines=_lines(table, context, worth, reference, boot),
+        stage=Term(table.text("stage"), of="stem_counts.stage"),
+        tally=np.where(russian | table.known("counts") | table.known("mean"), np.nan, table.number("infested")),
+        needs=needs,
+        pace=facts[FACTS + "field_rate"].high,
+        over=over & known,
+        heads=(
+            (needs["stage"], f"{NAME}.counts.need"),
+            *((rows, f"{NAME}.{what}.need") for what, rows in needs.items() if what != "stage"),
+            *((floor, f"treat.least.{verdict}") for verdict in ("act", "look")),
+        ),
+        reasons=(
+            *_line_said(reference, by, low, high, russian, over, feet),
+            *_reasons(table, context, russian, known, over),
+            assumed_units(counted, sample, told),
+        ),
+        cautions=(say(f"{NAME}.caution.virus"), say(f"{NAME}.caution.crash")),
+        quantities={"threshold_low": (low, "aphids"), "threshold_high": (high, "aphids")},
+    )
+    return problem_of(table, context, case)
+
+
+def _weighed_by(context: Context) -> dict[str, str]:
+    """Row of the printed table that the money of each stage rests on: in flower two experiments weigh that of boot."""
+    followed, _ = context.facts.choose(AFTER)
+    return PRINTED if followed == "nebraska" else PRINTED | {"flowering": "boot-heading"}
+
+
+def _printed(table: Table, context: Context, printed: dict[str, str]) -> tuple[Names, Floats, Floats]:
+    """Publisher, low and high: per foot where so counted, else the table asked for, then others.
+
+    `printed` names the row of the table for each stage.
+    """
+    facts = context.facts
+    choice, (district, _) = facts.choices[WHOSE], facts.choose(WHOSE)
     asked = np.where(table.text("table") == "", district, table.text("table"))
-    stages = [_PRINTED.get(str(s), "") for s in table.text("stage")]
-    keys = list(zip(table.text("species").tolist(), stages))
+    species, stages = table.text("species").tolist(), [printed.get(str(s), "") for s in table.text("stage")]
     found = {}
     for name, fact_id in choice.among.items():
         fact = facts[fact_id]
-        found[name] = (name, *look_up(keys, rows_by_key(fact.columns, fact.rows, ("species", "stage"))))
-    who = np.full(len(table), "", dtype=object)
-    low, high = np.full(len(table), np.nan), np.full(len(table), np.nan)
+        rows = rows_by_key(fact.columns, fact.rows, ("species", "stage"))
+        found[name] = (fact.publisher, *look_up(list(zip(species, stages, strict=True)), rows))
+    who, low, high = np.full(len(table), "", object), np.full(len(table), np.nan), np.full(len(table), np.nan)
     for first in dict.fromkeys(asked.tolist()):
         names, lows, highs = first_known([found[first], *(f for key, f in found.items() if key != first)])
         mine = asked == first
         who, low, high = np.where(mine, names, who), np.where(mine, lows, low), np.where(mine, highs, high)
-    return who, low, high
+    fact, feet = facts[FACTS + "per_foot"], table.known("per_foot")
+    rows = rows_by_key(fact.columns, fact.rows, ("species", "stage"))
+    lows, highs = look_up(list(zip(species, table.text("stage").tolist(), strict=True)), rows)
+    by = np.where(feet, fact.publisher, who).astype(object)
+    return by, np.where(feet, lows, low), np.where(feet, highs, high)
 
 
-def _infested(table: Table, context: Context) -> Counted:
-    """Share of tillers infested, as a binomial share (Jeffreys), in per cent."""
-    from scipy import special
+def _counted(table: Table, context: Context, low: Floats) -> tuple[Counted, Bools]:
+    """Aphids a stem or a foot, or the share of tillers with Russian wheat aphid; and which tallies are floors."""
+    facts = context.facts
+    usual, units = facts.value("insects/counting.usual_share") * low, facts.value("insects/counting.usual_units")
+    told = np.where(table.known("per_foot"), table.number("per_foot"), table.number("mean"))
+    stems = count_draws(table, context, "wheat aphid", counts="counts", told=told, units=units, usual=usual)
+    shared = np.where(np.isnan(table.number("n")), facts.value("insects/counting.usual_fruit"), table.number("n"))
+    russian = table.text("species") == RUSSIAN
+    infested, seen = table.number("infested"), shared
+    sized = stems.but(stems.unknown, Counted(**{**vars(stems), "units": np.where(np.isnan(infested), np.nan, seen)}))
+    tallied, floor = by_tally(sized, np.where(russian, np.nan, infested), 0.0, facts.value(FACTS + "tally_most"))
+    level = facts.value("insects/counting.usual_share") * np.full(len(table), facts.value(FACTS + "russian.usual"))
+    tillers = share_draws(context, "wheat aphid tillers", table.keys, infested, table.number("n"), level, 100.0)
+    return tallied.but(russian, tillers), floor & ~russian
 
-    share, n = table.number("infested"), table.number("n")
-    z = context.outlook.normal("wheat aphid tillers", table.keys)
-    hits, size = np.nan_to_num(share * n)[:, None], np.nan_to_num(n, nan=1.0)[:, None]
-    sampled = special.betaincinv(hits + 0.5, size - hits + 0.5, special.ndtr(z))
-    drawn: Floats = np.where(np.isnan(n)[:, None], share[:, None], sampled)
-    rows = len(table)
-    return Counted(100 * share, n, 100 * drawn, np.full(rows, np.inf), np.inf, np.ones(rows))
 
-
-def _growth(table: Table, context: Context, window: Floats) -> tuple[Floats, Floats]:
+def _growth(table: Table, context: Context) -> tuple[Floats, Floats]:
     """Progress of the injury, and pest-days over those of the days' usual weather without enemies."""
     facts, out = context.facts, context.outlook
-    rate_fact = facts[_F + "field_rate"]
-    rate = triangular(out.uniform("wheat aphid rate"), rate_fact.low, rate_fact.mid, rate_fact.high)
-    slow = facts[_T + "enemies_slow"]
-    enemies = table.text("predators")
+    days, fact = facts[FACTS + "injury_days"], facts[FACTS + "field_rate"]
+    window = triangular(out.uniform("wheat aphid days"), days.low, days.mid, days.high)
+    rate = triangular(out.uniform("wheat aphid rate"), fact.low, fact.mid, fact.high)
+    slow, enemies = facts["insects/treatment.enemies_slow"], table.text("predators")
     share = np.where(enemies == "many", 1.0, np.where(enemies == "few", 0.5, 0.0))
-    mummies = np.nan_to_num(table.number("parasitized"))[:, None] * rate
-    taken = share[:, None] * out.between("wheat aphid enemies", slow.low, slow.high) + mummies
-    cardinal = facts[_F + "cardinal"]
-    reference = facts.value(_F + "reference_temperature")
-    running, later = growth_ahead(table, context, rate, (cardinal.low, cardinal.mid, cardinal.high), reference, DAYS)
+    taken = share[:, None] * out.between("wheat aphid enemies", slow.low, slow.high)
+    cardinal, at = facts[FACTS + "cardinal"], facts.value(FACTS + "reference_temperature")
+    running, later = growth_ahead(table, context, rate, (cardinal.low, cardinal.mid, cardinal.high), at, DAYS)
     # A nominal threshold was found in the weather usual at its stage, often a cool spring. Measured against a warm
     # reference day it would let several times the printed number stand.
     ordinary = rate * (running[..., -1] / rate).mean(axis=1, keepdims=True) / (DAYS - 1)
@@ -129,126 +187,157 @@ def _growth(table: Table, context: Context, window: Floats) -> tuple[Floats, Flo
     return multiplying_progress(running, later, np.broadcast_to(window, later.shape), ordinary)
 
 
-def answer(table: Table, context: Context) -> Answers:
-    """Aphids against the printed figure for species and stage; Russian wheat aphid by its loss per infested tiller."""
+def _stake(
+    table: Table, context: Context, counted: Counted, worth: Worth, reference: Reference, printed: tuple[Floats, Floats]
+) -> tuple[Floats, Floats]:
+    """Progress of the injury, and what it costs the untreated crop [USD/ac]."""
+    progress, ratio = _growth(table, context)
+    russian = (table.text("species") == RUSSIAN)[:, None]
+    level = spread(context, "wheat aphid threshold", *printed)
+    by_threshold = counted.density / level * reference.line(worth.price, worth.yields)[:, None] * ratio
+    by_tiller = counted.density / 100 * _russian_slope(table, context) * worth.crop[:, None]
+    by_tiller = by_tiller * price_moves(table, context, "wheat")
+    most, left = (_most(table, context, reference) * worth.crop)[:, None], _left_by_mummies(table, context)[:, None]
+    stake = np.nan_to_num(np.where(russian, by_tiller, by_threshold)) * left * _by_stage(table, context)
+    return progress, bounded_loss(np.where(_over(table, context)[:, None], 0.0, stake), most)
+
+
+def _in_flower(table: Table) -> NDArray[np.bool_]:
+    """(place,) True for English grain aphid in flower, of which sources say everything from nothing to a tenth."""
+    return np.asarray((table.text("species") == "English grain aphid") & (table.text("stage") == "flowering"))
+
+
+def _most(table: Table, context: Context, reference: Reference) -> Floats:
+    """(place,) greatest share of the crop that can be lost."""
+    return np.where(_in_flower(table), context.facts.value(FACTS + "flower_most"), reference.most)
+
+
+def _russian_slope(table: Table, context: Context) -> Floats:
+    """(place, draw) share of yield lost by one per cent of tillers, in per cent."""
+    spring, fall = context.facts[FACTS + "russian.spring_range"], context.facts[FACTS + "russian.fall"]
+    drawn = [
+        context.outlook.between(f"russian {name}", *fact.span) for name, fact in (("spring", spring), ("fall", fall))
+    ]
+    return np.where(_spring(table)[:, None], *drawn)
+
+
+def _spring(table: Table) -> Bools:
+    """(place,) True for a spring infestation: as told, else by the stage."""
+    told = table.text("season")
+    return np.asarray(np.where(told == "", table.text("stage") != "seedling", told == "spring"), dtype=bool)
+
+
+def _russian_level(table: Table, context: Context, worth: Worth) -> Floats:
+    """(place,) per cent of tillers at which control just pays, taken as complete."""
+    spring, fall = context.facts[FACTS + "russian.spring"], context.facts[FACTS + "russian.fall"]
+    return injury_level_from_share(worth.cost, worth.crop, np.where(_spring(table), spring.mid, fall.mid) / 100)
+
+
+def _lines(
+    table: Table, context: Context, worth: Worth, reference: Reference, printed: tuple[Floats, Floats]
+) -> tuple[Floats, Floats]:
+    """(place,) counts at which treating just pays here; NaN where none does, or none is left to save."""
+    part = _left_by_mummies(table, context) * _by_stage(table, context).mean(axis=1)
+    russian, (low, high) = table.text("species") == RUSSIAN, printed
+    flower, most = _in_flower(table), _most(table, context, reference) * worth.crop
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        each = worth.crop * _russian_slope(table, context).mean(axis=1) / 100 * part
+        tillers = line_at_loss(worth.cost / worth.prevented.mean(axis=1), reference.most * worth.crop) / each
+        low, high = pays_from(reference, worth, low / part, high / part, most=context.facts.value(FACTS + "most_seen"))
+        saved = worth.cost / worth.prevented.mean(axis=1) / 0.5  # one of two experiments finds a loss
+        slope = reference.line(worth.price, worth.yields) * 2 * part / printed[0]
+        flowering = line_at_loss(saved, most) / slope
+        flowering = np.where(flowering <= context.facts.value(FACTS + "most_seen"), flowering, np.nan)
+        if context.facts.choose(AFTER)[0] != "nebraska":
+            low, high = np.where(flower, flowering, low), np.where(flower, flowering, high)
+    tillers = np.where(tillers <= 100, tillers, np.nan)
+    over = _over(table, context)
+    return tuple(np.where(over, np.nan, np.where(russian, tillers, level)) for level in (low, high))  # type: ignore
+
+
+def _left_by_mummies(table: Table, context: Context) -> Floats:
+    """(place,) share of the injury ahead that is left where so many aphids are mummies: falls evenly, no cliff."""
+    fact = context.facts["insects/treatment.mummies"]
+    return np.asarray(
+        np.interp(np.nan_to_num(table.number("parasitized")), fact.column("mummies"), fact.column("left"))
+    )
+
+
+def _by_stage(table: Table, context: Context) -> Floats:
+    """(place, draw) what aphids cost from heading on as a part of what they cost at boot, by two rival experiments."""
     facts, n = context.facts, len(table)
-    russian = table.text("species") == RUSSIAN
-    stems = count_draws(table, context, "wheat aphid", counts="counts", mean="mean")
-    tillers = _infested(table, context)
-    pick = russian[:, None]
-    counted = Counted(
-        np.where(russian, tillers.mean, stems.mean), np.where(russian, tillers.units, stems.units),
-        np.where(pick, tillers.density, stems.density), np.where(russian, 1.0, stems.k), stems.plan_k, np.ones(n),
-    )  # fmt: skip
-    cost, value = cost_of(table, context), crop_value(table)
-    who, low, high = _printed(table, context)
+    if facts.choose(AFTER)[0] == "nebraska":  # its own figures are used
+        return np.ones((n, context.outlook.draws))
+    rows = {
+        (str(stage), str(species)): (first, second) for stage, species, first, second in facts[FACTS + "rivals"].rows
+    }
+    keys = zip(table.text("stage").tolist(), table.text("species").tolist(), strict=True)
+    both = np.array([rows.get(key, (1.0, 1.0)) for key in keys], float).reshape(n, 2)
+    return np.where(context.outlook.uniform("wheat aphid flowering")[None, :] < 0.5, both[:, :1], both[:, 1:])
+
+
+def _over(table: Table, context: Context) -> Bools:
     stage = table.text("stage")
-    spring_row = np.where(table.text("season") == "", ~np.isin(stage, ("seedling",)), table.text("season") == "spring")
-    spring, fall = facts[_F + "russian.spring"], facts[_F + "russian.fall"]
-    spring_range = facts[_F + "russian.spring_range"]
-    slope = np.where(spring_row, spring.mid, fall.mid) / 100
-    drawn = np.where(
-        spring_row[:, None],
-        context.outlook.between("russian spring", *spring_range.span),
-        context.outlook.between("russian fall", *fall.span),
+    return np.asarray((stage == RIPE) | (np.isin(stage, FILLING) & (context.facts.choose(AFTER)[1].value == 0)))
+
+
+def _line_said(
+    reference: Reference, by: Names, low: Floats, high: Floats, russian: Bools, over: Bools, feet: Bools
+) -> tuple[Said, ...]:
+    shown = np.where(russian | (over & ~np.isfinite(low)), np.nan, low)
+    unit = np.where(feet, "aphids/ft", "aphids/stem").astype(object)
+    return published(reference, by, shown, high, unit, money=~over)
+
+
+def _reasons(table: Table, context: Context, russian: Bools, known: Bools, over: Bools) -> tuple[Said, ...]:
+    facts, stage, enemies = context.facts, table.text("stage"), table.text("predators")
+    rate, mummies, left = facts[FACTS + "field_rate"], table.number("parasitized"), _left_by_mummies(table, context)
+    slopes = {True: facts[FACTS + "russian.spring_range"], False: facts[FACTS + "russian.fall"]}
+    cages, table_ = (f"{FACTS}after_flowering.{key}" for key in ("voss", "nebraska"))
+    open_, spring, flower = known & ~over, _spring(table), facts[FACTS + "flower_most"]
+
+    def because(code: str, **values: Any) -> Said:
+        return say(f"{NAME}.because.{code}", **values)
+
+    def slope(at: bool) -> Said:
+        fact = slopes[at]
+        return because("spring" if at else "fall", low=Measured(fact.low, fact=fact.id), high=Measured(fact.high))
+
+    followed = "table" if facts.choose(AFTER)[0] == "nebraska" else "rivals"
+    return (
+        *(slope(at).where(open_ & russian & (spring == at)) for at in (True, False)),
+        because(
+            "doubling",
+            fast=Measured(np.round(np.log(2) / rate.high), fact=rate.id),
+            slow=Measured(np.round(np.log(2) / rate.low), unit="day"),
+        ).where(open_ & ~russian),
+        because("jointing").where(open_ & ~russian & (stage == "jointing")),
+        because(followed, cages=Name(facts.by(cages), fact=cages), table=Name(facts.by(table_), fact=table_)).where(
+            known & np.isin(stage, ("heading", "flowering", *FILLING)) & ~russian & ~_in_flower(table)
+        ),
+        because("grain-aphid", cages=Name(facts.by(cages), fact=cages), most=Share(flower.mid, fact=flower.id)).where(
+            known & _in_flower(table)
+        ),
+        because("mummies", share=Share(mummies), left=Share(left)).where(open_ & (mummies > 0)),
+        because("enemies").where(open_ & np.isin(enemies, ("few", "many"))),
     )
-    level = injury_level_from_share(cost, value, slope)
-    low, high = np.where(russian, level, low), np.where(russian, level, high)
-
-    days = facts[_F + "injury_days"]
-    window = triangular(context.outlook.uniform("wheat aphid days"), days.low, days.mid, days.high)
-    progress, ratio = _growth(table, context, window)
-    by_threshold = at_stake_by_threshold(
-        counted.density, spread(context, "wheat aphid threshold", low, high), cost, facts[_T + "efficacy"].mid
-    )
-    by_tiller = counted.density * drawn / 100 * value[:, None]
-    stake = np.where(pick, by_tiller * price_moves(table, context, "wheat"), by_threshold * ratio)
-    followed, after = facts.choose("insects/wheat_aphid_after_flowering")
-    late = np.isin(stage, _LATE)
-    over = (stage == "ripe") | (late & (after.value == 0))
-    mummies = facts[_T + "mummies"]
-    hold = (np.nan_to_num(table.number("parasitized")) >= mummies.mid) | (table.text("predators") == "many")
-    reasons = _reasons(table, context, russian, spring_row, late, followed)
-    most = facts.value(_F + "most_lost")
-    no_value = russian & np.isnan(value)
-
-    def missing_headline(i: int) -> str:
-        if no_value[i]:
-            return "Russian wheat aphid is reckoned as a share of the crop: its yield and price are needed."
-        if counted.unknown[i]:
-            return "No aphids counted lately: look at stems inside the field as well as at its edges."
-        return f"No published threshold on file for {table.text('species')[i]} at {stage[i]}."
-
-    case = Case(
-        counted=counted, low=low, high=high,
-        unit=np.where(russian, "% of tillers infested", "aphids per stem").astype(object),
-        publisher=np.where(russian, "Texas A&M Univ.", [_publisher(str(w)) for w in who]).astype(object),
-        at_stake=stake, progress=progress, cap=np.where(np.isnan(value), np.inf, value * most),
-        missing=counted.unknown | (np.isnan(low) & ~over) | no_value, missing_headline=missing_headline,
-        nominal=~russian, over=over, hold=hold, reasons=reasons,
-        cautions=lambda i: [
-            "These thresholds are for feeding only: they ignore virus that aphids carry (barley yellow dwarf).",
-            "Aphids can crash within a week where enemies are many: recount before spraying.",
-        ],
-        quantities={"crop_value": (value, "USD/ac")},
-    )  # fmt: skip
-    return weigh(table, context, "wheat aphid", case)
 
 
-def _publisher(key: str) -> str:
-    return {"nebraska": "Univ. of Nebraska 2007", "kansas": "Kansas State Univ."}.get(key, "")
-
-
-def _reasons(
-    table: Table, context: Context, russian: Any, spring_row: Any, late: Any, followed: str
-) -> Callable[[int], list[str]]:
-    facts = context.facts
-    rate = facts.by_id[_F + "field_rate"]
-    mummies = facts.by_id[_T + "mummies"]
-    parasitized, enemies = table.number("parasitized"), table.text("predators")
-
-    def reasons(i: int) -> list[str]:
-        lines = []
-        if russian[i]:
-            season = "spring" if spring_row[i] else "fall"
-            fact = facts.by_id[_F + ("russian.spring_range" if spring_row[i] else "russian.fall")]
-            lines.append(f"Each 1 % of tillers infested in {season} costs {fact.low:g} to {fact.high:g} % of yield.")
-        else:
-            fast, slow = np.log(2) / rate.high, np.log(2) / rate.low
-            lines.append(
-                f"Cereal aphids double in {fast:.0f} to {slow:.0f} days in warm fields; the printed number is taken to "
-                "hold in the weather usual for these days."
-            )
-        if table.text("stage")[i] == "jointing" and not russian[i]:
-            lines.append("No figure is printed for jointing: that for boot to heading is used.")
-        if late[i]:
-            words = "are used here" if followed == "nebraska" else "are not used here"
-            lines.append(
-                f"Sources disagree once flowering has begun: Nebraska prints figures (they {words}), South Dakota "
-                "trials (Voss 1997) found no measurable loss."
-            )
-        if np.nan_to_num(parasitized[i]) >= mummies.mid:
-            lines.append(
-                f"{100 * mummies.mid:.0f} % mummies or more: parasites are winning (rule from memory); recount."
-            )
-        if enemies[i] == "many":
-            lines.append("Natural enemies are many: how much they slow the aphids is not known; recount in a few days.")
-        lines.append(context.outlook.notes[0])
-        return lines
-
-    return reasons
-
-
-def _in_season(table: Table, context: Context) -> Any:
-    return table.known("counts") | table.known("infested")
+def _check(values: dict[str, Any]) -> None:
+    ways = ("counts", "mean", "infested", "per_foot")
+    one_count(values, question=NAME, ways=ways, single="counts", sized=False)
+    if values["species"] == RUSSIAN and values["infested"] is None:
+        todo = sentence(say(f"{NAME}.by-tillers"), READER)
+        raise InputError("no infested tillers given", where=f"{NAME} infested", expected="infested=20%", todo=todo)
 
 
 QUESTION = Question(
-    name="wheat-aphid", room="insects", title="Treat this wheat for aphids?",
-    about="Whether and by when to treat cereal aphids, by species and stage, with growth by the days' warmth and "
-    "natural enemies as an uncertain slowing.",
-    inputs=INPUTS, answer=answer, places=Places(kinds=("field", "pasture"), crops=("wheat", "winter wheat")),
-    size="acres", in_season=_in_season, check=_check,
-    limits="Feeding injury only, not virus. Thresholds are nominal but for Russian wheat aphid; no predator count with "
-    "a published rate is on file.",
-)  # fmt: skip
+    name=NAME,
+    room="insects",
+    inputs=INPUTS,
+    pose=pose,
+    places=Places(kinds=("field", "pasture"), crops=("winter wheat",)),
+    size="acres",
+    in_season=lambda table, context: table.known("counts") | table.known("infested"),
+    check=_check,
+)

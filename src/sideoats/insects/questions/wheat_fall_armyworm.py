@@ -1,213 +1,257 @@
-"""Treat this seedling wheat for fall armyworm?"""
+"""Treat this seedling wheat for fall armyworm? A case of treat by count."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats import units
-from sideoats.errors import InputError
-from sideoats.insects.dispersion import mean_draws
-from sideoats.insects.harm import Larva, larva_from_instars
-from sideoats.insects.questions._ahead import alike, degree_days_ahead
-from sideoats.insects.questions._count import (
-    DAYS,
-    Case,
-    Counted,
-    common_inputs,
-    cost_of,
-    count_draws,
-    crop_value,
-    spread,
-    weigh,
+from sideoats.families.coming_days import alike, degree_days_ahead, spread_to
+from sideoats.families.counted import Counted, count_draws, one_count, spread
+from sideoats.families.treat_by_count import problem_of
+from sideoats.families.treated import (
+    Printed,
+    assumed_units,
+    pays_from,
+    published,
+    reference_of,
+    treated_case,
+    treated_inputs,
+    worth_of,
 )
-from sideoats.insects.thresholds import at_stake_by_threshold
-from sideoats.question import Answers, Context, Places, Question, Table
-from sideoats.schema import Field
+from sideoats.families.treating import DAYS
+from sideoats.insects.harm import Larva, cut_short, larva_from_instars
+from sideoats.insects.row_larvae import per_foot, per_foot_or_nan, stand_lost
+from sideoats.insects.thresholds import bounded_loss
+from sideoats.problem import Problem
+from sideoats.question import Context, Places, Question, Table
+from sideoats.vocabulary import see
+from sideoats.words import Measured, Name, Said, Share, Term, say
 
 Floats = NDArray[np.float64]
-_F = "insects/wheat_fall_armyworm."
-_FRESH = 5
-_MM = 25.4
+Bools = NDArray[np.bool_]
+NAME, FACTS, UNIT, SAMPLE = "wheat-fall-armyworm", "insects/wheat_fall_armyworm.", "larvae/ft", "foot of row"
+SEASON, BEGINS, MM = "fall-armyworm-in-wheat", "fall-armyworm-begins", 25.4
+DONE = 0.05  # share of the feeding of small larvae under which they are as good as done
 INPUTS = (
-    Field("counts", "counts", "feeding larvae in each foot of row looked at", high=1000, example="2,0,4",
-          fresh_days=_FRESH, found_in=("evidence:row_larvae.counts",)),
-    Field("larvae", "text", "mean larvae with their unit: '2.5 /ft' of row, or '4 /ft2' of ground with rows",
-          example="2.5 /ft", fresh_days=_FRESH, found_in=("evidence:row_larvae.larvae",)),
-    Field("n", "number", "feet of row (or square feet) looked at, with larvae", low=1, high=10_000),
-    Field("rows", "number", "row spacing", unit="in", low=4, high=40, example="7.5 in",
-          found_in=("evidence:row_larvae.rows", "place:row_spacing")),
-    Field("size", "number", "length of most larvae", unit="in", low=0.02, high=2.5, example="0.4 in",
-          fresh_days=_FRESH, found_in=("evidence:row_larvae.size",)),
-    Field("windowpane", "share", "share of plants with window-paned leaves", fresh_days=_FRESH,
-          found_in=("evidence:row_larvae.windowpane",)),
-    Field("stand_at_risk", "flag", "plants are being cut or thinned so that the stand is threatened", default=False,
-          fresh_days=_FRESH, found_in=("evidence:row_larvae.stand_at_risk",)),
-    Field("purpose", "choice", "what the wheat is for", choices=("grain", "forage", "both"), default="grain",
-          aliases={"dual": "both", "dual-purpose": "both", "pasture": "forage", "grazing": "forage",
-                   "graze-out": "forage", "grazeout": "forage", "hay": "forage"}, found_in=("place:purpose",)),
-    *common_inputs("wheat-fall-armyworm", "bu/ac", "USD/bu", "wheat"),
-    Field("planting_date", "date", "tells the week whether seedlings stand in the field",
-          found_in=("place:planting_date",)),
-)  # fmt: skip
+    see("row_larvae.counts"),
+    see("row_larvae.larvae"),
+    see("row_larvae.n"),
+    see("row_larvae.rows", also=("place.row_spacing",)),
+    see("row_larvae.size"),
+    see("row_larvae.windowpane"),
+    see("row_larvae.stand_at_risk", default=False),
+    see("wheat_check.stage"),
+    see("place.purpose", default="grain"),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "wheat"),
+    see("place.planting_date"),
+)
 
 
-def per_foot(text: str, row_spacing: float) -> float:
-    """Larvae per foot of row from text with its unit; `row_spacing` [in] is needed for counts per area.
-
-    Raises InputError for text without one of the two units, or a count per area without row spacing.
-    """
-    where, expected = "wheat-fall-armyworm larvae", "'2.5 /ft' of row, or '4 /ft2' of ground with rows="
-    try:
-        value = units.parse(text, "1/ft")
-    except InputError:
-        try:
-            value = units.parse(text, "1/ft**2")
-        except InputError:
-            raise InputError(f"{text[:60]!r} is neither per foot of row nor per area", where=where,
-                             expected=expected) from None  # fmt: skip
-        if np.isnan(row_spacing):
-            raise InputError(f"{text[:60]!r} is per area", where=where, expected="rows= (row spacing)",
-                             todo="thresholds are per foot of row") from None  # fmt: skip
-        value *= row_spacing / 12.0
-    if not 0 <= value <= 1000:
-        raise InputError(f"{text[:60]!r} is outside what is possible", where=where, expected=expected)
-    return value
-
-
-def _check(values: dict[str, Any]) -> None:
-    if values["larvae"] is not None:
-        per_foot(values["larvae"], np.nan if values["rows"] is None else values["rows"])
-    elif values["counts"] is None and values["windowpane"] is None:
-        raise InputError("neither larvae nor window-paned plants were noted", where="wheat-fall-armyworm larvae",
-                         expected="larvae='2.5 /ft', counts=2,0,4, or windowpane=27%",
-                         todo="look at ten spots of a foot of row, inside the field and at its edges")  # fmt: skip
-
-
-def _per_foot_or_nan(text: str, row_spacing: float) -> float:
-    try:
-        return per_foot(text, row_spacing if row_spacing > 0 else np.nan) if text else np.nan
-    except InputError:
-        return np.nan
-
-
-def _counted(table: Table, context: Context) -> Counted:
-    """Larvae per foot of row, from foot-by-foot counts or from a mean with its unit."""
-    from_feet = count_draws(table, context, "wheat fall armyworm", counts="counts", n="")
-    has_counts = table.known("counts")
-    keys = [(str(t), -1.0 if np.isnan(s) else s) for t, s in zip(table.text("larvae"), table.number("rows").tolist())]
-    read = {key: _per_foot_or_nan(*key) for key in set(keys)}
-    by_text = np.array([read[key] for key in keys])
-    mean = np.where(has_counts, from_feet.mean, by_text)
-    feet = np.where(has_counts, from_feet.units, table.number("n"))
-    exact = np.isnan(feet)
-    normals = context.outlook.normal("wheat fall armyworm count", table.keys)
-    drawn = mean_draws(mean, np.where(exact, 1.0, feet), from_feet.k, normals)
-    density = np.where(exact[:, None], mean[:, None], drawn)
-    return replace(from_feet, mean=mean, units=feet, density=density)
-
-
-def _larva(context: Context) -> Larva:
-    instars = context.facts[_F + "instars"]
-    return larva_from_instars(context.facts.value(_F + "larva_days"), instars.column("length"), instars.column("eaten"))
-
-
-def answer(table: Table, context: Context) -> Answers:
-    """Larvae against 2 to 3 per foot of row; what they still eat follows their size and the days' warmth."""
+def pose(table: Table, context: Context) -> Problem:
+    """Treating on day 0 to 14 against leaving it, for every field of the table."""
     facts, n = context.facts, len(table)
-    counted = _counted(table, context)
-    threshold, pane = facts[_F + "threshold"], facts[_F + "windowpane"]
-    for_leaves = table.text("purpose") != "grain"
-    part = facts.value(_F + "forage_part")
-    low, high = np.full(n, threshold.low), np.full(n, threshold.high)
-    used = np.where(for_leaves, low + part * (high - low), high)
-    level = spread(context, "wheat fall armyworm threshold", low, used)
-    cost, value = cost_of(table, context), crop_value(table)
-
-    larva = _larva(context)
-    limit = facts.value(_F + "treat_before") * _MM
-    length = np.where(table.known("size"), table.number("size"), facts.value(_F + "treat_before") / 2) * _MM
-    age = larva.age_at(length)[:, None]
-    first, at = alike(length, table.text("station"))
-    lower, upper = facts.value(_F + "lower"), facts.value(_F + "upper")
-    ahead = degree_days_ahead(table.take(first), context, lower, upper, DAYS)
-    left = (1 - larva.eaten_at(age)) / (1 - larva.eaten_at(larva.age_at(limit)))
-    stand = table.flag("stand_at_risk")
-    span = facts[_F + "stand_loss"]
-    worse = np.where(stand[:, None], context.outlook.between("wheat stand", span.low, span.high), 1.0)
-    stake = at_stake_by_threshold(counted.density, level, cost, facts["insects/treatment.efficacy"].mid)
-    stake = stake * np.minimum(left, 1.0) * worse
-    outgrown = facts[_F + "large_efficacy"]
-    weaker = context.outlook.between("wheat fall armyworm size", outgrown.low, outgrown.high)
-    control = np.take(np.where(larva.length_at(age[first] + ahead) > limit, weaker, 1.0), at, axis=1)
-
-    share = table.number("windowpane")
-    paned = np.nan_to_num(share) >= pane.low
-    near = facts["insects/counting.next_look"].low
-    soon = np.where(paned | stand, 1.0, near)
-
-    def missing_headline(i: int) -> str:
-        if not np.isnan(share[i]):
-            tail = "look tomorrow and count larvae" if paned[i] else f"look within {near:.0f} days and count larvae"
-            risk = "; the stand is at risk: treat at once where larvae are found" if stand[i] else ""
-            return f"{100 * share[i]:.0f} % of plants window-paned, larvae not counted: {tail}{risk}."
-        return "No larvae counted in this seedling wheat: look at ten spots of a foot of row."
-
-    def reasons(i: int) -> list[str]:
-        lines = [
-            f"Window-paning of {100 * pane.low:.0f} to {100 * pane.high:.0f} % of plants calls for a look every day; "
-            "it is not itself a reason to treat unless the stand is threatened."
-        ]
-        if counted.unknown[i]:
-            return lines
-        if for_leaves[i]:
-            lines.append(f"Leaves are the crop here, so the lower part of it is used: {low[i]:g} to {used[i]:g}.")
-        lines.append(
-            f"Larvae of {length[i] / _MM:.2g} in have {100 * (1 - larva.eaten_at(age[i, 0])):.0f} % of their feeding "
-            f"ahead; treat before they pass {limit / _MM:g} in."
-        )
-        if not table.known("size")[i]:
-            lines.append("Length was not given: a quarter inch is assumed.")
-        if stand[i]:
-            lines.append("The stand itself is threatened, which is worse than leaves eaten.")
-        lines.append(context.outlook.notes[0])
-        return lines
-
-    case = Case(
-        counted=counted, low=low, high=high, unit=np.full(n, "larvae per foot of row", dtype=object),
-        publisher=np.full(n, "Kansas State Univ.", dtype=object), at_stake=stake,
-        progress=np.take(larva.progress(age[first], ahead), at, axis=1), control=control,
-        cap=np.where(np.isnan(value), np.inf, value),
-        missing=counted.unknown, missing_headline=missing_headline, missing_look=soon, nominal=np.ones(n, bool),
-        next_look=soon, reasons=reasons,
-        cautions=lambda i: [
-            "Confirm the species: armyworm and army cutworm differ in season and in what they do to wheat.",
-            "Grazing, hay and grain intervals on a label differ: read the one for what this wheat is for.",
-            "Look inside the field as well as at its edges; an infested edge may need a border treatment only.",
-        ],
+    threshold, reference = facts[FACTS + "threshold"], reference_of(facts, FACTS.rstrip("."))
+    worth = worth_of(table, context, reference, NAME, ("bu/ac", "USD/bu"))
+    leaves = table.text("purpose") != "grain"
+    low = np.full(n, threshold.low)
+    high = np.where(leaves, low + facts.value(FACTS + "forage_part") * (threshold.high - low), threshold.high)
+    counted, weight = _counted(table, context, low), _by_stage(table, context)
+    level = spread(context, "wheat fall armyworm threshold", low, high)
+    larva, length, left, progress, control, fed = _feeding(table, context)
+    eating = counted.density / level * (reference.line(worth.price, worth.yields) * weight * left)[:, None] * fed
+    # of larvae that cost nothing, or have eaten, no number pays
+    rarer = 1.0 / np.where(left > DONE, np.maximum(weight, 1e-9), 1e-9)
+    leaves_lost = bounded_loss(np.nan_to_num(eating * _stand(table, context)), reference.most * worth.crop[:, None])
+    gone = np.nan_to_num(_stand_gone(table, context, larva, length, counted.density * fed, worth.crop))
+    needs = {"species": _season_over(table, context), "counts": counted.unknown}
+    known = ~(needs["species"] | needs["counts"])
+    paned = np.nan_to_num(table.number("windowpane")) >= facts[FACTS + "windowpane"].low
+    by = facts.by(threshold.id)
+    case = treated_case(
+        table,
+        context,
+        NAME,
+        counted,
+        worth,
+        "wheat",
+        unit=UNIT,
+        printed=Printed(Name(by, fact=threshold.id), low, high),
+        known=known,
+        weather=known,
+        sample=SAMPLE,
+        stake=np.maximum(leaves_lost, gone),
+        done=progress,
+        prevented=control * worth.prevented[None],
+        lines=pays_from(reference, worth, low * rarer, high * rarer, most=1000.0),
+        stage=Term(table.text("stage"), of="wheat_check.stage"),
+        needs=needs,
+        soon=np.where(
+            paned | table.flag("stand_at_risk") | _large(context, length, left),
+            1.0,
+            facts["insects/counting.next_look"].low,
+        ),
+        heads=(
+            (needs["species"], f"{NAME}.species.need"),
+            (paned & table.flag("stand_at_risk"), f"{NAME}.at-risk.need"),
+            (table.known("windowpane"), f"{NAME}.paned.need"),
+            (needs["counts"], f"{NAME}.counts.need"),
+        ),
+        reasons=(
+            *published(reference, np.full(n, by, dtype=object), low, high, UNIT),
+            *_reasons(table, context, length, left, leaves & known, known),
+            assumed_units(counted, SAMPLE, known & ~table.known("counts") & np.isnan(table.number("n"))),
+        ),
+        cautions=tuple(say(f"{NAME}.caution.{which}") for which in ("species", "grazing", "edges")),
+        values={"paned": Share(np.nan_to_num(table.number("windowpane")))},
         quantities={
-            "windowpaned": (share, "1"),
+            "windowpaned": (table.number("windowpane"), "1"),
             "larvae_per_square_foot": (counted.mean * 12.0 / table.number("rows"), "1/ft**2"),
         },
-    )  # fmt: skip
-    return weigh(table, context, "wheat fall armyworm", case)
+    )
+    return problem_of(table, context, case)
 
 
-def _in_season(table: Table, context: Context) -> NDArray[np.bool_]:
-    """Seen lately, or seedlings of one to seven weeks in the months of fall flights."""
-    planted = -table.days_until("planting_date", context.on)
-    seedlings = (planted >= 7) & (planted <= 50) & (context.on.month in (8, 9, 10, 11))
+def _counted(table: Table, context: Context, low: Floats) -> Counted:
+    """Larvae per foot of row, from foot-by-foot counts or from a mean with its unit."""
+    told = zip(table.text("larvae"), np.nan_to_num(table.number("rows"), nan=-1.0).tolist(), strict=True)
+    keys = [(str(text), spacing) for text, spacing in told]
+    read = {key: per_foot_or_nan(*key) for key in set(keys)}
+    means = np.array([read[key] for key in keys])
+    units = context.facts.value("insects/counting.usual_units")
+    usual = context.facts.value("insects/counting.usual_share") * low
+    return count_draws(table, context, NAME, counts="counts", told=means, units=units, usual=usual)
+
+
+def _by_stage(table: Table, context: Context) -> Floats:
+    """(place,) what a larva costs by the leaf that plants have, as a part of that in seedlings."""
+    weights = dict(context.facts[FACTS + "by_stage"].rows)
+    return np.array([float(weights.get(str(stage), 1.0)) for stage in table.text("stage")])
+
+
+def _large(context: Context, length: Floats, left: Floats) -> Bools:
+    """(place,) True for larvae past the size to spray by that still eat: done within days, so looked at tomorrow."""
+    return np.asarray((length > context.facts.value(FACTS + "treat_before") * MM) & (left > DONE))
+
+
+def _stand_gone(table: Table, context: Context, larva: Larva, length: Floats, eaters: Floats, crop: Floats) -> Floats:
+    """(place, draw) what a stand costs that is eaten off: sown again, and late [USD/ac].
+
+    By the leaf that the larvae still want against what stands there when they eat it: large ones meet the leaf of
+    today, small ones what seedlings have grown to by their last instars.
+    """
+    facts, draw = context.facts, context.outlook.between
+    age = larva.age_at(length)
+    areas, gain = dict(facts[FACTS + "leaf_area"].rows), facts.value(FACTS + "leaf_gain")
+    now = np.array([float(areas.get(str(stage) or "seedling", np.inf)) for stage in table.text("stage")])
+    leaf = facts.value(FACTS + "plants") * (now + gain * larva.until_half(age))
+    wanted = eaters * (facts.value(FACTS + "leaf_eaten") * (1.0 - larva.eaten_at(age)))[:, None]
+    lost = stand_lost(wanted, leaf[:, None], facts[FACTS + "stand_gone"].low, facts[FACTS + "stand_gone"].high)
+    again, late = facts[FACTS + "replant"], facts[FACTS + "replant_late"]
+    sown = draw("wheat sown again", again.low, again.high) + draw("wheat sown late", *late.span) * crop[:, None]
+    return np.asarray(lost * np.minimum(sown, crop[:, None]))
+
+
+def _stand(table: Table, context: Context) -> Floats:
+    """(place, draw) how many times worse a larva is where plants are being cut."""
+    span = context.facts[FACTS + "stand_loss"]
+    worse = context.outlook.between("wheat stand", span.low, span.high)
+    return np.where(table.flag("stand_at_risk")[:, None], worse, 1.0)
+
+
+def _feeding(table: Table, context: Context) -> tuple[Larva, Floats, Floats, Floats, Floats, Floats]:
+    """Larva, length [mm], feeding left over that of small ones, progress, control by size, share before a freeze."""
+    facts = context.facts
+    instars, limit = facts[FACTS + "instars"], facts.value(FACTS + "treat_before") * MM
+    larva = larva_from_instars(facts.value(FACTS + "larva_days"), instars.column("length"), instars.column("eaten"))
+    length = np.where(table.known("size"), table.number("size") * MM, limit / 2)
+    first, at = alike(length, table.text("station"))
+    ahead = degree_days_ahead(
+        table.take(first), context, facts.value(FACTS + "lower"), facts.value(FACTS + "upper"), DAYS
+    )
+    age = larva.age_at(length)[:, None]
+    left = np.minimum((1 - larva.eaten_at(age)) / (1 - larva.eaten_at(larva.age_at(limit))), 1.0)[:, 0]
+    progress, fed = cut_short(larva.progress(age[first], ahead), _alive(table.take(first), context))
+    control = _control(context, larva, age[first] + ahead)
+    return larva, length, left, spread_to(progress, at), spread_to(control, at), np.take(fed, at, axis=0)
+
+
+def _control(context: Context, larva: Larva, age: Floats) -> Floats:
+    """(day, place, draw) control as larvae outgrow it, over that of small ones."""
+    facts = context.facts
+    outgrown, band = facts[FACTS + "large_efficacy"], facts[FACTS + "size_band"]
+    weaker = context.outlook.between("wheat fall armyworm size", outgrown.low, outgrown.high)
+    grown = np.clip((larva.length_at(age) / MM - band.low) / (band.high - band.low), 0.0, 1.0)
+    return np.asarray(1.0 - grown * (1.0 - weaker))
+
+
+def _alive(table: Table, context: Context) -> Floats:
+    """(day, place, draw) larvae that the nights ahead leave alive; all of them without a station."""
+    out, fact = context.outlook, context.facts[FACTS + "night_kill"]
+    if not out.has_weather:
+        return np.ones((DAYS, 1, 1))
+    nights = np.nan_to_num(out.daily("tmin")[..., : DAYS - 1], nan=20.0)
+    dead = np.interp(nights, fact.column("night"), fact.column("dead"))
+    alive = np.concatenate([np.ones((*dead.shape[:2], 1)), np.cumprod(1 - dead, axis=2)], axis=2)[:, out.year_of_draw]
+    return np.asarray(alive[out.station_rows(table.text("station"))].transpose(2, 0, 1))
+
+
+def _season_over(table: Table, context: Context) -> Bools:
+    """(place,) True outside the season, and after a killing night at the place's own station since it began."""
+    if not context.region.holds(SEASON, context.on):
+        return np.ones(len(table), bool)
+    killing, begins = context.facts.value(FACTS + "killing_night"), context.region.last(BEGINS, context.on)
+    ended = set()
+    for name, record in context.outlook.records.items():
+        lows = record.usable("tmin")[max(0, record.index(begins)) : max(0, record.index(context.on))]
+        if lows.size and np.nanmin(lows, initial=np.inf) <= killing:
+            ended.add(name)
+    return np.array([str(name) in ended for name in table.text("station")], dtype=bool)
+
+
+def _reasons(
+    table: Table, context: Context, length: Floats, left: Floats, leaves: Bools, known: Bools
+) -> tuple[Said, ...]:
+    eaten = 1 - left
+    pane, limit = context.facts[FACTS + "windowpane"], context.facts[FACTS + "treat_before"]
+
+    def because(code: str, **values: Any) -> Said:
+        return say(f"{NAME}.because.{code}", **values)
+
+    share = {"low": Share(pane.low, fact=pane.id), "high": Share(pane.high)}
+    size = Measured(np.round(length / MM, 2), unit="in")
+    return (
+        because("windowpane", **share).where(table.known("windowpane")),
+        because("leaves").where(leaves),
+        because("size", size=size, limit=Measured(limit.mid, unit="in", fact=limit.id)).where(known & (eaten <= 0.05)),
+        because("grown", size=size, eaten=Share(eaten)).where(known & (eaten > 0.05)),
+        because("large", size=size).where(known & _large(context, length, left)),
+        because("no-size").where(known & ~table.known("size")),
+        because("stand").where(known & table.flag("stand_at_risk")),
+    )
+
+
+def _in_season(table: Table, context: Context) -> Bools:
+    """Seen lately, or seedlings in the season of the fall flights."""
+    planted, age = -table.days_until("planting_date", context.on), context.facts[FACTS + "seedling_days"]
+    seedlings = (planted >= age.low) & (planted <= age.high) & context.region.holds(SEASON, context.on)
     return np.asarray(table.known("counts") | table.known("larvae") | table.known("windowpane") | seedlings)
 
 
+def _check(values: dict[str, Any]) -> None:
+    one_count(values, question=NAME, ways=("counts", "larvae"), single="counts", instead=("windowpane",), sized=False)
+    if values["larvae"] is not None:
+        per_foot(values["larvae"], np.nan if values["rows"] is None else values["rows"], f"{NAME} larvae")
+
+
 QUESTION = Question(
-    name="wheat-fall-armyworm", room="insects", title="Treat this seedling wheat for fall armyworm?",
-    about="Whether and by when to treat, from larvae per foot of row (or per square foot with row spacing), larva "
-    "size, window-paned plants and what the wheat is for.",
-    inputs=INPUTS, answer=answer, places=Places(kinds=("field", "pasture"), crops=("wheat", "winter wheat")),
-    size="acres", in_season=_in_season, check=_check,
-    limits="Seedling wheat in fall. The threshold is nominal; instar lengths and feeding shares are from memory.",
-)  # fmt: skip
+    name=NAME,
+    room="insects",
+    inputs=INPUTS,
+    pose=pose,
+    places=Places(kinds=("field", "pasture"), crops=("winter wheat",)),
+    size="acres",
+    in_season=_in_season,
+    check=_check,
+)

@@ -1,361 +1,391 @@
-"""Spray this wheat with a fungicide: what it has to save, and what it is expected to return?"""
+"""Spray this wheat with a fungicide: what is it expected to save, by when, and does the label allow it?"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.call import ACT, LOOK, STOP, WAIT
-from sideoats.decide import Decision, decide
 from sideoats.errors import InputError
-from sideoats.insects.disease import rain_multiple, response_return
+from sideoats.families.label import Interval, closed_days, interval_of, label_cautions
+from sideoats.families.treated import price_moves
+from sideoats.families.treating import DAYS, UNIT, days_of
+from sideoats.insects.disease import mean_response, rain_multiple, response_return
 from sideoats.insects.injury import break_even_chance, gain_threshold
-from sideoats.insects.questions._count import price_moves
 from sideoats.insects.treatment import triangular
-from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
-from sideoats.schema import Field
+from sideoats.problem import Barred, Look, Problem
+from sideoats.question import Context, Places, Question, Table
+from sideoats.replies import READER
+from sideoats.ruling import known_size
+from sideoats.vocabulary import see
+from sideoats.words import Measured, Money, Name, Said, Share, Term, say, sentence
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-_F, _T, _C = "insects/wheat_fungicide.", "insects/treatment.", "insects/counting."
-_FRESH = 10
-DAYS = 15
-NEVER = DAYS
-DISEASES = ("leaf rust", "stripe rust", "stem rust", "leaf spots", "powdery mildew")
-STAGES = ("jointing", "flag leaf", "boot", "heading", "flowering", "milk", "dough", "ripe")
-_EARLY, _LATE = ("jointing",), ("milk", "dough", "ripe")
-OPTIONS = (
-    *(
-        Option(f"spray-day-{d}", "Spray today" if d == 0 else f"Spray in {d} day{'s' * (d > 1)}", day=d)
-        for d in range(DAYS)
-    ),
-    Option("never", "Do not spray", passive=True),
-)
-_TIMED = np.array([-1 if o.day is None else o.day for o in OPTIONS])
+NAME, FACTS = "wheat-fungicide", "insects/wheat_fungicide."
+LAYERS = ("flag", "below", "lower")
+OPTIONS = days_of("spray")
 INPUTS = (
-    Field("stage", "choice", "growth stage of most plants", choices=STAGES, required=True, example="heading",
-          fresh_days=_FRESH, aliases={"joint": "jointing", "flag": "flag leaf", "bloom": "flowering"},
-          found_in=("evidence:leaf_disease.stage", "place:stage")),
-    Field("disease", "choice", "disease seen most", choices=DISEASES, fresh_days=_FRESH,
-          found_in=("evidence:leaf_disease.disease",)),
-    Field("flag", "share", "area of the flag leaf covered", example="3%", fresh_days=_FRESH,
-          found_in=("evidence:leaf_disease.flag",)),
-    Field("below", "share", "area of the leaf below the flag leaf covered", fresh_days=_FRESH,
-          found_in=("evidence:leaf_disease.below",)),
-    Field("lower", "share", "area of the lower and middle leaves covered", fresh_days=_FRESH,
-          found_in=("evidence:leaf_disease.lower",)),
-    Field("nearby", "flag", "the disease is spreading in the region", default=False, fresh_days=_FRESH,
-          found_in=("evidence:leaf_disease.nearby",)),
-    Field("rating", "choice", "the variety's rating against this disease",
-          choices=("resistant", "moderate", "susceptible"), aliases={"s": "susceptible", "r": "resistant"},
-          found_in=("place:rust_rating",)),
-    Field("rain", "choice", "rain expected in three weeks, where no station is on file",
-          choices=("dry", "usual", "wet")),
-    Field("response", "share", "share of the yield that a spray saves where it answers, if a figure is at hand"),
-    Field("chance", "share", "chance that it answers; the published odds if absent"),
-    Field("yield", "number", "yield expected without disease", unit="bu/ac", low=0, high=300, required=True,
-          example="50 bu/ac", found_in=("place:expected_yield",)),
-    Field("price", "number", "price at harvest", unit="USD/bu", low=0, high=100, required=True,
-          example="5.60 USD/bu", found_in=("place:price", "quote:wheat", "setting:price.wheat")),
-    Field("cost", "number", "fungicide and application; the printed range's middle if absent", unit="USD/ac", low=0,
-          high=200, found_in=("setting:cost.wheat-fungicide",)),
-    Field("harvest_date", "date", "harvest (or cutting) expected", found_in=("place:harvest_date",)),
-    Field("phi_days", "number", "pre-harvest interval of the label in hand", unit="day", bare=True, low=0, high=365,
-          found_in=("setting:phi.wheat-fungicide",)),
-    Field("acres", "number", "field size", unit="ac", bare=True, low=0.01, high=1_000_000, found_in=("place:acres",)),
-    Field("station", "text", "weather station on file that stands for the field", found_in=("place:station",)),
-)  # fmt: skip
+    see("leaf_disease.stage", needed=True, also=("place.stage",)),
+    see("leaf_disease.disease"),
+    *(see(f"leaf_disease.{layer}") for layer in LAYERS),
+    see("leaf_disease.nearby", default=False),
+    see("place.rust_rating", name="rating"),
+    see("wheat-fungicide.rain"),
+    see("wheat-fungicide.hot_spell"),
+    see("wheat-fungicide.response"),
+    see("wheat-fungicide.chance"),
+    see("wheat-fungicide.yield", needed=True),
+    see("wheat-fungicide.price", needed=True),
+    see("wheat-fungicide.cost"),
+    see("place.harvest_date"),
+    see("treated.phi_days", also=("setting:phi.wheat-fungicide",)),
+    see("wheat-fungicide.latest_stage"),
+    see("treated.entry_date"),
+    see("treated.rei_hours"),
+    see("place.acres"),
+    see("place.station"),
+)
 
 
-@dataclass(frozen=True)
-class _Outcome:
-    """What the answer is made of: odds and response of each place, and what each option pays."""
-
-    odds: Floats
-    response: Floats
-    cost: Floats
-    saved: Floats
-    payoff: Floats
-    inside: Bools
-    outside: Bools
-    window: Floats
-
-
-def _check(values: dict[str, Any]) -> None:
-    if values["response"] is not None and not 0 < values["response"] <= 1:
-        raise InputError("a spray that saves nothing needs no question", where="wheat-fungicide response",
-                         expected="a share above 0, such as response=15%")  # fmt: skip
-
-
-def _odds(table: Table, context: Context) -> Floats:
-    """(place, draw) chance of a response: disease in the canopy, in the region only, or neither."""
-    facts, out = context.facts, context.outlook
-    n = len(table)
-    seen = np.zeros(n, bool)
-    for name in ("flag", "below", "lower"):
-        seen |= np.nan_to_num(table.number(name)) > 0
-    near, clean = facts[_F + "odds.nearby"], facts[_F + "odds.clean"]
-    shared = out.uniform("wheat fungicide odds")
-    none = triangular(shared, clean.low, clean.mid, clean.high)
-    around = triangular(shared, near.low, near.mid, near.high)
-    chance = np.where(table.flag("nearby")[:, None], around, none)
-    chance = np.where(seen[:, None], facts.value(_F + "odds.disease"), chance)
-    given = table.number("chance")
-    return np.asarray(np.where(np.isnan(given)[:, None], chance, given[:, None]))
-
-
-def _response(table: Table, context: Context) -> Floats:
-    """(place, draw) share of yield that a timely spray saves where the crop answers, by rating and rain."""
-    facts, out = context.facts, context.outlook
-    usual, effect = facts[_F + "response_disease"], facts[_F + "rain_effect"]
-    share = triangular(out.uniform("wheat fungicide response"), usual.low, usual.mid, usual.high)
-    times = {str(name): float(value) for name, value in facts[_F + "variety"].rows}
-    variety = np.array([times.get(str(r), 1.0) for r in table.text("rating")])
-    if out.has_weather:
-        ahead = int(facts.value(_F + "rain_window"))
-        wet = rain_multiple(out.daily("rain")[..., :ahead].sum(axis=2), effect.low, effect.high)
-        rain = wet[:, out.year_of_draw][out.station_rows(table.text("station"))]
-    else:
-        words = table.text("rain")[:, None]
-        drawn = out.between("wheat fungicide rain", effect.low, effect.high)[None, :]
-        rain = np.where(words == "dry", effect.low, np.where(words == "wet", effect.high, drawn))
-        rain = np.where(words == "usual", effect.mid, rain)
-    given = table.number("response")
-    return np.asarray(np.where(np.isnan(given)[:, None], share * variety[:, None] * rain, given[:, None]))
-
-
-def _lost_already(table: Table, context: Context) -> Floats:
-    """(place, draw) share of yield that the severity seen today will cost: never less than two published slopes say."""
-    facts, out = context.facts, context.outlook
-    flag, below = np.nan_to_num(table.number("flag")), np.nan_to_num(table.number("below"))
-    by_flag = facts.value(_F + "flag_loss") * flag
-    by_area = facts.value(_F + "leaf_area_loss") * 100.0 * (flag + below) / np.maximum(table.number("yield"), 1.0)
-    low, high = np.minimum(by_flag, by_area), np.maximum(by_flag, by_area)
-    protects = facts[_F + "protects"]
-    kept = triangular(out.uniform("wheat fungicide protects"), protects.low, protects.mid, protects.high)
-    return np.asarray((low[:, None] + (high - low)[:, None] * out.uniform("wheat fungicide slope")) * kept)
-
-
-def _weigh(table: Table, context: Context) -> _Outcome:
-    facts, out = context.facts, context.outlook
-    stage, n = table.text("stage"), len(table)
-    given = table.number("cost")
-    cost = np.where(np.isnan(given), facts.value(_F + "usual_cost"), given)
-    odds, response = _odds(table, context), _response(table, context)
-    answers = out.uniform("wheat fungicide answers", table.keys) < odds
-    share = np.where(answers, response, 0.0)
-    own = ~np.isnan(table.number("response"))[:, None]
-    share = np.where(own, share, np.maximum(share, _lost_already(table, context)))
-    saved = np.minimum(share, facts.value(_F + "most_lost"))
-    money = (table.number("yield") * table.number("price"))[:, None] * price_moves(table, context, "wheat") * saved
-    left = {str(name): float(days) for name, days in facts[_F + "window"].rows}
-    window = np.array([left.get(str(s), -1.0) for s in stage])
-    late = facts.value(_F + "late")
-    fall = (1 - late) * np.arange(DAYS) / np.maximum(window, 1.0)[:, None]
-    keeps = np.clip(1.0 - fall, 0.0, 1.0)
-    payoff = np.zeros((n, out.draws, DAYS + 1))
-    payoff[:, :, :DAYS] = np.nan_to_num(money)[:, :, None] * keeps[:, None, :] - cost[:, None, None]
-    timed = _TIMED >= 0
-    outside = timed & (window[:, None] < _TIMED)
-    harvest = np.nan_to_num(table.days_until("harvest_date", context.on), nan=1e9)
-    inside = timed & (harvest[:, None] - _TIMED < np.nan_to_num(_interval(table, context))[:, None])
-    return _Outcome(odds, response, cost, saved, payoff, inside, outside, window)
-
-
-def _interval(table: Table, context: Context) -> Floats:
-    """(place,) pre-harvest interval of the label [day]; the longest met where only harvest is known."""
-    unread = ~table.known("phi_days") & table.known("harvest_date")
-    longest = context.facts.value(_T + "longest_interval") if unread.any() else np.nan
-    return np.where(unread, longest, table.number("phi_days"))
-
-
-def answer(table: Table, context: Context) -> Answers:
-    """Spraying on each day left for it against not spraying; break-evens beside the expected return."""
-    facts = context.facts
-    facts[_T + "entry"], facts[_F + "average_response"], facts[_F + "rain_response"]
-    w = _weigh(table, context)
-    tolerance = facts.value(_C + "act_by_tolerance")
-    decision = decide(
-        w.payoff, barred=w.inside | w.outside, days=_TIMED, tolerance=tolerance, risk_aversion=context.risk_aversion
-    )
-    stage = table.text("stage")
-    missing = ~(table.known("yield") & table.known("price")) | (stage == "")
-    yields, price = table.number("yield"), table.number("price")
-    mean = w.response.mean(axis=1)
-    worth = _worth_of_a_look(table, context, w)
-    verdict, look_by = _verdict(table, context, w, decision, worth)
-    near = facts[_F + "next_look"]
-    return Answers(
-        table, context, options=OPTIONS, decision=decision, unit="USD/ac", verdict=verdict, act_by=decision.act_by,
-        look_by=np.where(missing, near.mid, look_by).astype(np.int64), bars=_bars(table, context, w), missing=missing,
-        worth_of_a_look=worth,
-        missing_headline="Stage, yield and price are needed: look at the upper leaves and note the stage.",
-        headline=_headline(table, w, decision), because=_because(table, context, w, mean),
-        quantities={
-            "break_even_yield": (gain_threshold(w.cost, price), "bu/ac"),
-            "break_even_share": (gain_threshold(w.cost, yields * price), "1"),
-            "break_even_chance": (break_even_chance(w.cost, yields * price, mean), "1"),
-            "chance_of_response": (w.odds.mean(axis=1), "1"),
-            "share_saved_if_it_responds": (mean, "1"),
-            "return_if_it_responds": (response_return(yields, price, mean, w.cost), "USD/ac"),
-            "expected_return": (decision.expected[:, 0], "USD/ac"),
-            "treatment_cost": (w.cost, "USD/ac"),
+def pose(table: Table, context: Context) -> Problem:
+    """Spraying on each day that still protects the flag leaf against leaving it, by published chances of a response."""
+    facts, n = context.facts, len(table)
+    yields, price, stage = table.number("yield"), table.number("price"), table.text("stage")
+    cost = np.where(table.known("cost"), table.number("cost"), facts.value(FACTS + "usual_cost"))
+    saved, chance = _saved(table, context)
+    worth = np.nan_to_num(yields * price)[:, None] * price_moves(table, context, "wheat")
+    left, ends, late = _window(table, context)
+    keeps = np.clip(1.0 - (1.0 - late) * np.arange(DAYS) / np.maximum(left, 1.0)[:, None], 0.0, 1.0)
+    by_option = np.zeros((n, len(OPTIONS), context.outlook.draws))
+    by_option[:, :DAYS] = keeps[:, :, None] * (worth * saved)[:, None, :] - cost[:, None, None]
+    gain, today = by_option.transpose(0, 2, 1), by_option[:, 0].mean(axis=1)
+    interval = interval_of(table, context, "wheat_fungicide")
+    bars = (*_stage_bars(table, left, ends), *closed_days(interval, context, DAYS, len(OPTIONS)))
+    needs = {
+        "leaf_disease.stage": stage == "",
+        "wheat-fungicide.yield": np.isnan(yields),
+        "wheat-fungicide.price": np.isnan(price),
+    }
+    open_ = (left >= 0) & ~np.any([*needs.values()], axis=0)
+    near = facts[FACTS + "next_look"]
+    back = np.where((_sick(table) | table.flag("nearby")) & (left >= 0), near.low, near.high)
+    over = np.array([str(s) not in ("", "jointing") for s in stage]) & (left < 0)
+    answers = np.where(table.known("response"), table.number("response"), _where_it_answers(table, context, saved))
+    return Problem(
+        NAME,
+        OPTIONS,
+        "never",
+        UNIT,
+        gain,
+        bars=bars,
+        looks=_looks(table, context, open_, worth, cost, saved),
+        needs=needs,
+        recheck=np.where(over, -1, back).astype(np.int64),
+        tolerance=facts.value("insects/counting.act_by_tolerance"),
+        size=np.where(table.known("acres"), table.number("acres"), table.size if table.size.size else np.nan),
+        values={
+            "stage": Term(stage, of="leaf_disease.stage"),
+            "latest": Term(table.text("latest_stage"), of="leaf_disease.stage"),
+            "short": Money(-today, unit=UNIT),
+            "today": Money(today, unit=UNIT),
+            "need": Measured(np.round(gain_threshold(cost, price), 1), unit="bu/ac"),
+            "saves": Measured(np.round(np.nan_to_num(yields) * saved.mean(axis=1), 1), unit="bu/ac"),
+            **interval.told(context),
         },
-        cautions=_cautions(table, context),
-    )  # fmt: skip
+        heads=_heads(table, context, today, (left, ends), interval),
+        reasons=_reasons(table, context, chance, answers, open_, cost),
+        cautions=(
+            *label_cautions(interval, context, bees=False),
+            say(f"{NAME}.caution.latest").where(~table.known("latest_stage")),
+            say(f"{NAME}.caution.modes"),
+        ),
+        quantities={
+            "break_even_yield": (gain_threshold(cost, price), "bu/ac"),
+            "break_even_share": (gain_threshold(cost, yields * price), "1"),
+            "break_even_chance": (break_even_chance(cost, yields * price, answers), "1"),
+            "chance_of_response": (chance, "1"),
+            "share_saved_if_it_responds": (answers, "1"),
+            "return_if_it_responds": (response_return(yields, price, answers, cost), UNIT),
+            "expected_return": (np.where(stage == "", np.nan, today), UNIT),
+            "treatment_cost": (cost, UNIT),
+        },
+    )
+
+
+def _odds(table: Table, context: Context, covered: Mapping[str, Floats]) -> Floats:
+    """(place, draw) mean share that a timely spray saves in a susceptible variety with stripe rust.
+
+    The mean at which the published chance of a worthwhile response comes out: none seen, an outbreak near, disease by
+    leaf layer and stage. It rises with the part of a layer `covered`, up to where disease counts as established there.
+    """
+    facts, shared = context.facts, context.outlook.uniform(f"{NAME} odds")
+    worthwhile = facts.value(FACTS + "worthwhile") / facts.value(FACTS + "trial_yield")
+    spread = facts.value(FACTS + "spread")
+
+    def mean(which: str) -> Floats:
+        span = facts[f"{FACTS}odds.{which}"]
+        ends = (mean_response(chance, worthwhile, spread) for chance in (span.low, span.mid, span.high))
+        return triangular(shared, *ends)[None, :]
+
+    clean, near, lower, upper = (mean(which) for which in ("clean", "nearby", "lower", "upper"))
+    headed = np.isin(table.text("stage"), ("heading", "flowering"))[:, None]
+    before = np.where(table.flag("nearby")[:, None], near, clean)
+    out, established = before, facts.value(FACTS + "established")
+    for layer in LAYERS:
+        part = np.minimum(covered[layer] / established, 1.0)[:, None]
+        there = lower if layer == "lower" else np.where(headed, lower, upper)
+        out = np.maximum(out, before + part * (there - before))
+    return out
+
+
+def _saved(table: Table, context: Context) -> tuple[Floats, Floats]:
+    """(place, draw) share of yield that a spray today saves, and (place,) the chance of a worthwhile response.
+
+    Normal about the mean by layer, stage, disease, variety and weather; some responses are negative, as in trials.
+    Where the caller gives a chance or a response, it answers with that chance by that response or not at all.
+    """
+    facts, out = context.facts, context.outlook
+    ranks = out.uniform(f"{NAME} answers", table.keys).argsort(axis=1).argsort(axis=1)
+    mean = _odds(table, context, _covered(table)) * _times(table, context)
+    noise = out.normal(f"{NAME} response", table.keys)
+    noise = noise - noise.mean(axis=1, keepdims=True)  # chance in the draws makes no money
+    saved = mean + facts.value(FACTS + "spread") * noise / np.maximum(noise.std(axis=1, keepdims=True), 1e-9)
+    usual = (saved * _bushels(table)[:, None] > facts.value(FACTS + "worthwhile")).mean(axis=1)
+    chance = np.where(table.known("chance"), table.number("chance"), usual)
+    response, size = table.number("response")[:, None], facts[FACTS + "response_disease"]
+    unknown = float(dict(facts[FACTS + "disease"].rows)[""]) * float(dict(facts[FACTS + "variety"].rows)[""])
+    drawn = triangular(out.uniform(f"{NAME} size"), size.low, size.mid, size.high) * _times(table, context) / unknown
+    told = np.where(np.isnan(response), drawn, response) * (ranks + 0.5 < chance[:, None] * ranks.shape[1])
+    given = table.known("response") | table.known("chance")
+    return np.where(given[:, None], told, saved), chance
+
+
+def _bushels(table: Table) -> Floats:
+    return np.asarray(np.nan_to_num(table.number("yield")))
+
+
+def _times(table: Table, context: Context) -> Floats:
+    """(place, draw) mean response by disease, variety, rain, heat and leaf that is still green, as a multiple."""
+    facts, out = context.facts, context.outlook
+    by_disease, by_rating = (dict(facts[FACTS + name].rows) for name in ("disease", "variety"))
+    own = [
+        float(by_disease[str(disease)]) * float(by_rating[str(rating)])
+        for disease, rating in zip(table.text("disease"), table.text("rating"), strict=True)
+    ]
+    green = 1.0 - np.nan_to_num(table.number("flag"))
+    effect, days = facts[FACTS + "rain_effect"], int(facts.value(FACTS + "rain_window"))
+    rain = out.between(f"{NAME} rain", effect.low, effect.high)[None, :]
+    if out.has_weather:
+        wet = rain_multiple(out.daily("rain")[..., :days].sum(axis=2), effect.low, effect.high)
+        rain = wet[:, out.year_of_draw][out.station_rows(table.text("station"))]
+    words = table.text("rain")[:, None]
+    for word, times in (("dry", effect.low), ("usual", effect.mid), ("wet", effect.high)):
+        rain = np.where(words == word, times, rain)
+    return np.asarray((np.array(own) * green)[:, None] * rain * _heat(table, context))
+
+
+def _heat(table: Table, context: Context) -> Floats:
+    """(place, draw) what hot days leave of the response to stripe rust; 1 where nothing is known of them."""
+    facts, out, fact = context.facts, context.outlook, context.facts[FACTS + "heat"]
+    stripe = (table.text("disease") == "stripe rust")[:, None]
+    times = np.ones((1, out.draws))
+    if out.has_weather:
+        high, low = facts[FACTS + "hot_day"].rows[0]
+        hot = (out.daily("tmax")[..., : DAYS - 1] >= high) & (out.daily("tmin")[..., : DAYS - 1] >= low)
+        by_year = np.interp(hot.sum(axis=2), fact.column("days"), fact.column("times"))
+        times = by_year[:, out.year_of_draw][out.station_rows(table.text("station"))]
+    told = table.number("hot_spell")[:, None]
+    least = min(fact.column("times"))
+    return np.where(stripe, np.where(np.isnan(told), times, np.where(told > 0, least, 1.0)), 1.0)
+
+
+def _where_it_answers(table: Table, context: Context, saved: Floats) -> Floats:
+    """(place,) mean share saved where the response is worthwhile; NaN where it never is."""
+    bushels = saved * _bushels(table)[:, None]
+    if_given = table.known("chance")[:, None] & (saved > 0)
+    yes = np.where(table.known("chance")[:, None], if_given, bushels > context.facts.value(FACTS + "worthwhile"))
+    count = yes.sum(axis=1)
+    return np.where(count > 0, (saved * yes).sum(axis=1) / np.maximum(count, 1), np.nan)
+
+
+def _window(table: Table, context: Context) -> tuple[Floats, Floats, float]:
+    """(place,) days in which a spray still protects the flag leaf, and days until the label's latest stage is past.
+
+    Before the flag leaf and after flowering the first is -1; the second is infinite where no stage was given. Also the
+    part of a spray's protection that is left on the last of the days.
+    """
+    rows = context.facts[FACTS + "window"].rows
+    left = {str(stage): float(days) for stage, days in rows}
+    following = {str(stage): float(rows[at + 1][1]) for at, (stage, _) in enumerate(rows[:-1])}
+    here = np.array([left.get(str(stage), -1.0) for stage in table.text("stage")])
+    after = np.array([following.get(str(stage), -np.inf) for stage in table.text("latest_stage")])
+    return here, here - after - 1.0, context.facts.value(FACTS + "late")
+
+
+def _stage_bars(table: Table, left: Floats, ends: Floats) -> tuple[Barred, ...]:
+    """Days before the flag leaf and past its protection, and those past the latest stage of the label in hand."""
+    day = np.append(np.arange(DAYS), -np.inf)  # leaving it is never barred
+    early = np.isin(table.text("stage"), ("jointing", ""))
+    stage = Term(table.text("stage"), of="leaf_disease.stage")
+    past = day > left[:, None]
+    return (
+        Barred(past & early[:, None] & np.isfinite(day), say(f"{NAME}.barred.early")),
+        Barred(past & ~early[:, None] & (left < 0)[:, None], say(f"{NAME}.barred.late")),
+        Barred(
+            past & ~early[:, None] & (left >= 0)[:, None],
+            say(f"{NAME}.barred.window", days=Measured(left, unit="day"), stage=stage),
+        ),
+        Barred(
+            (day > ends[:, None]) & (left >= 0)[:, None],
+            say(f"{NAME}.barred.label", latest=Term(table.text("latest_stage"), of="leaf_disease.stage")),
+        ),
+    )
+
+
+def _covered(table: Table) -> dict[str, Floats]:
+    """Leaf layer -> (place,) part of it that is diseased; 0 where nobody has looked."""
+    return {layer: np.nan_to_num(table.number(layer)) for layer in LAYERS}
+
+
+def _sick(table: Table) -> Bools:
+    return np.asarray(np.any([part > 0 for part in _covered(table).values()], axis=0), dtype=bool)
+
+
+def _risen(table: Table, context: Context) -> Bools:
+    """(place,) True where disease is established on the upper leaves: another look would tell nothing more."""
+    covered = _covered(table)
+    return np.asarray(np.maximum(covered["flag"], covered["below"]) >= context.facts.value(FACTS + "established"))
 
 
 def _unseen(table: Table) -> Bools:
     """(place,) True where nobody has looked at the leaves and no odds were given."""
-    seen = table.known("flag") | table.known("below") | table.known("lower")
-    return np.asarray(~seen & ~table.known("chance") & ~table.known("response"))
+    return np.asarray(~np.any([table.known(name) for name in (*LAYERS, "chance", "response")], axis=0), dtype=bool)
 
 
-def _worth_of_a_look(table: Table, context: Context, w: _Outcome) -> Floats:
-    """(place,) what looking at the leaves is worth where nobody has, by the published odds [USD/ac].
+def _looks(
+    table: Table, context: Context, open_: Bools, worth: Floats, cost: Floats, saved: Floats
+) -> tuple[Look, Look]:
+    """A first look at leaves that nobody has seen, and another in some days where disease may yet come up the plant.
 
-    Disease seen raises the odds to those printed for disease in the canopy; none seen lowers them to nothing.  How
-    likely it is to be seen is what makes the odds before the look come out.
+    Worth of the first: disease seen raises the response to that of disease in the canopy, none seen lowers it to
+    nothing; how likely it is to be seen makes the response before the look come out.
     """
-    with_disease = context.facts.value(_F + "odds.disease")
-    before = w.odds.mean(axis=1)
-    saves = table.number("yield") * table.number("price") * w.response.mean(axis=1)
-    seen = np.minimum(before / with_disease, 1.0)
-    worth = seen * np.maximum(with_disease * saves - w.cost, 0.0) - np.maximum(before * saves - w.cost, 0.0)
-    useful = _unseen(table) & (w.window >= 0)
-    return np.where(useful, np.maximum(np.nan_to_num(worth), 0.0), 0.0)
-
-
-def _verdict(
-    table: Table, context: Context, w: _Outcome, d: Decision, worth: Floats
-) -> tuple[NDArray[np.int8], Floats]:
-    """Stop inside the interval where spraying would pay; act while the window lasts; else look until flowering."""
-    stage = table.text("stage")
-    active = (d.best >= 0) & (d.best != NEVER)
-    closed = w.inside[:, :DAYS].all(axis=1) & (d.expected[:, 0] > 0) & (w.window >= 0)
-    shut = np.where(table.known("phi_days"), STOP, LOOK)  # nobody has read the label: read it before saying no
-    verdict = np.where(active, ACT, np.where(closed, shut, WAIT))
-    near = context.facts[_F + "next_look"]
-    sick = np.zeros(len(table), bool)
-    for name in ("flag", "below", "lower"):
-        sick |= np.nan_to_num(table.number(name)) > 0
-    sick |= table.flag("nearby")
-    look_by = np.where(sick, near.low, near.high)
-    acres = np.nan_to_num(table.number("acres"), nan=context.facts.value(_C + "usual_acres"))
-    pays = worth > context.facts.value(_C + "look_cost") / acres
-    verdict = np.where(((verdict == ACT) & _unseen(table)) | ((verdict == WAIT) & pays), LOOK, verdict)
-    quiet = (verdict == ACT) | (verdict == STOP) | np.isin(stage, _LATE)
-    look_by = np.where(closed & (verdict == LOOK), 0, look_by)  # the window is short and a label is read in minutes
-    return verdict.astype(np.int8), np.where(quiet, -1, look_by)
-
-
-def _bars(table: Table, context: Context, w: _Outcome) -> tuple[Bar, ...]:
-    stage, phi, known = table.text("stage"), _interval(table, context), table.known("phi_days")
-
-    def too_late(i: int) -> str:
-        if stage[i] in _EARLY:
-            return "before the flag leaf is out there is nothing to protect for grain"
-        if stage[i] in _LATE:
-            return "past flowering: too late to protect the flag leaf, and past what labels usually allow"
-        return f"later than the {w.window[i]:.0f} days in which a spray at {stage[i]} still protects the flag leaf"
-
-    def before_harvest(i: int) -> str:
-        whose = "as given" if known[i] else "none given, so the longest on file; read the label"
-        return f"inside the pre-harvest interval of {phi[i]:.0f} days ({whose})"
-
+    facts, out = context.facts, context.outlook
+    hours = (facts.value("insects/counting.visit_minutes") + facts.value(FACTS + "look_minutes")) / 60
+    price = hours * facts.value("decide/look.hour") / known_size(UNIT, table.number("acres"), facts)
+    money = (worth * saved).mean(axis=1)
+    found = _covered(table) | {"lower": np.ones(len(table))}
+    sick = (worth * _odds(table, context, found) * _times(table, context)).mean(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.clip(np.where(sick > 0, money / sick, 0.0), 0.0, 1.0)
+    first = share * np.maximum(sick - cost, 0.0) - np.maximum(money - cost, 0.0)
+    first = np.where(_unseen(table) & open_, np.maximum(np.nan_to_num(first), 0.0), 0.0)
+    tell = facts.value(FACTS + "next_signs")
+    spread = saved - saved.mean(axis=1, keepdims=True)
+    noise = out.normal(f"{NAME} next signs", table.keys) * spread.std(axis=1, keepdims=True)
+    signal = tell * spread + np.sqrt(1 - tell**2) * noise
+    delay = int(facts[FACTS + "next_look"].low)
+    again = _sick(table) & ~_risen(table, context) & open_ & ~table.known("chance") & ~table.known("response")
     return (
-        Bar(w.outside, too_late),
-        Bar(w.inside, before_harvest),
+        Look(first[:, None], cost=price, within=np.full(len(table), 2, np.int64), delay=1, worth=first),
+        Look(
+            np.where(again[:, None], signal, 0.0), cost=price, within=np.full(len(table), delay, np.int64), delay=delay
+        ),
     )
 
 
-def _headline(table: Table, w: _Outcome, d: Decision) -> Callable[[int], str]:
-    stage, price = table.text("stage"), table.number("price")
-
-    def headline(i: int) -> str:
-        if stage[i] in _EARLY:
-            return "Too early: the flag leaf is not out; look again as it comes."
-        if stage[i] in _LATE:
-            return f"At {stage[i]} it is too late for a fungicide to pay."
-        if w.inside[i, :DAYS].all() and d.expected[i, 0] > 0:
-            if not table.known("phi_days")[i]:
-                gain = f"Would return {d.expected[i, 0]:.0f} USD/ac"
-                return f"{gain}, but harvest is near and no label interval is given: read it."
-            return "Do not spray: harvest falls inside the label's interval."
-        need = f"it must save {w.cost[i] / price[i]:.1f} bu/ac" if price[i] > 0 else "wheat has no price"
-        verb = "is expected to return" if d.expected[i, 0] >= 0 else "is expected to lose"
-        return f"Spraying {verb} {abs(d.expected[i, 0]):.0f} USD/ac after its cost; {need}."
-
-    return headline
-
-
-def _because(table: Table, context: Context, w: _Outcome, mean: Floats) -> Callable[[int], list[str]]:
-    facts, disease = context.facts, table.text("disease")
-    age = facts[_F + "visible_age"]
-    average, by_rain = facts.by_id[_F + "average_response"], facts.by_id[_F + "rain_response"]
-    sick, clean, usual = (facts.by_id[_F + key] for key in ("odds.disease", "odds.clean", "response_disease"))
-    by_flag, by_area = facts.by_id[_F + "flag_loss"], facts.by_id[_F + "leaf_area_loss"]
-    rated = table.text("rating")
-
-    def because(i: int) -> list[str]:
-        lines = [
-            f"Chance of a response {100 * w.odds[i].mean():.0f} %, saving {100 * mean[i]:.0f} % of the yield where it "
-            f"comes (Kansas: {100 * sick.mid:.0f} % chance of {100 * usual.mid:.0f} % with disease in mid-canopy at "
-            f"heading, {100 * clean.high:.0f} % at most without).",
-            f"An average response of {average.mid:g} bu/ac was found worthwhile over three Kansas sites; eight "
-            f"site-years in the Dakotas and Nebraska answered by {by_rain.low:g} to {by_rain.high:g}, more with rain.",
-        ]
-        if not rated[i]:
-            lines.append("The variety's rating is not known: susceptible ones answer at least twice as much.")
-        if np.nan_to_num(table.number("flag")[i]) > 0:
-            lines.append(
-                "Severity seen on the flag leaf counts as loss by two published slopes "
-                f"({by_flag.mid:g} % of yield, or {by_area.mid:g} bu/ac, for each 1 % of leaf area); it grows on."
-            )
-        if disease[i] == "stripe rust":
-            lines.append(f"Pustules of stripe rust come from infections {age.mid:g} days old and more.")
-        if np.isnan(table.number("cost")[i]):
-            lines.append(f"No cost given: {w.cost[i]:.0f} USD/ac is taken.")
-        lines.append(context.outlook.notes[0])
-        return lines
-
-    return because
+def _heads(
+    table: Table, context: Context, today: Floats, window: tuple[Floats, Floats], interval: Interval
+) -> tuple[tuple[Bools, str], ...]:
+    """Headlines of crops too early or too late, of what the label closes, and of what gains too little for a pass."""
+    left, ends = window
+    early, open_ = np.isin(table.text("stage"), ("jointing", "")), left >= 0
+    shut = interval.harvest < interval.days
+    return (
+        (np.ones(len(table), bool), f"{NAME}.asked.need"),
+        (early, f"{NAME}.early.wait"),
+        (~open_, f"{NAME}.late.wait"),
+        (ends < 0, f"{NAME}.label.wait"),
+        (interval.harvest < 0, f"{NAME}.past.wait"),
+        (shut & ~interval.given, f"{NAME}.unread.wait"),
+        (shut, f"{NAME}.inside.wait"),
+        (today >= 0, f"{NAME}.little.wait"),
+        (_risen(table, context), f"{NAME}.risen.wait"),
+        (_unseen(table), f"{NAME}.unseen.look"),
+    )
 
 
-def _cautions(table: Table, context: Context) -> Callable[[int], list[str]]:
-    entry = context.facts.by_id[_T + "entry"].text
-    known = table.known("phi_days")
+def _reasons(
+    table: Table, context: Context, chance: Floats, answers: Floats, open_: Bools, cost: Floats
+) -> tuple[Said, ...]:
+    facts, disease, rated = context.facts, table.text("disease"), table.text("rating")
+    layers = np.stack([*_covered(table).values()])
+    least, aged = facts[FACTS + "worthwhile"], FACTS + "visible_age"
 
-    def cautions(i: int) -> list[str]:
-        lines = [
-            "The label governs product, rate, latest stage, intervals and buffers: read it before every application.",
-            entry,
-            "Change the mode of action between sprays. Fungicides do nothing against bacterial or virus disease.",
-        ]
-        if not known[i]:
-            lines.append("No pre-harvest interval was given: no advice on a product without its label.")
-        if not table.known("harvest_date")[i]:
-            lines.append("No harvest date was given, so the pre-harvest interval was not checked.")
-        return lines
+    def because(code: str, **values: Any) -> Said:
+        return say(f"{NAME}.because.{code}", **values)
 
-    return cautions
+    def span(which: str) -> dict[str, Any]:
+        fact = facts[f"{FACTS}odds.{which}"]
+        return {f"{which}_low": Share(fact.low, fact=fact.id), f"{which}_high": Share(fact.high)}
+
+    hot = table.flag("hot_spell") & (disease == "stripe rust")
+    speck = (layers.max(axis=0) > 0) & (layers.max(axis=0) < facts.value(FACTS + "established"))
+    return (
+        because(
+            "chance", chance=Share(chance), saves=Share(answers), least=Measured(least.mid, unit="bu/ac", fact=least.id)
+        ).where(open_),
+        because(
+            "odds",
+            by=Name(facts.by(f"{FACTS}odds.upper")),
+            **span("upper"),
+            **span("lower"),
+            **span("clean"),
+        ).where(open_ & ~table.known("chance")),
+        because("speck", least=Share(facts.value(FACTS + "established"))).where(open_ & speck),
+        because("unrated").where(open_ & (rated == "")),
+        because("resistant", told=Name(facts[FACTS + "resistant"].text, fact=FACTS + "resistant")).where(
+            open_ & (rated == "resistant")
+        ),
+        because(
+            "susceptible",
+            mean=Share(facts[FACTS + "susceptible"].mid, fact=FACTS + "susceptible"),
+            low=Share(facts[FACTS + "susceptible"].low),
+            high=Share(facts[FACTS + "susceptible"].high),
+        ).where(open_ & (rated == "susceptible")),
+        because("weaker", disease=Term(disease, of="leaf_disease.disease")).where(
+            open_ & np.isin(disease, ("leaf spots", "powdery mildew"))
+        ),
+        because("hot").where(open_ & hot),
+        because("covered", covered=Share(table.number("flag"))).where(open_ & (layers[0] > 0)),
+        because("older", days=Measured(facts.value(aged), unit="day", fact=aged)).where(
+            open_ & (disease == "stripe rust") & _sick(table)
+        ),
+        say("treat.assumed.cost", cost=Money(cost, unit=UNIT)).where(~table.known("cost")),
+    )
 
 
-def _in_season(table: Table, context: Context) -> Any:
-    """Leaves looked at lately; spring calls for the first look come from the stage on file."""
-    return table.known("stage") & (table.known("disease") | table.known("flag") | table.known("lower"))
+def _check(values: dict[str, Any]) -> None:
+    if values["response"] is not None and not 0 < values["response"] <= 1:
+        raise InputError(
+            sentence(say(f"{NAME}.no-response"), READER),
+            where=f"{NAME} response",
+            expected="response=15%",
+        )
 
 
 QUESTION = Question(
-    name="wheat-fungicide", room="insects", title="Spray this wheat with a fungicide?",
-    about="Whether and by when a foliar fungicide pays, from stage, severity by leaf layer, variety rating, yield, "
-    "price and cost, with the rain of past years; break-even yield and chance beside the expected return.",
-    inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=("wheat", "winter wheat")), size="acres",
-    in_season=_in_season, check=_check,
-    limits="Flag leaf to flowering. Odds and response are of Kansas years; no published table of loss by severity and "
-    "stage is on file; head scab is not covered.",
-)  # fmt: skip
+    name=NAME,
+    room="insects",
+    inputs=INPUTS,
+    pose=pose,
+    places=Places(kinds=("field",), crops=("winter wheat",)),
+    size="acres",
+    in_season=lambda table, context: (
+        table.known("stage") & (table.known("disease") | table.known("flag") | table.known("lower"))
+    ),
+    check=_check,
+)
