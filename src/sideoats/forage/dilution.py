@@ -8,24 +8,6 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 
-def blend_level(shares: ArrayLike, levels: ArrayLike) -> Floats:
-    """Level of a blend of many feeds: sum of share times level over the last axis.
-
-    Parameters
-    ----------
-    shares : (..., feed) shares of dry matter adding to one
-    levels : (..., feed) any concentration on dry matter
-
-    Raises
-    ------
-    ValueError : shares that are negative or do not add to one
-    """
-    part = np.asarray(shares, dtype=np.float64)
-    if (part < 0).any() or not np.allclose(part.sum(axis=-1), 1.0, atol=1e-9):
-        raise ValueError("shares must be 0 or more and add to 1")
-    return np.asarray((part * np.asarray(levels, dtype=np.float64)).sum(axis=-1), dtype=np.float64)
-
-
 def parts_low_per_part_hot(hot: ArrayLike, low: ArrayLike, target: ArrayLike) -> Floats:
     """Parts of low feed to one part of hot feed that bring the mean to the target; NaN unless low < target < hot.
 

@@ -62,9 +62,12 @@ def days_since_drought_broke(record: StationDays | None, on: date, within: int, 
         return float("nan")
     rain = record.usable("rain")[first : last + 1]
     broke = drought_breaking(
-        rain, dry_days=int(rule["dry_days"]), dry_rain=rule["dry_rain"], breaking_rain=rule["breaking_rain"],
+        rain,
+        dry_days=int(rule["dry_days"]),
+        dry_rain=rule["dry_rain"],
+        breaking_rain=rule["breaking_rain"],
         breaking_days=int(rule["breaking_days"]),
-    )  # fmt: skip
+    )
     if not broke.any():
         return float("nan")
     # the latest day that starts a run of True: the rain itself, not the days that still see it
@@ -113,3 +116,20 @@ def frost_by_place(
 ) -> Floats:
     """(n,) days since the last minimum at or under the threshold at each place's station; NaN as above."""
     return by_place(stations, lambda name: days_since_frost(records.get(name), on, within, threshold_degc))
+
+
+def dry_by_place(
+    stations: Iterable[Any], records: Mapping[str, StationDays], on: date, facts: Facts
+) -> NDArray[np.bool_]:
+    """(n,) True where the place's station has every one of the last `dry_days` days, and under `dry_rain` in all."""
+    rule = drought_rule(facts)
+    days = int(rule["dry_days"])
+
+    def dry(name: str) -> float:
+        record = records.get(name)
+        if record is None or record.lacking(("rain",), on, days) > 0:
+            return float("nan")
+        today = record.index(on)
+        return float(record.usable("rain")[today - days : today].sum() < rule["dry_rain"])
+
+    return np.asarray(by_place(stations, dry) == 1)

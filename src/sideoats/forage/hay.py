@@ -68,10 +68,3 @@ def days_of_hay(tons: ArrayLike, tons_a_day: ArrayLike) -> Floats:
     """Days that a stack lasts at a daily need that already counts the losses; infinite at no need."""
     need = np.asarray(tons_a_day, np.float64)
     return np.where(need > 0, np.asarray(tons, np.float64) / np.where(need > 0, need, 1.0), np.inf)
-
-
-def storage_worth(price_per_ton: ArrayLike, loss_now: ArrayLike, loss_then: ArrayLike) -> Floats:
-    """Money a ton saved by storage that loses less: price times the difference of the losses."""
-    return np.asarray(price_per_ton, np.float64) * (
-        np.asarray(loss_now, np.float64) - np.asarray(loss_then, np.float64)
-    )

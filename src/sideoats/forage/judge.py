@@ -1,4 +1,4 @@
-"""Judging lots of hay for nitrate: everything between the laboratory's slip and the bars, as arrays.
+"""Judging lots of hay for nitrate: everything between the laboratory's slips and the bars, as arrays.
 
 No money enters here, so that none can talk a bar away.
 """
@@ -15,7 +15,8 @@ from numpy.typing import ArrayLike, NDArray
 from sideoats.facts import Facts
 from sideoats.forage import lots, nitrate, stock
 from sideoats.forage.dilution import safe_share
-from sideoats.forage.nitrate_tables import ALWAYS, dilution_targets, tables
+from sideoats.forage.nitrate_tables import dilution_targets, lowest_edge, tables
+from sideoats.forage.slips import Sample
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -23,14 +24,12 @@ _KG_OF_LB = 0.45359237
 
 
 @dataclass(frozen=True)
-class Lots:
-    """What is known of n lots, (n,) each.
+class Lots(Sample):
+    """What is known of n lots, (n,) each: their sample, and
 
     Attributes
     ----------
-    level : [ppm NO3-N dry] the laboratory's result, or the mean of single bales; NaN unknown
-    centre : [ppm NO3-N dry] the same, but the geometric mean of single bales, about which they spread
-    squares, cores, seen : from `lots.core_summary`; cores 1 where not stated, seen NaN for a composite
+    states : "baled", "standing" or "silage"
     bales : in the lot; NaN not known
     animals : class words
     weakened : hungry, sick, thin, unadapted
@@ -41,11 +40,7 @@ class Lots:
     asked_share : share of the hot hay asked for; NaN the largest that is safe
     """
 
-    level: Floats
-    centre: Floats
-    squares: Floats
-    cores: Floats
-    seen: Floats
+    states: Sequence[Any]
     bales: Floats
     animals: Sequence[Any]
     weakened: Bools
@@ -55,6 +50,11 @@ class Lots:
     weight: Floats
     asked_share: Floats
 
+    @property
+    def every_bale(self) -> Bools:
+        """Each bale that lies there has its own number."""
+        return np.asarray((self.singles >= self.bales) & (self.cores >= self.bales))
+
 
 @dataclass(frozen=True)
 class Judgement:
@@ -62,7 +62,7 @@ class Judgement:
 
     Attributes
     ----------
-    at_risk : the strictest class on file was used
+    risk : of the animals, `stock.PLAIN` to `stock.PREGNANT`
     hottest : level that no bale exceeds, with the stated assurance
     drunk : what the water adds to the ration
     ruling, plain : what the tables allow for this class, and for animals not at special risk
@@ -70,16 +70,23 @@ class Judgement:
     not_at_all : the lot may not be fed to this class at any share
     over_bale : a bale tested alone is over the line from which this class gets none
     over_plain : the same for animals not at special risk
+    tested_bale : a bale tested alone may not be the only feed, although the lot's mean may
+    worse_bale : a lot that may not be the only feed has a tested bale of which the tables allow still less
     hot_bale : feeding bale by bale is barred because a bale may be over the line from which nothing is fed
+    nearly : it may be so too, yet so few more cores would settle it that nobody sets out for them: not barred
+    few : the sample is too small, or its size not stated, to stand for the lot
+    lowest : the lot, its hottest tested bale and the water together stay in the lowest class of every table that binds
     unread_water : feed alone would pass, feed and water together do not
     share : largest safe share of ration dry matter, whole percent, safe to the hottest credible bale; 0 where none
-    more_bales : to core before bale-by-bale feeding could be cleared; NaN where coring would not do
+    more_bales : to core before bale-by-bale feeding could be cleared, or the sample stands for the lot; NaN where
+        coring would not do
     clear_chance : chance that no bale is over that line
     never : [ppm] the line from which nothing is fed to this class
     classes : publisher -> class index
+    intake_lb : dry matter eaten [lb/day]
     """
 
-    at_risk: Bools
+    risk: NDArray[np.int8]
     hottest: Floats
     drunk: Floats
     ruling: nitrate.Ruling
@@ -88,7 +95,12 @@ class Judgement:
     not_at_all: Bools
     over_bale: Bools
     over_plain: Bools
+    tested_bale: Bools
+    worse_bale: Bools
     hot_bale: Bools
+    nearly: Bools
+    few: Bools
+    lowest: Bools
     unread_water: Bools
     share: Floats
     more_bales: Floats
@@ -97,18 +109,23 @@ class Judgement:
     classes: dict[str, NDArray[np.int64]]
     intake_lb: Floats
 
+    @property
+    def at_risk(self) -> Bools:
+        """The strictest of the tables that bind was used."""
+        return np.asarray(self.risk > stock.PLAIN)
 
-def never_line(table: nitrate.ClassTable, at_risk: bool) -> float:
-    """Level [ppm NO3-N dry] from which a table feeds nothing to these animals; infinite where it never says so."""
-    shares = table.share_at_risk if at_risk else table.share
-    barred = np.flatnonzero(shares == 0.0)
-    return float(table.bounds_nitrogen[barred[0]]) if barred.size else float("inf")
+    @property
+    def unsettled(self) -> Bools:
+        """Rows where no class forbids the lot and yet some bale, tested or credible, keeps it from being cleared."""
+        return (self.few | self.hot_bale | self.tested_bale) & ~self.not_alone & ~self.over_bale
 
 
-def _never(at_risk: Bools, followed: nitrate.ClassTable, every: dict[str, nitrate.ClassTable]) -> Floats:
-    plain = min(never_line(followed, False), never_line(every[ALWAYS], False))
-    strict = min(never_line(table, True) for table in every.values())
-    return np.where(at_risk, min(plain, strict), plain)
+def _never(risk: NDArray[np.int8], followed: nitrate.ClassTable, every: dict[str, nitrate.ClassTable]) -> Floats:
+    plain = nitrate.last_line(followed, every.values()).never_line(stock.PLAIN)
+    lines = [plain]
+    for grade in range(stock.SENSITIVE, stock.PREGNANT + 1):
+        lines.append(min(plain, *(t.never_line(grade) for t in every.values() if t.binds)))
+    return np.array(lines)[risk]
 
 
 def water_share(facts: Facts, known: Lots) -> tuple[Floats, Floats]:
@@ -122,6 +139,17 @@ def water_share(facts: Facts, known: Lots) -> tuple[Floats, Floats]:
     return equivalent, intake
 
 
+def cores_needed(facts: Facts, bales: Floats, states: Sequence[Any]) -> Floats:
+    """(n,) bales to core, or spots to cut, before a sample stands for the lot: the smaller of the two published counts.
+
+    A lot whose size is not said needs the full protocol.
+    """
+    share, protocol = facts["forage/lot.cores_nitrate"].low, facts.value("forage/lot.cores_protocol")
+    baled = np.fmin(np.ceil(share * bales - 1e-9), protocol)
+    spots = facts["forage/lot.spots"].low
+    return np.where(np.array([s == "baled" for s in states], dtype=bool), baled, spots)
+
+
 def judge(known: Lots, facts: Facts, followed: str | None = None) -> Judgement:
     """Apply the tables, the water, the blend rule and the hottest credible bale to every lot.
 
@@ -129,54 +157,77 @@ def judge(known: Lots, facts: Facts, followed: str | None = None) -> Judgement:
     """
     table, every = tables(facts, followed)
     targets = dilution_targets(facts)
-    risk = stock.at_risk(known.animals, known.weakened)
+    risk = stock.risk_of(known.animals, known.weakened)
     hottest, more, clear, never = _bales(known, facts, risk, table, every)
     drunk, intake = water_share(facts, known)
-    total = known.level + drunk
-    ruling = nitrate.rule(known.level, risk, table, every.values(), every[ALWAYS], targets)
-    whole = nitrate.rule(total, risk, table, every.values(), every[ALWAYS], targets)
-    plain = nitrate.rule(total, False, table, every.values(), every[ALWAYS], targets)
+
+    def ruled(level: Floats, at_risk: Any) -> nitrate.Ruling:
+        return nitrate.rule(level, at_risk, table, every.values(), targets)
+
+    ruling, whole = ruled(known.level, risk), ruled(known.level + drunk, risk)
+    plain = ruled(known.level + drunk, stock.PLAIN)
     not_alone = ~(ruling.alone & whole.alone)
-    # the one line of some publishers lies so high that bales of a lot under it may be over the line for all animals
-    lowest_class = _lowest(known.level, [table, every[ALWAYS]]) & (~risk | _lowest(known.level, every.values()))
     over_bale = known.seen >= never * (1 - nitrate.ROUNDING)
     over_plain = known.seen >= _never(np.zeros_like(risk), table, every) * (1 - nitrate.ROUNDING)
-    hot_bale = ~not_alone & ~over_bale & ~lowest_class & (hottest >= never * (1 - nitrate.ROUNDING))
+    tested_bale = ~np.isnan(known.seen) & ~ruled(known.seen + drunk, risk).alone & ~not_alone & ~over_bale
+    need = cores_needed(facts, known.bales, known.states)
+    few = ~(known.stated & (known.cores >= need)) & ~np.isnan(known.level)
+    more = np.where(few, np.fmax(more, need - np.where(known.stated, known.cores, 0.0)), more)
+    lowest = np.fmax(known.level, known.seen) + drunk < lowest_edge(every.values()) * (1 - nitrate.ROUNDING)
+    credible = hottest >= never * (1 - nitrate.ROUNDING)
+    suspect = ~not_alone & ~over_bale & credible & ~(lowest & ~few)
+    nearly = suspect & ~few & (more < facts.value("forage/lot.least_trip"))
+    hot_bale = suspect & ~nearly
     share = np.minimum(safe_share(hottest, known.low, ruling.ceiling, drunk), np.nan_to_num(ruling.share))
     # the feed to mix with must be under the ceiling itself, or less of the lot would be worse than more of it
     share = np.where(over_bale | (known.low + drunk >= ruling.ceiling * (1 - nitrate.ROUNDING)), 0.0, share)
     return Judgement(
-        at_risk=risk, hottest=hottest, drunk=drunk, ruling=ruling, plain=plain, not_alone=not_alone,
-        not_at_all=ruling.share <= 0, over_bale=over_bale, over_plain=over_plain, hot_bale=hot_bale,
+        risk=risk,
+        hottest=hottest,
+        drunk=drunk,
+        ruling=ruling,
+        plain=plain,
+        not_alone=not_alone,
+        not_at_all=ruling.share <= 0,
+        over_bale=over_bale,
+        over_plain=over_plain,
+        tested_bale=tested_bale,
+        worse_bale=not_alone
+        & ~over_bale
+        & ~np.isnan(known.seen)
+        & (ruled(known.seen + drunk, risk).share < ruling.share),
+        hot_bale=hot_bale,
+        nearly=nearly,
+        few=few,
+        lowest=lowest,
         unread_water=ruling.alone & ~whole.alone,
-        share=np.floor(share * 100 + 1e-9) / 100, more_bales=more, clear_chance=clear, never=never,
-        classes={name: t.classify(known.level) for name, t in every.items()}, intake_lb=intake,
-    )  # fmt: skip
+        share=np.floor(share * 100 + 1e-9) / 100,
+        more_bales=more,
+        clear_chance=clear,
+        never=never,
+        classes={name: t.classify(known.level) for name, t in every.items()},
+        intake_lb=intake,
+    )
 
 
-def _lowest(level: Floats, held: Any) -> Bools:
-    """True where every table puts the level in its first class: safe however the animals are fed."""
-    out = np.ones(level.shape, dtype=bool)
-    for table in held:
-        first = table.bounds_nitrogen[1] if len(table.bounds) > 1 else np.inf
-        out &= level < first * (1 - nitrate.ROUNDING)
-    return out
-
-
-def _bales(
-    known: Lots, facts: Facts, risk: Bools, table: nitrate.ClassTable, every: dict[str, nitrate.ClassTable]
-) -> tuple[Floats, Floats, Floats, Floats]:
+def spread_of(known: Lots, facts: Facts) -> tuple[Floats, Floats, float]:
+    """How bales spread about the middle of their lot: log spread, its degrees of freedom, and the assurance asked."""
     _, lowest, highest, count = facts["forage/lot.spread"].rows[0]
     published = lots.log_spread_from_range(float(lowest), float(highest), int(count))
     weight, assurance = facts.value("forage/lot.spread_weight"), facts.value("forage/lot.assurance")
-    bales = np.where(np.isnan(known.bales), facts.value("forage/lot.bales_assumed"), known.bales)
-    single = np.where(np.isnan(known.seen), 0.0, known.cores)
-    spread, freedom = lots.pooled_spread(known.squares, single, published, weight)
+    return *lots.pooled_spread(known.squares, known.singles, published, weight), assurance
+
+
+def _bales(
+    known: Lots, facts: Facts, risk: NDArray[np.int8], table: nitrate.ClassTable, every: dict[str, nitrate.ClassTable]
+) -> tuple[Floats, Floats, Floats, Floats]:
+    spread, freedom, assurance = spread_of(known, facts)
+    bales = np.where(np.isnan(known.bales), facts.value("forage/lot.bales_unsaid"), known.bales)
     bales = np.maximum(bales, known.cores)
     hottest = lots.hottest_credible(known.centre, known.cores, bales, spread, freedom, assurance, known.seen)
     never = _never(risk, table, every)
-    every_bale = single >= known.bales  # each bale has its own number: nothing is left to reckon with
-    hottest = np.where(every_bale, known.seen, hottest)
+    every_bale = known.every_bale  # each bale has its own number: nothing is left to reckon with
+    hottest = np.where(every_bale, np.fmax(known.seen, known.level), hottest)
     suspect = np.where(hottest >= never, known.centre, np.nan)  # the others need no more cores
     more = lots.more_bales_to_core(suspect, never, known.cores, bales, spread, freedom, assurance)
     clear = lots.chance_none_hotter(known.centre, never, known.cores, bales, spread, freedom)

@@ -20,26 +20,27 @@ geometric mean, so this errs on the hot side.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from sideoats.decide.laws import normal_below
 
 Floats = NDArray[np.float64]
 
 _NORMAL_NODES, _SPREAD_NODES, _QUANTILE_NODES = 24, 32, 160
 _LOTS_AT_ONCE = 2000  # 12 MB of nodes
 _MOST_BALES = 5000
+_FEW = 10_000  # values at once for which SciPy is not imported
 
 
 @lru_cache(maxsize=256)
 def expected_range(n: int) -> float:
     """Expected range of n standard normal values, the d2 of control charts: integral of 1 - F^n - (1 - F)^n."""
-    from scipy.special import ndtr
-
     x = np.linspace(-9.0, 9.0, 3601)
-    upper = ndtr(x)
+    upper = normal_below(x)
     return float(np.trapezoid(1.0 - upper**n - (1.0 - upper) ** n, x))
 
 
@@ -59,20 +60,44 @@ def prediction_factor(cores: int, bales: int, freedom: float, assurance: float) 
     freedom : degrees of freedom of the spread, above 0
     assurance : 0 to 1, both excluded
     """
-    from scipy.optimize import brentq
-    from scipy.special import log_ndtr
-
     w, weight = _nodes(freedom)
     z, z_weight = _normal_nodes()
     shift = (z / math.sqrt(cores))[:, None]
 
     def gap(k: float) -> float:
-        return float(z_weight @ np.exp(bales * log_ndtr(shift + k * w)) @ weight) - assurance
+        return float(z_weight @ np.exp(bales * _log_below(shift + k * w)) @ weight) - assurance
 
     high = 4.0
     while gap(high) < 0 and high < 1e6:
         high *= 2
-    return float(brentq(gap, -10.0, high, xtol=1e-9))
+    return _root(gap, -10.0, high)
+
+
+def _root(rising: Callable[[float], float], low: float, high: float) -> float:
+    """Where a rising function passes zero, to 1e-10: the Illinois rule, every third step a halving."""
+    at_low, at_high = rising(low), rising(high)
+    for step in range(200):
+        if high - low < 1e-10 or at_low == at_high:
+            break
+        middle = (low + high) / 2 if step % 3 == 2 else high - at_high * (high - low) / (at_high - at_low)
+        middle = middle if low < middle < high else (low + high) / 2
+        at = rising(middle)
+        if at < 0:
+            low, at_low, at_high = middle, at, at_high / 2
+        else:
+            high, at_high, at_low = middle, at, at_low / 2
+    return (low + high) / 2
+
+
+def _log_below(score: Floats) -> Floats:
+    """Log of the chance that a standard normal value lies below `score`; of many scores at once by SciPy."""
+    if score.size > _FEW:
+        from scipy.special import log_ndtr
+
+        return np.asarray(log_ndtr(score), np.float64)
+    tail = normal_below(-np.abs(score))
+    with np.errstate(divide="ignore"):
+        return np.where(score > 0, np.log1p(-tail), np.log(tail))
 
 
 @lru_cache(maxsize=1)
@@ -89,26 +114,29 @@ def _nodes(freedom: float) -> tuple[Floats, Floats]:
     Generalised Gauss-Laguerre where it is exact to 1e-6 or better (8 to 200 degrees of freedom), else nodes at
     quantiles.
     """
-    from scipy.special import gammaincinv, roots_genlaguerre
-
     if 8 <= freedom <= 200:
-        y, weight = roots_genlaguerre(_SPREAD_NODES, freedom / 2 - 1)
-        return np.sqrt(2 * y / freedom), weight / weight.sum()
+        alpha, i = (
+            freedom / 2 - 1,
+            np.arange(_SPREAD_NODES),
+        )  # Golub and Welsch 1969: nodes from the three-term recurrence
+        beside = np.sqrt(i[1:] * (i[1:] + alpha))
+        y, vectors = np.linalg.eigh(np.diag(2 * i + 1 + alpha) + np.diag(beside, 1) + np.diag(beside, -1))
+        return np.sqrt(2 * y / freedom), vectors[0] ** 2
+    from scipy.special import gammaincinv
+
     u, weight = np.polynomial.legendre.leggauss(_QUANTILE_NODES)
     return np.sqrt(2 * gammaincinv(freedom / 2, (u + 1) / 2) / freedom), weight / 2
 
 
 def _chance(k: Floats, cores: Floats, bales: Floats, freedom: Floats) -> Floats:
     """(n,) left side of the module's equation, lots of the same freedom together."""
-    from scipy.special import log_ndtr
-
     z, z_weight = _normal_nodes()
     out = np.empty(k.shape)
     for df in np.unique(freedom):
         w, weight = _nodes(float(df))
         for rows in np.array_split(np.flatnonzero(freedom == df), 1 + int((freedom == df).sum()) // _LOTS_AT_ONCE):
             at = (z / np.sqrt(cores[rows])[:, None])[:, :, None] + (k[rows][:, None] * w)[:, None, :]
-            inner = np.exp(bales[rows][:, None, None] * log_ndtr(at))
+            inner = np.exp(bales[rows][:, None, None] * _log_below(at))
             out[rows] = np.einsum("lzw,z,w->l", inner, z_weight, weight)
     return out
 

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sideoats.errors import FactError, InputError
 from sideoats.facts import Fact
+from sideoats.forage.stock import PREGNANT, STRESSED
 
 Floats = NDArray[np.float64]
 
@@ -29,6 +30,7 @@ IONS = tuple(_NITROGEN_PART)
 BASES = ("dry", "as-fed")
 SULFUR_PART_OF_SULFATE = SULFUR / (SULFUR + 4 * OXYGEN)
 PPM_OF_PERCENT = 10_000.0
+PURE = 1e6 * NITROGEN / _NITRATE  # ppm NO3-N of the nitrate ion itself (derived)
 ROUNDING = 1e-9
 LITRES_OF_GALLON = 3.785411784
 
@@ -88,9 +90,11 @@ def nitrate_nitrogen_dry(value: ArrayLike, *, form: Any, basis: Any, moisture: A
     wet = (bases == "as-fed") & ~np.isnan(values)
     if (wet & np.isnan(water)).any():
         raise InputError(
-            "is not stated for a result as fed", where="moisture", expected="the moisture of the sample, such as 12%",
+            "is not stated for a result as fed",
+            where="moisture",
+            expected="the moisture of the sample, such as 12%",
             todo="a wet result must be brought to dry matter before any class can be read",
-        )  # fmt: skip
+        )
     if (wet & ((water < 0) | (water >= 1))).any():
         raise InputError("is not a share of the as-fed weight", where="moisture", expected="0 to under 100 %")
     if (values < 0).any() or np.isinf(values).any():
@@ -98,7 +102,21 @@ def nitrate_nitrogen_dry(value: ArrayLike, *, form: Any, basis: Any, moisture: A
     dry_part = np.where(bases == "as-fed", 1.0 - water, 1.0)
     part = np.array([_NITROGEN_PART[f] for f in forms.reshape(-1)], dtype=np.float64).reshape(values.shape)
     # a factor of its own for each ion would round twice; dividing once keeps 0.3 % NO3 at 0.3 % on the way back
-    return np.asarray(values * part / dry_part, dtype=np.float64)
+    level = np.asarray(values * part / dry_part, dtype=np.float64)
+    if (np.nan_to_num(level) > PURE * (1 + ROUNDING)).any():
+        raise InputError(
+            "is more than pure nitrate holds",
+            where="nitrate",
+            expected=f"at most {PURE:,.0f} ppm NO3-N of dry matter",
+            todo="check the number, its unit and its moisture",
+        )
+    return level
+
+
+def by_risk(at_risk: ArrayLike) -> NDArray[np.int8]:
+    """Risk as `stock.PLAIN` to `stock.PREGNANT`; True is `PREGNANT`, the strictest."""
+    given = np.asarray(at_risk)
+    return np.asarray(given * PREGNANT if given.dtype == bool else given, dtype=np.int8)
 
 
 @dataclass(frozen=True)
@@ -109,19 +127,22 @@ class ClassTable:
     ----------
     publisher : key of the table
     fact_id, provenance, citation : where it stands
+    binds : a source was read for it, or the district set its own line; a table from memory or without a source cautions
     unit_ppm : ppm in one unit of the table (1 for ppm, 10,000 for %)
     ion : the ion the bounds are printed in; all bounds are on dry matter
     bounds : (class,) lower bound of each class in the table's own unit, the first 0
     labels, meanings : (class,) words
     share : (class,) largest share of ration dry matter for animals not at special risk; 1 no limit, 0 do not feed,
         NaN not as the only feed with no share printed
-    share_at_risk : (class,) the same for pregnant or otherwise weakened animals
+    share_at_risk : (class,) the same for pregnant animals
+    share_stressed : (class,) the same for stock that is stressed and not pregnant
     """
 
     publisher: str
     fact_id: str
     provenance: str
     citation: str
+    binds: bool
     unit_ppm: float
     ion: str
     bounds: Floats
@@ -129,6 +150,7 @@ class ClassTable:
     meanings: tuple[str, ...]
     share: Floats
     share_at_risk: Floats
+    share_stressed: Floats
 
     @classmethod
     def of(cls, fact: Fact) -> ClassTable:
@@ -140,12 +162,20 @@ class ClassTable:
         if bounds[0] != 0 or (np.diff(bounds) <= 0).any():
             raise FactError(f"fact {fact.id}: bounds must begin at 0 and rise")
         return cls(
-            publisher=fact.id.rpartition(".")[2], fact_id=fact.id, provenance=fact.provenance, citation=fact.citation,
-            unit_ppm=PPM_OF_PERCENT if words[0] == "%" else 1.0, ion=words[1], bounds=bounds,
-            labels=tuple(fact.column("label")), meanings=tuple(fact.column("meaning")),
+            publisher=fact.id.rpartition(".")[2],
+            fact_id=fact.id,
+            provenance=fact.provenance,
+            citation=fact.citation,
+            binds=fact.overridden or fact.provenance in ("read", "derived"),
+            unit_ppm=PPM_OF_PERCENT if words[0] == "%" else 1.0,
+            ion=words[1],
+            bounds=bounds,
+            labels=tuple(fact.column("label")),
+            meanings=tuple(fact.column("meaning")),
             share=np.array(fact.column("share"), dtype=np.float64),
             share_at_risk=np.array(fact.column("at_risk"), dtype=np.float64),
-        )  # fmt: skip
+            share_stressed=np.array(fact.column("stressed" if "stressed" in fact.columns else "share"), np.float64),
+        )
 
     @property
     def bounds_nitrogen(self) -> Floats:
@@ -160,24 +190,33 @@ class ClassTable:
         return np.where(np.isnan(values), -1, np.maximum(index, 0)).astype(np.int64)
 
     def largest_share(self, nitrate_nitrogen: ArrayLike, at_risk: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]:
-        """Largest printed share of ration dry matter, and whether the feed may be the only one.
+        """Largest printed share of ration dry matter, and whether the feed may be the only one, for animals by risk.
 
         Returns (share, alone). A class for which no share is printed (or was not seen) may not be the only feed, and
         allows no more than the class below it. NaN and False for an unknown value.
         """
         index = self.classify(nitrate_nitrogen)
-        risk = np.broadcast_to(np.asarray(at_risk, dtype=bool), index.shape)
-        printed = np.where(risk, self.share_at_risk[index], self.share[index])
-        allowed = np.where(risk, np.fmin.accumulate(self.share_at_risk)[index], np.fmin.accumulate(self.share)[index])
+        risk = np.broadcast_to(by_risk(at_risk), index.shape)
+        columns = np.stack([self.printed_for(r) for r in range(PREGNANT + 1)])
+        printed, allowed = columns[risk, index], np.fmin.accumulate(columns, axis=1)[risk, index]
         unknown = index < 0
         return np.where(unknown, np.nan, allowed), np.where(unknown, False, printed == 1.0)
 
-    def ceiling(self, at_risk: bool) -> float:
+    def printed_for(self, risk: int) -> Floats:
+        """(class,) the shares that it prints for animals of that risk."""
+        return self.share_at_risk if risk == PREGNANT else self.share_stressed if risk == STRESSED else self.share
+
+    def ceiling(self, at_risk: ArrayLike) -> float:
         """Level [ppm NO3-N dry] from which on the table limits a feed for these animals; infinite where it
         never does."""
-        printed = self.share_at_risk if at_risk else self.share
+        printed = self.printed_for(int(by_risk(at_risk)))
         limited = np.flatnonzero(printed != 1.0)
         return float(self.bounds_nitrogen[limited[0]]) if limited.size else float("inf")
+
+    def never_line(self, at_risk: ArrayLike) -> float:
+        """Level [ppm NO3-N dry] from which on none is fed to these animals; infinite where the table never says so."""
+        barred = np.flatnonzero(self.printed_for(int(by_risk(at_risk))) == 0.0)
+        return float(self.bounds_nitrogen[barred[0]]) if barred.size else float("inf")
 
 
 @dataclass(frozen=True)
@@ -200,48 +239,60 @@ class Ruling:
     ceiling_by: NDArray[np.object_]
 
 
+def last_line(followed: ClassTable, every: Iterable[ClassTable]) -> ClassTable:
+    """The table by which cattle not at special risk get none at all: the one followed, or where it prints no such line
+    the strictest that binds and does."""
+    if np.isfinite(followed.never_line(False)):
+        return followed
+    return min((t for t in every if t.binds), key=lambda t: t.never_line(False), default=followed)
+
+
 def rule(
     nitrate_nitrogen: ArrayLike,
     at_risk: ArrayLike,
     followed: ClassTable,
     every: Iterable[ClassTable],
-    always: ClassTable,
     targets: dict[str, float],
 ) -> Ruling:
     """The strictest reading that binds each lot.
 
-    Animals not at special risk: the table the district follows. Pregnant or otherwise weakened animals: the strictest
-    of every table on file. For all animals: where `always` (the trade rule) says not to feed, nothing is fed.
+    Animals not at special risk: the table the district follows, and where it prints no line from which nothing is fed,
+    the strictest such line. All others: the strictest of all tables that bind, by what each prints for pregnant
+    animals, for stressed stock, or for all. A table from memory or without a source binds nobody unless it is the one
+    followed, and then never alone.
 
     Parameters
     ----------
     nitrate_nitrogen : (n,) ppm NO3-N dry; NaN rules out feeding
-    at_risk : (n,) or one bool
-    followed, every, always : tables
-    targets : dilution target [ppm NO3-N dry] by publisher; ``followed`` key "" is the district's own choice
+    at_risk : (n,) or one, as `by_risk` takes it
+    followed, every : tables
+    targets : dilution target [ppm NO3-N dry] by publisher; key "" is the district's own choice
     """
     values = np.atleast_1d(np.asarray(nitrate_nitrogen, dtype=np.float64))
-    risk = np.broadcast_to(np.asarray(at_risk, dtype=bool), values.shape)
+    grade = np.broadcast_to(by_risk(at_risk), values.shape)
+    risk = grade > 0
     tables = list(every)
     share, alone = np.ones(values.shape), np.ones(values.shape, bool)
     by = np.full(values.shape, "", dtype=object)
     ceiling, ceiling_by = np.full(values.shape, np.inf), np.full(values.shape, "", dtype=object)
     for table in [followed, *(t for t in tables if t.publisher != followed.publisher)]:
-        counts = risk | (table.publisher == followed.publisher)
-        limit, may = table.largest_share(values, risk)
+        first = table.publisher == followed.publisher
+        counts = np.where(risk, table.binds, first or (table.binds and not followed.binds))
+        limit, may = table.largest_share(values, grade)
         tighter = counts & ((limit < share) | (alone & ~may & (by == "")))
         by = np.where(tighter, table.publisher, by)
         share = np.where(counts, np.fmin(share, limit), share)
         alone &= may | ~counts
-        level = np.where(risk, table.ceiling(True), table.ceiling(False))
+        level = np.array([table.ceiling(r) for r in range(PREGNANT + 1)])[grade]
         lower = counts & (level < ceiling)
         ceiling, ceiling_by = np.where(lower, level, ceiling), np.where(lower, table.publisher, ceiling_by)
     for publisher, target in targets.items():
         lower = (risk | (publisher == "")) & (target < ceiling)
         ceiling = np.where(lower, target, ceiling)
         ceiling_by = np.where(lower, publisher or "the district's dilution target", ceiling_by)
-    never = (always.largest_share(values, risk)[0] == 0.0) & (share > 0)
-    by = np.where(never, always.publisher, by)
+    last = last_line(followed, tables)
+    never = (values >= last.never_line(False) * (1 - ROUNDING)) & (share > 0)
+    by = np.where(never, last.publisher, by)
     unknown = np.isnan(values)
     share = np.where(never | unknown, 0.0, share)
     return Ruling(share, np.where(share > 0, alone, False), by, ceiling, ceiling_by)

@@ -1,33 +1,18 @@
-"""The publishers' tables as this district uses them: which is followed, which always bars, what a blend is aimed at."""
+"""The publishers' tables as this district uses them: which is followed, which bind, what a blend is aimed at."""
 
 from __future__ import annotations
 
-from sideoats.facts import PROVENANCE_WORDS, Facts
-from sideoats.forage.nitrate import PPM_OF_PERCENT, ClassTable, after_ensiling, ion_factor, water_class
+from collections.abc import Iterable, Mapping
 
-ALWAYS = "trade"
-# what laboratories print for an ion and a moisture basis
-FORM_ALIASES = {
-    "nitrate-n": "NO3-N", "nitrate-nitrogen": "NO3-N", "nitrate nitrogen": "NO3-N", "no3n": "NO3-N", "no3 n": "NO3-N",
-    "nitrate ion": "NO3", "nitrate-ion": "NO3", "no3-": "NO3", "potassium nitrate": "KNO3", "potassium-nitrate": "KNO3",
-}  # fmt: skip
-BASIS_ALIASES = {
-    "dm": "dry", "dry matter": "dry", "dry-matter": "dry", "dry basis": "dry", "100% dry": "dry", "as fed": "as-fed",
-    "as received": "as-fed", "as-received": "as-fed", "wet": "as-fed", "fresh": "as-fed",
-}  # fmt: skip
-_NAMES = {
-    "trade": "the trade rule (common practice, no source)", "clemson": "Clemson", "servitech": "ServiTech",
-    "dairyland": "Dairyland", "american_ag_lab": "American Ag Lab", "nebraska": "Nebraska",
-    "south_dakota": "South Dakota",
-    "manitoba": "Manitoba", "wyoming": "Wyoming", "kansas_agronomy": "Kansas (agronomy)",
-    "kansas_farney": "Kansas (Farney)",
-    "kansas_mf3029": "Kansas MF3029", "montana": "Montana",
-}  # fmt: skip
+from sideoats.facts import Facts
+from sideoats.forage.nitrate import PPM_OF_PERCENT, ClassTable, ion_factor
 
 
-def publisher_name(key: object) -> str:
-    """How a publisher's key is shown."""
-    return _NAMES.get(str(key), str(key))
+def publisher_name(facts: Facts, key: object) -> str:
+    """How the publisher of a table or target is called: by his fact, so by the district's own source once it is his
+    no more."""
+    named = (facts.by_id.get(i) for i in (f"forage/nitrate_class.{key}", f"forage/{key}"))
+    return next((fact.publisher for fact in named if fact is not None), str(key))
 
 
 def tables(facts: Facts, followed: str | None = None) -> tuple[ClassTable, dict[str, ClassTable]]:
@@ -37,6 +22,11 @@ def tables(facts: Facts, followed: str | None = None) -> tuple[ClassTable, dict[
     return held[chosen.id.rpartition(".")[2]], held
 
 
+def lowest_edge(every: Iterable[ClassTable]) -> float:
+    """Level [ppm NO3-N dry] under which every table that binds puts a feed in its lowest class."""
+    return min((float(t.bounds_nitrogen[1]) for t in every if t.binds and len(t.bounds) > 1), default=0.0)
+
+
 def dilution_targets(facts: Facts) -> dict[str, float]:
     """Level to dilute to [ppm NO3-N dry] by publisher; the district's own choice under the key ""."""
     out: dict[str, float] = {}
@@ -44,36 +34,28 @@ def dilution_targets(facts: Facts) -> dict[str, float]:
     for fact in [chosen, *facts.under("forage/nitrate_dilution").values()]:
         unit, ion, _ = fact.unit.split()
         level = fact.value * (PPM_OF_PERCENT if unit == "%" else 1.0) * ion_factor(ion, "NO3-N")
-        out["" if not out else fact.id.rpartition(".")[2]] = level
+        out["" if not out else fact.id.removeprefix("forage/")] = level
     return out
 
 
-def water_words(facts: Facts, level: float) -> str:
-    """What each ladder on file calls water of this level [ppm NO3-N]; they differ by an order of magnitude."""
-    picked, first = facts.choose("forage/water_nitrate_class")
-    ladders = {picked: first} | {k.rpartition(".")[2]: f for k, f in facts.under("forage/water_nitrate_class").items()}
-    said = [
-        f"{water_class(level, fact.column('from'), fact.column('label'))[0]} ({fact.citation};"
-        f" {PROVENANCE_WORDS[fact.provenance]})"
-        for fact in ladders.values()
+def water_lines(facts: Facts) -> tuple[float, float]:
+    """Levels [ppm NO3-N] of water from which a ladder that was read cautions, and from which it stands in its top
+    class."""
+    rows = [
+        f.column("from")
+        for f in facts.under("forage/water_nitrate_class").values()
+        if f.overridden or f.provenance in ("read", "derived")
     ]
-    return f"As water {level:,.0f} ppm NO3-N is: " + "; ".join(said) + "."
+    return min(float(r[1]) for r in rows), min(float(r[-1]) for r in rows)
 
 
-def standing_words(facts: Facts, level: float) -> list[str]:
-    """Cutting height and ensiling of a standing crop of this level [ppm NO3-N dry], each range as printed."""
-    losses = facts.under("forage/ensiling_loss").values()
-    least, most = after_ensiling(level, min(f.low for f in losses), max(f.high for f in losses))
-    heights = [
-        f"{fact.low:g} to {fact.high:g} in, {fact.conditions} ({fact.citation})"
-        for fact in facts.under("forage/cutting_height").values()
-    ]
-    return [
-        f"Ensiling may leave {least:,.0f} to {most:,.0f} ppm NO3-N (published losses differ, and none is promised):"
-        " test the silage before it is fed.",
-        "Nitrate is highest at the foot of the stem; cutting heights in print: "
-        + "; ".join(heights)
-        + ". How much that"
-        " takes off is not printed: test what is cut.",
-        "The classes are for hay and cut feed; no level is published for green forage that is grazed.",
-    ]
+def allowing_less(
+    every: Mapping[str, ClassTable], level: float, at_risk: int, share: float, alone: bool
+) -> list[ClassTable]:
+    """Tables that would allow these animals less of a feed of this level [ppm NO3-N dry] than is allowed here."""
+    out = []
+    for table in every.values():
+        limit, may = table.largest_share([level], at_risk)
+        if limit[0] < share - 1e-9 or (alone and not may[0]):
+            out.append(table)
+    return out

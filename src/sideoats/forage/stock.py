@@ -1,13 +1,15 @@
-"""Classes of cattle as the questions of this room name them, and which of them count as being at special risk."""
+"""Classes of animals as the questions of this room name them, and which of them count as being at special risk."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sideoats.errors import InputError
 from sideoats.facts import Fact
 
 Floats = NDArray[np.float64]
@@ -26,8 +28,35 @@ ALIASES: Mapping[str, str] = {
     "pregnant heifer": "pregnant-heifer", "lactating cow": "lactating-cow", "open cow": "open-cow",
     "cow-calf": "lactating-cow",
 }  # fmt: skip
+# Words that are understood so that they are answered, although every published table here is for cattle.
+NOT_CATTLE = ("horse", "sheep", "goat")
+# Cattle that bloat and that tetany hardly takes.
+NO_COWS = ("calf", "growing", "finishing", "bull")
+ANY_CLASSES = (*CLASSES, *NOT_CATTLE)
+ANY_ALIASES: Mapping[str, str] = {
+    **ALIASES, "horses": "horse", "mare": "horse", "mares": "horse", "foal": "horse", "colt": "horse", "pony": "horse",
+    "stallion": "horse", "gelding": "horse", "mule": "horse", "mules": "horse", "donkey": "horse", "equine": "horse",
+    "ewe": "sheep", "ewes": "sheep", "lamb": "sheep", "lambs": "sheep", "ram": "sheep", "goats": "goat", "doe": "goat",
+    "does": "goat", "nanny": "goat", "kid": "goat", "kids": "goat", "buck": "goat",
+}  # fmt: skip
 # Pregnant animals first; lactating, young and unknown ones are named as more sensitive by Manitoba and ServiTech.
-AT_RISK = frozenset({"pregnant-cow", "pregnant-heifer", "lactating-cow", "calf", "unknown", ""})
+AT_RISK = frozenset({"pregnant-cow", "pregnant-heifer", "lactating-cow", "calf", "unknown", "", *NOT_CATTLE})
+# Whose limits a publisher prints: for all, or for stressed stock too, or for pregnant animals too. The strictest of all
+# tables that were read binds all but the plain ones, each by what it prints for that animal.
+PLAIN, SENSITIVE, STRESSED, PREGNANT = 0, 1, 2, 3
+_RISK = dict.fromkeys(AT_RISK, PREGNANT) | {"lactating-cow": SENSITIVE, "calf": STRESSED}
+
+
+def check_weight(values: Mapping[str, Any], where: str) -> None:
+    """Refuse a weight [lb] that no animal of the class has."""
+    from sideoats.facts import load
+
+    bands = {str(animal): (float(least), float(most)) for animal, least, most in load()["forage/weight_believed"].rows}
+    weight, animal = values["weight"], str(values["class"])
+    least, most = bands.get(animal, (0.0, np.inf))
+    if weight is not None and not least <= weight <= most:
+        raise InputError(f"{weight:,.0f} lb is not the weight of a {animal}", where=f"{where} weight",
+                         expected=f"{least:,.0f} to {most:,.0f} lb", todo="check the number and its unit")  # fmt: skip
 
 
 def at_risk(classes: Sequence[Any], weakened: ArrayLike = False) -> NDArray[np.bool_]:
@@ -35,6 +64,12 @@ def at_risk(classes: Sequence[Any], weakened: ArrayLike = False) -> NDArray[np.b
     unadapted."""
     risk = np.array([str(c) in AT_RISK for c in classes], dtype=bool)
     return np.asarray(risk | np.asarray(weakened, dtype=bool), dtype=bool)
+
+
+def risk_of(classes: Sequence[Any], weakened: ArrayLike = False) -> NDArray[np.int8]:
+    """(n,) `PLAIN` to `PREGNANT`: a cow in milk is no pregnant one, and a calf counts as stressed stock."""
+    risk = np.array([_RISK.get(str(c), PLAIN) for c in classes], dtype=np.int8)
+    return np.where(np.asarray(weakened, dtype=bool), np.maximum(risk, STRESSED), risk).astype(np.int8)
 
 
 def by_class(fact: Fact, classes: Sequence[Any], column: str, *, other: float = np.nan) -> Floats:
@@ -60,3 +95,8 @@ def water_gallons(fact: Fact, classes: Sequence[Any], air_degf: ArrayLike) -> Fl
     )
     low = cold + (mild - cold) * np.minimum(air - 70.0, 10.0) / 10.0
     return np.asarray(low + (hot - mild) * np.maximum(air - 80.0, 0.0) / 10.0, dtype=np.float64)
+
+
+def air_of(fact: Fact, on: date) -> float:
+    """Air temperature [degF] by which cattle drink in the month of `on`, from a table by months."""
+    return float(dict(fact.rows)[on.month])

@@ -2,140 +2,112 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
-from numpy.typing import NDArray
 
-from sideoats.call import LOOK, STOP
-from sideoats.decide import decide
-from sideoats.forage import cautions, citing, stock
-from sideoats.question import Answers, Bar, Context, Option, Places, Question, Table
-from sideoats.schema import Field
+from sideoats.families.may_it_be_fed import Case, Danger, Way, problem_of
+from sideoats.forage import citing, stock
+from sideoats.forage.cautions import EMERGENCY, NITRATE
+from sideoats.problem import Problem, RowSaid
+from sideoats.question import Context, Places, Question, Table
+from sideoats.vocabulary import see
+from sideoats.words import Measured, Name, Share, say
 
-OPTIONS = (
-    Option("laboratory", "Send a sample to a laboratory and keep animals off until it answers"),
-    Option("colour-alone", "Feed or graze on the colour alone"),
-)
+NAME, STUDY = "hay-spot-test", "forage/spot_test."
+ALONE = "colour-alone"
 INPUTS = (
-    Field("colour", "choice", "colour on the stem", choices=("none", "faint", "dark blue"), required=True,
-          aliases={"blue": "dark blue", "dark": "dark blue", "light": "faint", "no": "none", "colorless": "none"},
-          found_in=("evidence:spot_test.colour",)),
-    Field("blue_up_to", "number", "height on the stem up to which the colour forms", unit="in", low=0, high=240,
-          found_in=("evidence:spot_test.blue_up_to",)),
-    Field("class", "choice", "animals that would eat it", choices=stock.CLASSES, aliases=stock.ALIASES,
-          default="unknown",
-          found_in=("evidence:spot_test.class", "place:class")),
-    Field("weakened", "flag", "animals hungry, sick, thin, stressed or not used to the feed", default=False),
-    Field("form", "choice", "standing crop or bales", choices=("standing", "bales"), default="standing",
-          found_in=("evidence:spot_test.form",)),
-    Field("result", "number", "a laboratory's result that is on file already", unit="ppm", low=0, high=1e6,
-          found_in=("evidence:hay_nitrate.result",)),
-    Field("test_cost", "number", "laboratory assay with postage", unit="USD", low=0, high=500,
-          found_in=("setting:cost.nitrate_test",)),
-)  # fmt: skip
+    see("spot_test.colour", needed=True),
+    see("spot_test.blue_up_to"),
+    see("spot_test.class", also=("place.class",), default="unknown"),
+    see("hay-nitrate.weakened"),
+    see("spot_test.form", default="standing"),
+    see("hay-spot-test.result"),
+    see("hay-spot-test.test_cost"),
+)
 
 
-@dataclass(frozen=True)
-class _Words:
-    """Sentences by row; shares of the published field study."""
-
-    table: Table
-    context: Context
-    coloured: NDArray[np.bool_]
-    risk: NDArray[np.bool_]
-    right: float
-    alarm: float
-    missed: float
-
-    @property
-    def hot_if_clear(self) -> float:
-        """Least share of uncoloured samples that were hot: every right answer taken to be a clear one."""
-        return self.missed / (self.missed + self.right)
-
-    @property
-    def hot_if_blue(self) -> float:
-        """Most share of coloured samples that were hot: every right answer taken to be a coloured one."""
-        return self.right / (self.right + self.alarm)
-
-    def headline(self, i: int) -> str:
-        if self.coloured[i]:
-            return "Nitrate is there: feed or graze none of it until a laboratory has measured how much."
-        wait = "Send the sample before it is fed to any animal at risk."
-        if self.risk[i]:
-            wait = "These animals wait for the laboratory."
-        return (
-            f"No colour is not a clearance: at least {100 * self.hot_if_clear:.0f} in 100 such samples were hot. {wait}"
-        )
-
-    def because(self, i: int) -> list[str]:
-        facts = self.context.facts
-        out = [
-            f"In a field study {100 * self.right:.0f} % of samples were rightly classed, {100 * self.alarm:.0f} % "
-            f"coloured"
-            f" although the laboratory found little, {100 * self.missed:.0f} % missed.",
-            facts["forage/spot_test.meaning"].text,
-            "It shows that nitrate is there and up to which height, which helps to set a cutting height; it does not "
-            "show"
-            " how much, in which ion or on which basis.",
-        ]
-        height = self.table.number("blue_up_to")[i]
-        if np.isfinite(height):
-            out.append(
-                f"Colour up to {height:.0f} in: cutting higher leaves the hottest stem standing; test what is cut."
-            )
-        if str(self.table.text("form")[i]) == "bales":
-            out.append(facts["forage/lot.standing_sample"].text + " Core the bales.")
-        if self.table.known("result")[i]:
-            out.append("A laboratory's result is given: it counts and the colour does not; ask hay-nitrate with it.")
-        waiting = "pregnant, young, lactating, weakened or unknown animals" if self.risk[i] else "animals at risk"
-        out.append(f"Until the laboratory answers, {waiting} get none of it.")
-        return out
-
-
-def answer(table: Table, context: Context) -> Answers:
-    """A colour never clears a feed: the row answers look, or stop where the colour is there."""
-    facts = context.facts
-    n = len(table)
-    shares = [facts.value(f"forage/spot_test.{k}") for k in ("right", "false_alarm", "missed")]
-    coloured = np.array([c in ("faint", "dark blue") for c in table.text("colour")], dtype=bool)
-    known = table.known("colour")
-    risk = stock.at_risk(list(table.text("class")), table.flag("weakened"))
-    words = _Words(table, context, coloured, risk, *shares)
+def pose(table: Table, context: Context) -> Problem:
+    """A colour never clears a feed: it stops where it is there, and asks for the laboratory where it is not."""
+    facts, known, n = context.facts, table.known("colour"), len(table)
+    # a height of the colour says that there is one
+    blue = np.isin(table.text("colour"), ("faint", "dark blue")) | (table.number("blue_up_to") > 0)
+    numbered, risk = table.known("result"), stock.at_risk(list(table.text("class")), table.flag("weakened"))
+    right, alarm, missed = (facts.value(STUDY + name) for name in ("right", "false_alarm", "missed"))
+    hot_if_clear, hot_if_blue = missed / (missed + right), right / (right + alarm)
     within = dict(facts["forage/look_within"].rows)
-    barred = np.tile([False, True], (n, 1))
+    look = np.where(known & (risk | blue), int(within["colour, at risk"]), int(within["colour test"]))
     cost = table.number("test_cost")[:, None]
     cost = np.where(np.isnan(cost), context.outlook.between("nitrate test", *facts.span("forage/hay.test_cost")), cost)
-    decision = decide(np.stack([-cost, np.zeros_like(cost)], axis=2), barred=barred)
-    return Answers(
-        table, context, headline=words.headline, because=words.because, options=OPTIONS, decision=decision, unit="USD",
-        bars=(
-            Bar(barred & coloured[:, None], "the colour shows nitrate; how much, only a laboratory can say",
-            hazard=True),
-            Bar(barred & ~coloured[:, None], "a colour test is only a screen and never replaces a laboratory's number"),
+    case = Case(
+        NAME,
+        "USD",
+        (Way("laboratory", np.zeros_like(cost)), Way(ALONE, cost)),
+        "laboratory",
+        tuple(
+            Danger(
+                name,
+                blue & rows,
+                (ALONE,),
+                say(f"{NAME}.why.blue"),
+                doubts={"hay_nitrate.result": ~blue & rows},
+                holds=(ALONE,),
+                until=say(f"{NAME}.why.screen"),
+                again=look,
+            )
+            for name, rows in (
+                ("numbered", numbered),
+                ("silent", ~known & ~numbered),
+                ("at_risk", known & ~numbered & risk),
+                ("colour", known & ~numbered & ~risk),
+            )
         ),
-        verdict=np.where(coloured, STOP, LOOK).astype(np.int8),
-        look_by=np.where(known & (risk | coloured), int(within["colour test, at risk"]), int(within["colour test"])),
-        quantities={
-            "rightly_classed": (np.full(n, words.right), "1"), "missed": (np.full(n, words.missed), "1"),
-            "false_alarms": (np.full(n, words.alarm), "1"),
-            "hot_at_least_if_no_colour": (np.where(coloured | ~known, np.nan, words.hot_if_clear), "1"),
-            "hot_at_most_if_coloured": (np.where(coloured, words.hot_if_blue, np.nan), "1"),
+        begins=np.full(n, np.nan),
+        look_within=look,
+        needs={"spot_test.colour": ~known & ~blue},
+        values={
+            "hot": Share(hot_if_clear, fact=STUDY + "missed"),
+            "found": Measured(table.number("result"), unit="ppm"),
         },
-        missing=~known, missing_headline="No colour on file: send a sample to a laboratory.",
-        cautions=cautions.emergency(*cautions.ACID, *cautions.NITRATE),
-        sources=citing.with_quoted(
-            facts, lambda i: ("spot_test.meaning", "lot.standing_sample", *citing.NITRATE)
-        ),
-    )  # fmt: skip
+        reasons=_reasons(table, context, risk),
+        cautions=tuple(say(f"forage.care.{code}") for code in (*EMERGENCY, "acid", *NITRATE)),
+        quantities={
+            "rightly_classed": (np.full(n, right), "1"),
+            "missed": (np.full(n, missed), "1"),
+            "false_alarms": (np.full(n, alarm), "1"),
+            "hot_at_least_if_no_colour": (np.where(blue | ~known, np.nan, hot_if_clear), "1"),
+            "hot_at_most_if_coloured": (np.where(blue, hot_if_blue, np.nan), "1"),
+        },
+    )
+    return problem_of(case)
+
+
+def _reasons(table: Table, context: Context, risk: np.ndarray) -> tuple[RowSaid, ...]:
+    """What the field study found, what a colour means, and who waits."""
+    facts = context.facts
+    for cited in (*citing.NITRATE, "lot.standing_sample", "not_cattle.sorghum", "not_cattle.others"):
+        _ = facts[f"forage/{cited}"]  # the cautions and what is said of other animals rest on these
+    study = {name: Share(facts.value(STUDY + name), fact=STUDY + name) for name in ("right", "false_alarm", "missed")}
+    by = Name(facts.by(STUDY + "meaning"), fact=STUDY + "meaning")
+    height = np.where(table.number("blue_up_to") > 0, table.number("blue_up_to"), np.nan)
+    other = np.isin(table.text("class"), stock.NOT_CATTLE)
+    return (
+        say(f"{NAME}.because.study", **study),
+        say(f"{NAME}.because.meaning", by=by),
+        say(f"{NAME}.because.shows"),
+        say(f"{NAME}.because.height", height=Measured(height, unit="in")),
+        say(f"{NAME}.because.bales").where(table.text("form") == "bales"),
+        say(f"{NAME}.because.numbered").where(table.known("result")),
+        say(f"{NAME}.because.others").where(other),
+        say(f"{NAME}.because.wait.at_risk").where(risk),
+        say(f"{NAME}.because.wait.any").where(~risk),
+    )
 
 
 QUESTION = Question(
-    name="hay-spot-test", room="forage", title="What does this colour test tell?",
-    about="A diphenylamine colour on a stem is a screen. It says what it can and cannot tell, sends the sample to a "
-    "laboratory "
-    "and names the animals that wait.",
-    inputs=INPUTS, answer=answer, places=Places(kinds=("hay lot", "field", "pasture")),
+    name=NAME,
+    room="forage",
+    inputs=INPUTS,
+    pose=pose,
+    places=Places(kinds=("hay lot", "field", "pasture")),
     in_season=lambda table, context: table.known("colour") & ~table.known("result"),
-    limits="Never a number, never a clearance. No reagent recipe is given.", options_count=len(OPTIONS),
-)  # fmt: skip
+    options_count=2,
+)

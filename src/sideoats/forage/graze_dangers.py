@@ -1,0 +1,269 @@
+"""What can hurt animals on standing sorghum, millet, corn or small grain, and what has to be asked; by code."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.families.may_it_be_fed import Danger, doubted
+from sideoats.forage import citing
+from sideoats.forage.cautions import EMERGENCY
+from sideoats.forage.grazed_nitrate import dated, sample_age
+from sideoats.forage.grazing import TOLD, Judged, preset_of, shoots_seen
+from sideoats.problem import RowSaid
+from sideoats.question import Context, Table
+from sideoats.words import Measured, Paid, Parts, Said, Term, say
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+GRAZE = ("graze",)
+_F = "forage_look."
+_QUOTED = (*citing.PRUSSIC, "prussic.frost_night", "prussic.in_drought", "drying_loss", "suspect_when")
+
+
+def _say(code: str, **values: Any) -> Said:
+    return say(f"graze-prussic.{code}", **values)
+
+
+@dataclass(frozen=True)
+class Told:
+    """A batch of fields as its sentences need it; `day` is what a day off the pasture costs [USD/head]."""
+
+    table: Table
+    context: Context
+    j: Judged
+    day: Floats
+
+    def dangers(self) -> tuple[Danger, ...]:
+        """What stands in the way makes one headline with all its reasons; then what is asked."""
+        j, again = self.j, self._again()
+        over = np.logical_or.reduce([rows for rows, _ in self._standing()])
+        whole = Danger("barred", over, GRAZE, self.why, values={"when": self._when, "test": self._test}, again=again)
+        return (
+            whole,
+            doubted("others", "place.class", j.others, *GRAZE, until=_say("why.others", animals=self._animals())),
+            doubted("dated", f"{_F}tested", j.nitrate.undated, *GRAZE, until=_say("why.dated")),
+            doubted("suspect", f"{_F}nitrate", j.nitrate.suspect, *GRAZE, until=_say("why.suspect")),
+            *(doubted("ask", f"{_F}{what}", rows, *GRAZE, until=_say(f"why.{what}")) for what, rows in self._asked()),
+            doubted("ask", f"{_F}frost_date", j.frozen, *GRAZE, until=_say("why.frozen")),
+            doubted("tetany", "pasture_test.signs", j.small_grain & ~j.bloat_alone, *GRAZE, until=_say("why.tetany")),
+            doubted("bloat", "pasture_test.signs", j.small_grain & j.bloat_alone, *GRAZE, until=_say("why.bloat")),
+            doubted("whose", "place.class", j.unnamed, *GRAZE, until=_say("why.whose")),
+        )
+
+    def _again(self) -> NDArray[np.int64]:
+        usual = dict(self.context.facts["forage/look_within"].rows)["usual"]
+        return np.ceil(np.where(self.j.days > 0, self.j.days, float(usual))).astype(np.int64)
+
+    def _asked(self) -> tuple[tuple[str, Bools], ...]:
+        j, table = self.j, self.table
+        return (
+            ("species", ~table.known("species")),
+            ("height", j.risky & np.isnan(j.height)),
+            ("new_shoots", j.risky & ~shoots_seen(table)[1]),
+            ("frost", j.frost_untold),
+            ("drought_rain", j.rain_untold),
+            ("frost_date", j.frost_misdated & np.isnan(j.frost_age)),
+            ("rain_date", j.rain_misdated & np.isnan(j.rain_age)),
+            ("stress", j.nitrate.stress_untold),
+            ("nitrogen", j.nitrate.nitrogen_untold),
+            ("nitrate", j.nitrate.torn),
+            ("hcn", j.acid_again),
+        )
+
+    # what stands in the way, each in a few words
+
+    def _standing(self) -> tuple[tuple[Bools, Any], ...]:
+        j, s = self.j, self.j.standing
+        short = s.too_short & ~np.isnan(j.height)
+        return (
+            (j.horses, self._horses),
+            (s.frost, self._frost),
+            (s.shoots, self._shoots),
+            (s.rain | (j.nitrate_left > 0), self._rain),
+            (j.drought, self._drought),
+            (short, self._short),
+            (j.toxic | j.acid_unread, self._acid),
+            (j.nitrate.over | j.nitrate.unread, self._nitrate),
+        )
+
+    def why(self, i: int) -> Said | None:
+        """All that bars it."""
+        parts = tuple(said(i) for rows, said in self._standing() if rows[i])
+        return _say("why.all", why=Parts(parts)) if parts else None
+
+    def _horses(self, i: int) -> Said:
+        return _say("why.horses")
+
+    def _since(self, flag: str, age: float, misdated: bool, i: int) -> Said:
+        """How long ago; a day that is not of this growth is asked back."""
+        told = any(self.table.known(name)[i] for name in TOLD[flag])
+        if self.table.days_until(TOLD[flag][1], self.context.on)[i] > 0:
+            return _say(f"why.{flag}.ahead")
+        if told and misdated and age == 0:
+            return _say(f"why.{flag}.misdated")
+        return _say(f"why.{flag}.since", n=round(age)) if told or age > 0 else _say(f"why.{flag}.undated")
+
+    def _frost(self, i: int) -> Said:
+        return self._since("frost", float(self.j.frost_age[i]), bool(self.j.frost_misdated[i]), i)
+
+    def _rain(self, i: int) -> Said:
+        return self._since("drought_rain", float(self.j.rain_age[i]), bool(self.j.rain_misdated[i]), i)
+
+    def _shoots(self, i: int) -> Said:
+        needed, tall = Measured(float(self.j.standing.height_needed[i]), unit="in"), float(self.j.shoots[i])
+        if np.isnan(tall):
+            return _say("why.shoots.unmeasured", needed=needed)
+        return _say("why.shoots.measured", tall=Measured(tall, unit="in"), needed=needed)
+
+    def _drought(self, i: int) -> Said:
+        return _say("why.drought")
+
+    def _short(self, i: int) -> Said:
+        tall, needed = self.j.height[i], self.j.standing.height_needed[i]
+        return _say("why.short", tall=Measured(float(tall), unit="in"), needed=Measured(float(needed), unit="in"))
+
+    def _acid(self, i: int) -> Said:
+        return _say("why.acid.over" if self.j.toxic[i] else "why.acid.unread")
+
+    def _nitrate(self, i: int) -> Said:
+        level = float(self.j.nitrate.level[i])
+        return _say("why.nitrate.over", level=Measured(level, unit="ppm")) if np.isfinite(level) else _say("why.unread")
+
+    def _when(self, i: int) -> Said | None:
+        days = float(self.j.days[i])
+        return _say("when", n=int(np.ceil(days))) if days > 0 else None
+
+    def _test(self, i: int) -> Said | None:
+        if not self.j.drought[i]:
+            return None
+        clean = (self.table.known("hcn") | self.table.known("nitrate"))[i] and np.isnan(self._sampled[i])
+        return _say("test_dated" if clean else "test_first")
+
+    # headlines
+
+    def heads(self) -> tuple[tuple[Bools, str], ...]:
+        """What has next to no prussic acid is cleared on its nitrate."""
+        plain, tested = ~self.j.risky, self.j.nitrate.low
+        return (
+            (plain & tested, "graze-prussic.tested.act"),
+            (plain & ~tested, "graze-prussic.plain.act"),
+            (tested, "graze-prussic.tall_tested.act"),
+        )
+
+    def values(self) -> dict[str, Any]:
+        """For every headline."""
+        return {
+            "species": Term(np.array(self.table.text("species"), dtype=object), of="forage_look.species"),
+            "animals": self._animals(),
+            "days": self._days,
+            "tall": Measured(self.j.height, unit="in"),
+            "why": self.why,
+            "state": self._state,
+            "settles": self._settles,
+            "also": self._also,
+        }
+
+    @property
+    def _days(self) -> Measured:
+        fact = self.context.facts["forage/standing.sample_days"]
+        return Measured(fact.value, unit="day", fact=fact.id)
+
+    @property
+    def _sampled(self) -> Floats:
+        """(n,) days since the newest of the samples whose day is known."""
+        return np.fmin(*(sample_age(self.table, self.context, name) for name in ("hcn", "nitrate")))
+
+    def _animals(self) -> Term:
+        return Term(np.array(self.table.text("class"), dtype=object), of="place.class")
+
+    def _state(self, i: int) -> Said | None:
+        n = self.j.nitrate
+        if not n.suspect[i]:
+            return None
+        why = "hot" if n.hot_before[i] else "dry" if n.stressed[i] else "heavy"
+        return _say(f"state.{why}")
+
+    def _settles(self, i: int) -> Said | None:
+        """One nitrate test answers what nobody can say of stress and nitrogen."""
+        n = self.j.nitrate
+        return _say("settles") if n.stress_untold[i] or n.nitrogen_untold[i] else None
+
+    def _also(self, i: int) -> Said | None:
+        """What is to be asked beside."""
+        asked = tuple(_say(f"why.{what}") for what, rows in self._asked() if rows[i])
+        return _say("also", asked=Parts(asked)) if asked else None
+
+    # reasons
+
+    def reasons(self) -> tuple[RowSaid, ...]:
+        """In the order in which they are read."""
+        facts, j, table = self.context.facts, self.j, self.table
+        for quoted in _QUOTED:
+            _ = facts[f"forage/{quoted}"]
+        species, risk = self.values()["species"], Term(np.array(j.risk, dtype=object), of="prussic_risk")
+        shoots = facts["forage/prussic.new_shoots"]
+        over = np.logical_or.reduce([rows for rows, _ in self._standing()])
+        ahead = {flag: table.days_until(day, self.context.on) > 0 for flag, (_, day) in TOLD.items()}
+        day = Paid(np.where(over, np.nan, self.day), unit="USD/head")
+        season = Measured(facts.value("forage/standing.season"), unit="day", fact="forage/standing.season")
+        return (
+            _say("because.risk", species=species, risk=risk).where(table.known("species")),
+            self._preset,
+            _say("because.new_shoots", days=Measured(shoots.value, unit="day", fact=shoots.id)).where(j.risky),
+            _say("because.drought").where(j.risky),
+            _say("because.only_nitrate").where(~j.risky),
+            _say("because.suspect"),
+            _say("because.costs", day=day),
+            *(_say(f"because.ahead.{flag}").where(rows) for flag, rows in ahead.items()),
+            _say("because.misdated", days=season).where(j.frost_misdated | j.rain_misdated),
+            _say("because.frost.untold").where(j.frost_untold),
+            _say("because.frost.none").where(np.isnan(j.frost_age) & ~j.frost_untold),
+            _say("because.drought_rain.untold").where(j.rain_untold),
+            _say("because.drought_rain.none").where(np.isnan(j.rain_age) & ~j.rain_untold),
+            _say("because.frozen").where(j.frozen),
+            _say("because.dated", days=self._days).where(self._stale()),
+            _say("because.record").where(j.nitrate.by_record),
+            _say("because.laboratory").where(table.known("hcn")),
+            _say("because.level", level=Measured(j.nitrate.level, unit="ppm", fact="forage/grazing.level")),
+            _say("because.horses", by=self._by("not_cattle.sorghum")).where(j.horses),
+            _say("because.others", by=self._by("not_cattle.others")).where(j.others),
+            _say("because.hay").where(j.risky),
+            _say("because.sampling").where(j.risky),
+        )
+
+    def _stale(self) -> Bools:
+        """A clean result that clears nothing."""
+        clean = {"hcn": self.table.known("hcn") & ~self.j.toxic, "nitrate": self.table.known("nitrate")}
+        over = {"hcn": self.j.acid_again, "nitrate": self.j.nitrate.over | self.j.nitrate.hot_before}
+        rows = [clean[name] & ~over[name] & ~dated(self.table, self.context, name) for name in clean]
+        return np.asarray(np.logical_or.reduce(rows), dtype=bool)
+
+    def _by(self, name: str) -> Term:
+        fact = self.context.facts.by_id[f"forage/{name}"]
+        return Term(fact.publisher, fact=fact.id, of="publisher")
+
+    def _preset(self, i: int) -> Said | None:
+        j, facts, group = self.j, self.context.facts, self.j.groups[i]
+        if group == "none":
+            return None
+        _, waits = preset_of(self.table, facts)
+        printed = facts.by_id["forage/prussic.frost_waits"]
+        low, high = np.nanmin(printed.column("light_low")), np.nanmax(printed.column("killing_high"))
+        return _say(
+            f"because.preset.{j.preset}",
+            needed=Measured(float(j.standing.height_needed[i]), unit="in"),
+            frost=Measured(waits.frost_wait[group]),
+            rain=Measured(waits.rain_wait[group], unit="day"),
+            low=Measured(float(low), fact=printed.id),
+            high=Measured(float(high), unit="day"),
+        )
+
+    def cautions(self) -> tuple[RowSaid, ...]:
+        """The emergency lines first."""
+        own = (_say(f"care.{code}") for code in ("signs", "shoots", "night", "laboratory"))
+        common = (say(f"forage.care.{code}") for code in ("stays", "cattle_only"))
+        return (*(say(f"forage.care.{code}") for code in EMERGENCY), *own, *common)
