@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any, TypeAlias
@@ -11,21 +11,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sideoats.cattle import program
-from sideoats.decide import Decision
 from sideoats.errors import InputError
 from sideoats.outlook import prices, seasonal
-from sideoats.question import Context, Option, Table
+from sideoats.question import Context, Table
 from sideoats.schema import Field
+from sideoats.vocabulary import see
 from sideoats.weather.livestock import cold_feed_energy
+from sideoats.words import Day, LongDay, Paid, Parts, Said, Term, say
 
-WEIGHT_QUOTES = (
-    Field("quote_500", "number", "today's quote for 500 lb steers, where no price is given", unit="USD/cwt", low=20,
-          high=1000, example="250 USD/cwt", found_in=("quote:feeder steer 500 lb",)),
-    Field("quote_750", "number", "today's quote for 750 lb steers, where no later price is given", unit="USD/cwt",
-          low=20, high=1000, example="220 USD/cwt", found_in=("quote:feeder steer 750 lb",)),
-)  # fmt: skip
+WEIGHT_QUOTES = (see("asked.quote_500"), see("asked.quote_750"))
 Floats: TypeAlias = NDArray[np.float64]
-Quantities: TypeAlias = dict[str, tuple[Any, str]]
 LATEST_DAY = 728  # the price paths of the outlook reach two years
 
 
@@ -60,6 +55,54 @@ def spread(context: Context, table: Table, name: str, low: ArrayLike, high: Arra
 def known_or(values: Floats, default: ArrayLike) -> Floats:
     """`values` with `default` where not known."""
     return np.where(np.isnan(values), np.asarray(default, float), values)
+
+
+# --- slips ------------------------------------------------------------------------------------------------------------
+
+SLIP = 3.0  # a decimal misplaced is tenfold; cattle prices have not tripled, or fallen to a third, within a year
+
+
+@dataclass(frozen=True)
+class OutOfLine:
+    """Rows (place,) that hold a figure too far from the one it goes with, and the sentence that asks it back."""
+
+    rows: NDArray[np.bool_]
+    asks: Callable[[int], Said | None]
+
+
+def out_of_line(
+    unit: str, base: tuple[str, Floats], *others: tuple[str, Floats], times: float = SLIP, above_only: bool = False
+) -> OutOfLine:
+    """Rows in which one of `others` (words, figure) is over `times` the `base`, or under its `times`-th part."""
+    words, now = base
+    far = [
+        (name, figure, (figure > times * now) | (not above_only) & (figure < now / times)) for name, figure in others
+    ]
+
+    def asks(i: int) -> Said | None:
+        each = tuple(
+            say("cattle.odd_one", x=Paid(float(figure[i]), unit=unit), what=Term(name, of="cattle"))
+            for name, figure, mask in far
+            if mask[i]
+        )
+        if not each:
+            return None
+        base_said = {"now": Paid(float(now[i]), unit=unit), "what": Term(words, of="cattle")}
+        return say("cattle.odd", each=Parts(each), **base_said)
+
+    rows = np.logical_or.reduce([mask for _, _, mask in far]) if far else np.zeros(len(now), bool)
+    return OutOfLine(np.asarray(rows), asks)
+
+
+def share_of_winter(context: Context, winter: float, days: Floats) -> Floats:
+    """A death share stated for a winter, for the `days` that cattle are owned; never more than the winter's."""
+    return np.asarray(winter * np.minimum(days / context.facts.value("cattle/stocker.death_days"), 1.0))
+
+
+def brings(more: float) -> Said:
+    """Inside a sentence: what is gained or lost a head against selling now; no loss is told as a price."""
+    way = "lose" if more < 0 else "gain"
+    return say(f"cattle.would_{way}", more=Paid(abs(more)))
 
 
 # --- later prices -----------------------------------------------------------------------------------------------------
@@ -171,6 +214,12 @@ def next_day(on: date, month: int, day: int) -> date:
     return this_year if this_year >= on else date(on.year + 1, month, day)
 
 
+def day_before(end: date, month: int, day: int) -> date:
+    """The last such calendar day before or on `end`."""
+    this_year = date(end.year, month, day)
+    return this_year if this_year <= end else date(end.year - 1, month, day)
+
+
 # --- weather ----------------------------------------------------------------------------------------------------------
 
 
@@ -204,41 +253,41 @@ def treatment_fields(kind: str, whose: str, fresh_days: int = 200) -> tuple[Fiel
     The last treatment is not always the one that ends last, so every one on file is read as well.
     """
     day = "treated" if kind == "show_weighing" else "on"  # a weighing may tell of no treatment, a treatment must
-    wait = Field(
-        "withdrawal_days",
-        "number",
-        "longest label withdrawal of anything given",
-        unit="day",
-        bare=True,
-        low=0,
-        high=365,
-        example="28",
-        fresh_days=fresh_days,
-        found_in=(f"evidence:{kind}.withdrawal_days",),
-    )
+    wait = see(f"{kind}.withdrawal_days")
     each = (
         Field(day, "date", "day of the treatment", required=day == "on"),
         replace(wait, help="withdrawal on its label", required=day == "on", found_in=()),
     )
     return (
-        Field("treated", "date", f"day of the last treatment of {whose}", fresh_days=fresh_days,
-              example="2026-09-01", found_in=(f"evidence:{kind}.{day}",)),
+        replace(see(f"{kind}.{day}", name="treated"), help=f"day of the last treatment of {whose}"),
         wait,
-        Field("treatments", "records", f"every treatment of {whose}, where there is more than one", fields=each,
-              example=f"{day}=2026-08-20, withdrawal_days=60; {day}=2026-09-01, withdrawal_days=3",
-              fresh_days=fresh_days, found_in=(f"history:{kind}",)),
-    )  # fmt: skip
+        Field(
+            "treatments",
+            "records",
+            f"every treatment of {whose}, where there is more than one",
+            fields=each,
+            example=f"{day}=2026-08-20, withdrawal_days=60; {day}=2026-09-01, withdrawal_days=3",
+            fresh_days=fresh_days,
+            found_in=(f"history:{kind}",),
+        ),
+    )
 
 
 def check_treatment(values: Mapping[str, Any], question: str) -> None:
     """Refuse a treatment without its withdrawal, which would count as none, and a withdrawal without its day."""
     day, wait = values["treated"] is None, values["withdrawal_days"] is None
     if wait and not day:
-        raise InputError("a treatment is given without its withdrawal", where=f"{question} withdrawal_days",
-                         expected="the longest on the labels of what was given, in days")  # fmt: skip
+        raise InputError(
+            "a treatment is given without its withdrawal",
+            where=f"{question} withdrawal_days",
+            expected="the longest on the labels of what was given, in days",
+        )
     if day and not wait:
-        raise InputError("a withdrawal is given without its treatment", where=f"{question} treated",
-                         expected="the day of the last treatment, YYYY-MM-DD")  # fmt: skip
+        raise InputError(
+            "a withdrawal is given without its treatment",
+            where=f"{question} treated",
+            expected="the day of the last treatment, YYYY-MM-DD",
+        )
 
 
 @dataclass(frozen=True)
@@ -265,11 +314,11 @@ class Withdrawal:
         within = np.nan_to_num(left, nan=-np.inf)[more] > np.nan_to_num(ahead, nan=np.inf)
         return np.asarray(within | (self.unknown[more] & np.isfinite(ahead)))
 
-    def text(self, row: int) -> str:
-        """Why nothing may be sold yet."""
+    def said(self, row: int) -> Said | None:
+        """Why nothing may be sold yet; None where nothing stands in the way."""
         if self.unknown[row]:
-            return f"treated {self.unlabeled[row]}, and the label's withdrawal is not on file: read the label first"
-        return f"inside a withdrawal until {self.clear[row]}: the label rules"
+            return say("cattle.unlabeled", day=Day(self.unlabeled[row]))
+        return None if np.isnat(self.clear[row]) else say("cattle.withdrawal", clear=LongDay(self.clear[row]))
 
 
 def withdrawal(table: Table, context: Context) -> Withdrawal:
@@ -288,94 +337,3 @@ def withdrawal(table: Table, context: Context) -> Withdrawal:
     known = np.where(np.isnan(wait), program.NEVER, treated).astype("datetime64[D]")
     clear = program.withdrawal_clear(known, np.nan_to_num(wait))
     return Withdrawal(clear, np.fmax.reduce(without, axis=1), np.datetime64(context.on, "D"))
-
-
-# --- risk and what would change the answer ----------------------------------------------------------------------------
-
-
-def risk_quantities(options: Sequence[Option], decision: Decision, unit: str, base: str) -> Quantities:
-    """Worst tenth and certainty equivalent of every open option but `base`, against which the money is counted.
-
-    The certainty equivalent is NaN, and so not shown, where no risk aversion was stated.
-    """
-    out: Quantities = {}
-    for at, option in enumerate(options):
-        if option.key != base:
-            open_ = ~decision.barred[:, at]
-            out[f"worst_tenth_{option.key}"] = (np.where(open_, decision.worst_tenth[:, at], np.nan), unit)
-            out[f"certainty_equivalent_{option.key}"] = (
-                np.where(open_, decision.certainty_equivalent[:, at], np.nan), unit,
-            )  # fmt: skip
-    return out
-
-
-def sensitivity(
-    result: Callable[..., Floats], base: Mapping[str, Any], changes: Mapping[str, tuple[str, float]], unit: str
-) -> Quantities:
-    """`result` with one input moved and the rest as in `base`, as quantities ``if_CHANGE``.
-
-    Parameters
-    ----------
-    result : keyword inputs -> (place,) money
-    base : the inputs
-    changes : name of the change -> (input, factor)
-    unit : of `result`
-    """
-    out: Quantities = {}
-    for name, (moved, factor) in changes.items():
-        out[f"if_{name}"] = (result(**{**base, moved: np.asarray(base[moved], float) * factor}), unit)
-    return out
-
-
-def turning_points(
-    result: Callable[..., Floats], base: Mapping[str, Any], inputs: Mapping[str, tuple[str, str]]
-) -> dict[str, Floats]:
-    """Input -> (place,) its value at which `result` is 0, the rest as in `base`; NaN where none above zero turns it.
-
-    Parameters
-    ----------
-    result : keyword inputs -> (place,) money, linear in each of `inputs`
-    base : the inputs
-    inputs : input -> (words, unit)
-    """
-    here, found = result(**base), {}
-    for name in inputs:
-        now = np.asarray(base[name], float)
-        slope = (here - result(**{**base, name: now / 2})) / np.where(now == 0, np.nan, now / 2)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            turn = now - here / slope
-        found[name] = np.where(np.isfinite(turn) & (turn > 0), turn, np.nan)
-    return found
-
-
-def turning_quantities(
-    result: Callable[..., Floats], base: Mapping[str, Any], inputs: Mapping[str, tuple[str, str]]
-) -> Quantities:
-    """`turning_points` as quantities ``turns_at_INPUT``; a factor has no unit of its own."""
-    units = {name: "1" if unit.startswith("times") else unit for name, (_, unit) in inputs.items()}
-    return {f"turns_at_{name}": (turn, units[name]) for name, turn in turning_points(result, base, inputs).items()}
-
-
-def turning_text(
-    result: Callable[..., Floats], base: Mapping[str, Any], inputs: Mapping[str, tuple[str, str]]
-) -> Callable[[int], list[str]]:
-    """Row -> what would change the answer: one sentence from `turning_points`, or none where nothing alone turns it."""
-    found = [
-        (*inputs[name], np.asarray(base[name], float), turn)
-        for name, turn in turning_points(result, base, inputs).items()
-    ]
-
-    def sentence(row: int) -> list[str]:
-        parts = [
-            f"{words} {'under' if turn[row] < now[row] else 'over'} {turn[row]:,.2f} {unit}"
-            for words, unit, now, turn in found
-            if np.isfinite(turn[row])
-        ]
-        return ["One thing alone would turn it: " + "; ".join(parts) + "."] if parts else []
-
-    return sentence
-
-
-def inside(label: str) -> str:
-    """An option's label inside a sentence."""
-    return label[:1].lower() + label[1:]

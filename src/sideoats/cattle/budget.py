@@ -161,14 +161,18 @@ def hold_and_sell(
     running = np.asarray(running_cost, float)
     start_value = start_pounds * (np.asarray(start_price, float) / 100)
     return Holding(
-        start_value=np.asarray(start_value), running_cost=running, other_cost=np.asarray(other_cost, float),
+        start_value=np.asarray(start_value),
+        running_cost=running,
+        other_cost=np.asarray(other_cost, float),
         interest_on_animal=np.asarray(start_value * period),
         interest_on_running=np.asarray(running * (period * running_interest_share)),
-        income=np.asarray(pounds_sold * (np.asarray(end_price, float) / 100)), pounds_sold=np.asarray(pounds_sold),
+        income=np.asarray(pounds_sold * (np.asarray(end_price, float) / 100)),
+        pounds_sold=np.asarray(pounds_sold),
         start_pounds=np.asarray(start_pounds),
-        gained=np.asarray(np.asarray(end_weight, float) - np.asarray(start_weight, float)), period=np.asarray(period),
+        gained=np.asarray(np.asarray(end_weight, float) - np.asarray(start_weight, float)),
+        period=np.asarray(period),
         running_interest_share=running_interest_share,
-    )  # fmt: skip
+    )
 
 
 def break_even_premium(holding: Holding, premium: ArrayLike) -> Floats:

@@ -181,8 +181,10 @@ class Animal:
     finish_kg : shrunk weight at finish; used where gain is wanted
     days_pregnant, calf_kg : 0 where open
     milk_week, peak_kg : 0 where dry
-    condition : score 1 to 9
+    condition : score 1 to 9; a thin cow's maintenance is never less than that of one at score 5
+    reserve : net energy a day to regain condition [Mcal]
     growing, bull : bool
+    yearling : bool; growing cattle that eat by the yearling equation
     cold : extra share of energy: of the whole need of TDN for cows and bulls, of maintenance for growing cattle
     """
 
@@ -194,7 +196,9 @@ class Animal:
     milk_week: ArrayLike = 0.0
     peak_kg: ArrayLike = 8.0
     condition: ArrayLike = 5.0
+    reserve: ArrayLike = 0.0
     growing: ArrayLike = False
+    yearling: ArrayLike = False
     bull: ArrayLike = False
     cold: ArrayLike = 0.0
 
@@ -227,10 +231,13 @@ def floors(animal: Animal, intake_lb: ArrayLike = np.nan) -> Floors:
     lactating = milk > 0
     pregnant = _f(animal.days_pregnant) > 0
     keep = energy.maintenance_energy(
-        weight, lactating=lactating, bull=animal.bull, condition=animal.condition,
+        weight,
+        lactating=lactating,
+        bull=animal.bull,
+        condition=np.maximum(animal.condition, 5.0),
         cold=np.where(animal.growing, animal.cold, 0.0),
-    )  # fmt: skip
-    keep = keep + pregnancy_energy(animal.days_pregnant, animal.calf_kg) + milk_energy(milk)
+    )
+    keep = keep + pregnancy_energy(animal.days_pregnant, animal.calf_kg) + milk_energy(milk) + _f(animal.reserve)
     equivalent = energy.equivalent_weight(weight, animal.finish_kg)
     retained = energy.gain_energy(equivalent, animal.gain_kg)
     late = lactating | (_f(animal.days_pregnant) > _DAYS_OF_GESTATION / 3)
@@ -238,7 +245,10 @@ def floors(animal: Animal, intake_lb: ArrayLike = np.nan) -> Floors:
     tdn = np.full(np.broadcast_shapes(weight.shape, keep.shape, retained.shape, told.shape), 58.0)
     eaten = tdn
     for _ in range(12):
-        usual = np.where(animal.growing, growing_intake(weight, tdn), cow_intake(weight, tdn, late=late, milk_kg=milk))
+        young = np.where(
+            animal.yearling, growing_intake(weight, tdn, method="nrc_1996_yearling"), growing_intake(weight, tdn)
+        )
+        usual = np.where(animal.growing, young, cow_intake(weight, tdn, late=late, milk_kg=milk))
         eaten = np.where(np.isnan(told), usual, told)
         wanted = energy.tdn_needed(eaten, keep, retained)
         tdn = np.where(np.isnan(wanted), energy.MOST_TDN, (wanted + tdn) / 2)
@@ -254,6 +264,10 @@ def floors(animal: Animal, intake_lb: ArrayLike = np.nan) -> Floors:
     pound = 1000 * energy.KG_OF_LB
     eaten_lb = eaten / energy.KG_OF_LB
     return Floors(
-        intake=eaten_lb, tdn=eaten_lb * wanted / 100, protein=protein / pound, calcium=calcium(*minerals) / pound,
-        phosphorus=phosphorus(*minerals) / pound, tdn_percent=wanted,
-    )  # fmt: skip
+        intake=eaten_lb,
+        tdn=eaten_lb * wanted / 100,
+        protein=protein / pound,
+        calcium=calcium(*minerals) / pound,
+        phosphorus=phosphorus(*minerals) / pound,
+        tdn_percent=wanted,
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -10,15 +11,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from sideoats.cattle import budget
 from sideoats.decide import worst_share
+from sideoats.decide.laws import quantile
 from sideoats.errors import InputError
-from sideoats.outlook.seasonal import METHODS, SeasonalIndex
-from sideoats.pictures import Line, Picture, grid, lines, nice_ticks
+from sideoats.outlook.seasonal import SeasonalIndex
+from sideoats.pictures import Axis, Course, Grid, Level, Line, Picture, Row, Rows, Words, number_ticks
+from sideoats.words import Count, Day, Measured, Money, Name, Paid, Said, Share, say
 
-MONTH_NAMES = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_NOTHING = Level(0.0, say("picture.sold_today"), base=True)
 
 
-def payoff_fan(days: ArrayLike, payoff: ArrayLike, *, what: str, unit: str = "USD/head") -> Picture:
-    """Mean pay-off of holding over selling today against the day of sale, with the 10th to 90th percentile band.
+def payoff_fan(days: ArrayLike, payoff: ArrayLike, *, what: Said | str, unit: str = "USD/head") -> Picture:
+    """Pay-off of holding over selling today against the day of sale: eight and five futures of ten, and the mean.
 
     Parameters
     ----------
@@ -34,30 +37,64 @@ def payoff_fan(days: ArrayLike, payoff: ArrayLike, *, what: str, unit: str = "US
     if not across.size or not np.isfinite(pay).all():
         raise InputError("a pay-off is not known", where="pay-off fan", expected="money for every draw and day")
     mean = pay.mean(axis=0)
-    low, high = np.percentile(pay, [10, 90], axis=0)
+    low, quarter, rest, high = quantile(pay, [0.1, 0.25, 0.75, 0.9], axis=0)
     worst = worst_share(pay[None])[0]
-    best = int(mean.argmax())
-    gains = (pay[:, best] > 0).mean()
-    if mean[best] > 0:
-        title = f"{what} pays most at {across[best]:.0f} days: {mean[best]:+,.0f} {unit} on average"
-    else:
-        title = f"{what} pays at no day: {mean[best]:+,.0f} {unit} on average at best"
-    summary = (
-        f"The band holds eight futures of ten, from the 10th to the 90th percentile: at {across[best]:.0f} days "
-        f"{low[best]:+,.0f} to {high[best]:+,.0f} {unit} over selling today. {gains:.0%} of futures are above zero "
-        f"there; the worst tenth averages {worst[best]:+,.0f} {unit}."
+    kept = np.flatnonzero(across > 0)  # day 0 is selling today
+    best = int(kept[mean[kept].argmax()]) if kept.size else 0
+    told: dict[str, Any] = {
+        "what": what, "n": Count(round(float(across[best]))), "mean": Money(float(mean[best]), unit=unit),
+        "low": Money(float(low[best]), unit=unit), "high": Money(float(high[best]), unit=unit),
+        "chance": Share(float((pay[:, best] > 0).mean())), "worst": Money(float(worst[best]), unit=unit),
+    }  # fmt: skip
+    return Course(
+        finding=say(f"picture.fan.{'pays' if mean[best] > 0 else 'loses'}", **told),
+        saying=say("picture.fan.says", **told),
+        x=across,
+        across=Axis(say("picture.fan.days")),
+        up=Axis(say("picture.over_selling"), unit, Money),
+        lines=(
+            Line(say("picture.mean"), mean, low, high, inner=(quarter, rest)),
+            Line(say("picture.worst_tenth"), worst),
+        ),
+        levels=(_NOTHING,),
+        stems=True,
     )
-    series = (Line("mean", mean, low, high), Line("worst tenth", worst))
-    return lines(title, summary, across, series, x_label="days from today to sale", y_label=unit, reference=0.0)
+
+
+def ways_of_keeping(names: Sequence[Words], payoff: ArrayLike, *, unit: str = "USD/head") -> Picture:
+    """What each way of keeping animals pays over selling today, with its 10th to 90th percentile.
+
+    Parameters
+    ----------
+    names : (k,) the ways as subjects of a sentence
+    payoff : (draw, k) money over selling today, in `unit`
+    """
+    pay = np.asarray(payoff, dtype=np.float64)
+    low, high = quantile(pay, [0.1, 0.9], axis=0)
+    mean, worst = pay.mean(axis=0), worst_share(pay[None])[0]
+    top = int(mean.argmax())
+    told: dict[str, Any] = {
+        "name": names[top],
+        "mean": Money(float(mean[top]), unit=unit),
+        "worst": Money(float(worst[top]), unit=unit),
+    }
+    return Rows(
+        finding=say(f"picture.ways.{'pays' if mean[top] > 0 else 'loses'}", **told),
+        saying=say("picture.ways.says", **told),
+        kept=[Row(n, float(low[i]), float(mean[i]), float(high[i]), now=i == top) for i, n in enumerate(names)],
+        axis=Axis(say("picture.over_selling"), unit, Money),
+        level=_NOTHING,
+        zero=True,
+    )
 
 
 def break_even_grid(
     price_changes: Sequence[float],
     costs_of_gain: Sequence[float],
     *,
-    what: str = "Holding",
-    cost: str = "cost of gain",
-    price: str = "later price",
+    what: Said | str | None = None,
+    cost: Said | str | None = None,
+    price: Said | str | None = None,
     **holding: Any,
 ) -> Picture:
     """Net of holding by later price (rows) and cost of gain (columns); the title gives the middle column's break-even.
@@ -73,40 +110,44 @@ def break_even_grid(
     changes, costs = np.asarray(price_changes, float)[:, None], np.asarray(costs_of_gain, float)[None, :]
     net = net_by_price_and_cost(changes, costs, **holding)
     even = budget.hold_and_sell(running_cost=_running(costs[0], holding), **holding).break_even_sale
-    taken, middle = holding["end_price"], even[even.size // 2]
-    summary = (
-        f"Cells are USD/head over selling today; hatched cells lose money. The break-even price runs from "
-        f"{even[0]:.2f} USD/cwt at {costs[0, 0]:.2f} USD/lb to {even[-1]:.2f} USD/cwt at {costs[0, -1]:.2f} USD/lb."
+    taken, middle = holding["end_price"], float(even[even.size // 2])
+    told: dict[str, Any] = {
+        "what": what or say("picture.grid.holding"), "even": Paid(middle, unit="USD/cwt"),
+        "apart": Paid(abs(middle - taken), unit="USD/cwt"), "first": Paid(float(even[0]), unit="USD/cwt"),
+        "cheap": Paid(float(costs[0, 0]), unit="USD/lb"), "last": Paid(float(even[-1]), unit="USD/cwt"),
+        "dear": Paid(float(costs[0, -1]), unit="USD/lb"),
+    }  # fmt: skip
+    same = np.flatnonzero(changes[:, 0] == 0)
+    return Grid(
+        finding=say(f"picture.grid.{'under' if middle <= taken else 'over'}", **told),
+        saying=say("picture.grid.says", **told),
+        down=Axis(price or say("picture.grid.price"), "USD/cwt", Paid),
+        row_values=(taken + changes[:, 0]).tolist(),
+        taken=(int(same[0]) if same.size else -1, say("picture.grid.taken")),
+        across=Axis(cost or say("picture.grid.cost"), "USD/lb", Paid),
+        column_values=costs[0].tolist(),
+        cells=Axis(say("picture.over_selling"), "USD/head", Money),
+        values=net,
     )
-    return grid(
-        f"{what} breaks even at {middle:.2f} USD/cwt, {_apart(middle, taken)} the price taken",
-        summary,
-        [f"{taken + c:.2f}" if c else f"{taken:.2f} (taken)" for c in changes[:, 0]],
-        [f"{c:.2f}" for c in costs[0]],
-        net,
-        row_label=f"{price}, USD/cwt",
-        column_label=f"{cost}, USD/lb",
-    )
-
-
-def _apart(even: float, taken: float) -> str:
-    return f"{abs(even - taken):,.2f} {'under' if even <= taken else 'over'}"
 
 
 def _steps(taken: float, even: float) -> list[float]:
     """Two round steps either way of `taken` that reach a tenth of it and past `even`, but stay above zero."""
-    step = nice_ticks(0.0, min(max(taken / 10, 1.25 * abs(even - taken)), 0.45 * taken), 3)[1]
-    return [-2 * step, -step, 0.0, step, 2 * step]
+    step = number_ticks(0.0, min(max(taken / 10, 1.25 * abs(even - taken)), 0.45 * taken)).at[1]
+    reach = 2 * step
+    while reach < 1.25 * abs(even - taken) and 2 * reach < 0.9 * taken:
+        reach *= 2
+    return [-reach, -reach / 2, 0.0, reach / 2, reach]
 
 
 def break_even_about(
     row: int,
     *,
-    what: str,
+    what: Said | str,
     end_price: NDArray[np.float64],
     running_cost: NDArray[np.float64],
-    cost: str = "cost of gain",
-    price: str = "later price",
+    cost: Said | str | None = None,
+    price: Said | str | None = None,
     **holding: Any,
 ) -> Picture | None:
     """`break_even_grid` about the figures of one row: prices to past the break-even, costs up to a fifth either way.
@@ -148,24 +189,24 @@ def develop_or_buy(
     if not np.isfinite([here, bred_price, develop_cost]).all() or develop_cost <= 0:
         return None
     even = bred_price - here
-    steps = _steps(bred_price, even)
-    prices = bred_price + np.asarray(steps)[:, None]
-    costs = develop_cost * np.array([0.8, 0.9, 1.0, 1.1, 1.2])[None, :]
-    return grid(
-        f"Developing costs as much as buying at {even:,.0f} USD a bred heifer, "
-        f"{_apart(even, bred_price)} today's price",
-        "Cells are USD a bred heifer that developing saves on buying, at the middle of the ranges; in hatched cells "
-        "buying is cheaper.",
-        [f"{p:,.0f}" if c else f"{p:,.0f} (today)" for p, c in zip(prices[:, 0], steps, strict=True)],
-        [f"{c:,.0f}" for c in costs[0]],
-        saved(prices, costs),
-        row_label="bred heifer, USD/head",
-        column_label="development, USD/head",
+    prices = bred_price + np.asarray(_steps(bred_price, even))
+    costs = develop_cost * np.array([0.8, 0.9, 1.0, 1.1, 1.2])
+    apart = {"even": Money(even, unit="USD/head"), "apart": Money(abs(here), unit="USD/head")}
+    return Grid(
+        finding=say(f"picture.heifers.{'under' if even <= bred_price else 'over'}", **apart),
+        saying=say("picture.heifers.says"),
+        down=Axis(say("picture.heifers.price"), "USD/head", Money),
+        row_values=prices.tolist(),
+        taken=(2, say("picture.heifers.today")),
+        across=Axis(say("picture.heifers.cost"), "USD/head", Money),
+        column_values=costs.tolist(),
+        cells=Axis(say("picture.heifers.saved"), "USD/head", Money),
+        values=saved(prices[:, None], costs[None, :]),
     )
 
 
 def weight_to_fair(
-    days: float, today: ArrayLike, gain: ArrayLike, wanted: tuple[float, float], *, fair: str
+    days: float, today: ArrayLike, gain: ArrayLike, wanted: tuple[float, float], *, fair: date
 ) -> Picture:
     """Weight of a show animal from today to weigh-in with the 10th to 90th percentile, beside the weight wanted.
 
@@ -175,26 +216,36 @@ def weight_to_fair(
     today : weight today [lb], one number or (draw,)
     gain : (draw,) daily gain [lb/d]
     wanted : least and most weight of the class [lb]
-    fair : day of weigh-in, as printed
+    fair : day of weigh-in
     """
-    across = np.linspace(0.0, days, 9)
+    x = np.linspace(0.0, days, 9)
     now, rate = np.broadcast_arrays(np.asarray(today, dtype=np.float64), np.asarray(gain, dtype=np.float64))
-    weights = now[:, None] + rate[:, None] * across
-    low, high = np.percentile(weights, [10, 90], axis=0)
+    weights = now[:, None] + rate[:, None] * x
+    low, high = quantile(weights, [0.1, 0.9], axis=0)
     mean = weights.mean(axis=0)
     least, most = wanted
-    class_ = f"{least:,.0f} lb" if least == most else f"{least:,.0f} to {most:,.0f} lb"
-    ends = (Line("wanted", np.full(9, least)),) if least == most else (
-        Line("least wanted", np.full(9, least)), Line("most wanted", np.full(9, most)),
-    )  # fmt: skip
-    return lines(
-        f"At its gain now it is about {mean[-1]:,.0f} lb on {fair}; {class_} is wanted",
-        f"The band holds eight futures of ten: {low[-1]:,.0f} to {high[-1]:,.0f} lb on the day.",
-        across,
-        (Line("at its gain now", mean, low, high), *ends),
-        x_label="days from today to weigh-in",
-        y_label="lb",
-        marks=False,
+    told = {
+        "weight": Measured(round(float(mean[-1])), unit="lb"), "fair": Day(fair),
+        "least": Measured(round(least), unit="lb"), "most": Measured(round(most), unit="lb"),
+        "low": Measured(round(float(low[-1])), unit="lb"), "high": Measured(round(float(high[-1])), unit="lb"),
+    }  # fmt: skip
+    one = least == most
+    ends = (
+        (Level(least, say("picture.fair.wanted")),)
+        if one
+        else (
+            Level(least, say("picture.fair.least")),
+            Level(most, say("picture.fair.most")),
+        )
+    )
+    return Course(
+        finding=say(f"picture.fair.{'one' if one else 'title'}", **told),
+        saying=say("picture.fair.says", **told),
+        x=x,
+        across=Axis(say("picture.fair.days")),
+        up=Axis(say("picture.weight"), "lb"),
+        lines=(Line(say("picture.fair.line"), mean, low, high, now=True),),
+        levels=ends,
     )
 
 
@@ -213,7 +264,7 @@ def _running(cost_of_gain: NDArray[np.float64], holding: dict[str, Any]) -> NDAr
     return np.asarray(cost_of_gain * (holding["end_weight"] - holding["start_weight"]), dtype=np.float64)
 
 
-def seasonal_band(index: SeasonalIndex, *, what: str) -> Picture:
+def seasonal_band(index: SeasonalIndex, *, what: Words) -> Picture:
     """Seasonal index by month with one spread of the past years either side.
 
     Parameters
@@ -223,23 +274,24 @@ def seasonal_band(index: SeasonalIndex, *, what: str) -> Picture:
     """
     top, bottom = int(index.index.argmax()), int(index.index.argmin())
     spread = np.nan_to_num(index.spread)
-    years = f"{index.years[0]} to {index.years[1]}"
-    summary = (
-        f"{METHODS[index.method].capitalize()}, {years}, at least {int(index.count.min())} years behind each month: "
-        f"highest in {MONTH_NAMES[top]} ({index.index[top]:.3f}), lowest in {MONTH_NAMES[bottom]} "
-        f"({index.index[bottom]:.3f}); the band is one spread of the years. A mean of past years, not a forecast."
-    )
-    title = (
-        f"{what}: {MONTH_NAMES[top]} stands {index.index[top] / index.index[bottom] - 1:.0%} over {MONTH_NAMES[bottom]}"
-    )
-    return lines(
-        title,
-        summary,
-        np.arange(1, 13),
-        (Line("index", index.index, index.index - spread, index.index + spread), Line("median", index.median)),
-        x_label="month",
-        y_label="price over the mean of the year",
-        x_ticks=([float(m) for m in range(1, 13)], list(MONTH_NAMES)),
-        x_names=list(MONTH_NAMES),
-        reference=1.0,
+    months = [say(f"picture.month.{m + 1}") for m in range(12)]
+    told: dict[str, Any] = {
+        "what": what, "high": months[top], "low": months[bottom], "top": Measured(float(index.index[top])),
+        "bottom": Measured(float(index.index[bottom])), "first": Name(str(index.years[0])),
+        "last": Name(str(index.years[1])), "n": Count(int(index.count.min())),
+        "over": Share(float(index.index[top] / index.index[bottom] - 1)),
+        "method": say(f"picture.season.by.{index.method}"),
+    }  # fmt: skip
+    return Course(
+        finding=say("picture.season.title", **told),
+        saying=say("picture.season.says", **told),
+        x=np.arange(1, 13),
+        x_names=months,
+        across=Axis(say("picture.month")),
+        up=Axis(say("picture.season.axis")),
+        lines=(
+            Line(say("picture.mean"), index.index, index.index - spread, index.index + spread, now=True),
+            Line(say("picture.median"), index.median),
+        ),
+        levels=(Level(1.0, say("picture.season.level"), base=True),),
     )

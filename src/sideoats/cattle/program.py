@@ -98,9 +98,14 @@ def program_dates(
     booster_from = shifted(np.where(np.isnat(done), first_from, done), least_gap)
     booster_to = np.fmin(shifted(np.where(np.isnat(done), first_to, done), most_gap), treat_by)
     return ProgramDates(
-        wean_by=wean_by, first_from=first_from, first_to=first_to, booster_from=booster_from, booster_to=booster_to,
-        treat_by=treat_by, castrate_by=shifted(sale_day, -np.asarray(healing_days, dtype=np.float64)),
-    )  # fmt: skip
+        wean_by=wean_by,
+        first_from=first_from,
+        first_to=first_to,
+        booster_from=booster_from,
+        booster_to=booster_to,
+        treat_by=treat_by,
+        castrate_by=shifted(sale_day, -np.asarray(healing_days, dtype=np.float64)),
+    )
 
 
 def program_conflicts(

@@ -1,15 +1,17 @@
-"""Least-cost rations by linear programme, for one herd or for thousands in one sparse programme.
+"""Least-cost rations by linear programme, for one herd or for thousands.
 
 For each herd: ``min sum(price x)`` over pounds of dry matter ``x >= 0`` of each feed, subject to
 
     sum x = intake                      sum tdn x >= floor, and so for protein, calcium, phosphorus
     sum (Ca - least P) x >= 0           sum (Ca - most P) x <= 0
     sum nitrate x <= (ceiling - water) intake, and so for sulfur and aflatoxin
+    sum x of forages >= least; of grains, of starch, of fat <= most: what the rumen bears
     x <= most of each feed
 
-Herds share nothing, so many are stacked as blocks of one programme for HiGHS (through `scipy.optimize.linprog`); the
-blocks cost less together than one call each, and the duals come with them. When the stack has no solution, an elastic
-copy finds the herds that have none, and `account` says why.
+Every herd is solved by itself (`sideoats.decide.programme`), so that none moves another's last figure. Of equally cheap
+mixes the one with most long forage is told, of those the one with least nitrate, and then the feeds in the order in
+which they stand; whoever sorts them by name has an answer that no order of naming can change. When a herd has no
+ration, an elastic copy finds how far its rows must give, and `account` says why.
 
 A hazard ceiling is a constraint, never a price: no price can buy past it.
 
@@ -27,15 +29,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sideoats.decide import programme
+
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-FLOORS = ("tdn", "protein", "calcium", "phosphorus")
+FLOORS = ("tdn", "protein", "calcium", "phosphorus", "forage")
 RATIOS = ("calcium_over_phosphorus", "calcium_under_phosphorus")
 CEILINGS = ("nitrate", "sulfur", "aflatoxin")
-ROWS = (*FLOORS, *RATIOS, *CEILINGS)
+LIMITS = ("grain", "starch", "fat")  # what digestion bears, in pounds: no hazard of the feed itself
+ROWS = (*FLOORS, *RATIOS, *CEILINGS, *LIMITS)
 _PPM = 1e-3  # nitrate and aflatoxin rows in thousands, so that all coefficients are of one order
-_CHUNK = 100
 _SHORT = 1e-7
 
 
@@ -49,6 +53,8 @@ class Feeds:
     tdn, protein, calcium, phosphorus, sulfur : share of dry matter
     nitrate : [ppm NO3-N dry]
     aflatoxin : [ppb of dry matter]
+    forage, grain : share of the feed that counts as long roughage, and as grain
+    starch, fat : share of dry matter
     most_lb : most lb of dry matter a head and day (infinite where not limited)
     most_share : largest share of the ration's dry matter
     """
@@ -61,6 +67,10 @@ class Feeds:
     sulfur: Floats
     nitrate: Floats
     aflatoxin: Floats
+    forage: Floats
+    grain: Floats
+    starch: Floats
+    fat: Floats
     most_lb: Floats
     most_share: Floats
 
@@ -70,8 +80,8 @@ class Feeds:
         cost = np.asarray(price, np.float64)
         blank: dict[str, Any] = {
             "tdn": 0.0, "protein": 0.0, "calcium": 0.0, "phosphorus": 0.0, "sulfur": 0.0, "nitrate": 0.0,
-            "aflatoxin": 0.0,
-            "most_lb": np.inf, "most_share": 1.0,
+            "aflatoxin": 0.0, "forage": 0.0, "grain": 0.0, "starch": 0.0, "fat": 0.0, "most_lb": np.inf,
+            "most_share": 1.0,
         }  # fmt: skip
         held = {k: np.broadcast_to(np.asarray(parts.get(k, v), np.float64), cost.shape) for k, v in blank.items()}
         return cls(price=cost, **held)
@@ -89,7 +99,8 @@ class Needs:
     Attributes
     ----------
     intake : lb dry matter a head and day, to be filled
-    tdn, protein, calcium, phosphorus : floors [lb/day]
+    tdn, protein, calcium, phosphorus, forage : floors [lb/day]
+    grain, starch, fat : most of each [lb/day]; infinite for no limit
     nitrate : ceiling [ppm NO3-N of dry matter], water counted; infinite for none
     water_nitrate : what the water adds [ppm of dry matter]
     sulfur : ceiling, share of dry matter; water_sulfur : what the water adds
@@ -102,6 +113,10 @@ class Needs:
     protein: Floats
     calcium: Floats
     phosphorus: Floats
+    forage: Floats
+    grain: Floats
+    starch: Floats
+    fat: Floats
     nitrate: Floats
     water_nitrate: Floats
     sulfur: Floats
@@ -115,7 +130,8 @@ class Needs:
         """Needs from whatever is given; absent floors are 0, absent ceilings none, Ca:P from 0 up."""
         eaten = np.atleast_1d(np.asarray(intake, np.float64))
         blank: dict[str, Any] = {
-            "tdn": 0.0, "protein": 0.0, "calcium": 0.0, "phosphorus": 0.0, "nitrate": np.inf, "water_nitrate": 0.0,
+            "tdn": 0.0, "protein": 0.0, "calcium": 0.0, "phosphorus": 0.0, "forage": 0.0, "grain": np.inf,
+            "starch": np.inf, "fat": np.inf, "nitrate": np.inf, "water_nitrate": 0.0,
             "sulfur": np.inf, "water_sulfur": 0.0, "aflatoxin": np.inf, "calcium_least": 0.0, "calcium_most": np.inf,
         }  # fmt: skip
         held = {k: np.broadcast_to(np.asarray(parts.get(k, v), np.float64), eaten.shape) for k, v in blank.items()}
@@ -171,9 +187,9 @@ def _blocks(feeds: Feeds, needs: Needs) -> tuple[Floats, Floats]:
     no_most = np.isinf(needs.calcium_most)[:, None]
     a = np.stack(
         [
-            -feeds.tdn, -feeds.protein, -calcium, -phosphorus, least * phosphorus - calcium,
+            -feeds.tdn, -feeds.protein, -calcium, -phosphorus, -feeds.forage, least * phosphorus - calcium,
             np.where(no_most, 0.0, calcium - most * phosphorus), feeds.nitrate * _PPM, feeds.sulfur,
-            feeds.aflatoxin * _PPM,
+            feeds.aflatoxin * _PPM, feeds.grain, feeds.starch, feeds.fat,
         ],
         axis=1,
     )  # fmt: skip
@@ -182,43 +198,14 @@ def _blocks(feeds: Feeds, needs: Needs) -> tuple[Floats, Floats]:
     ]  # fmt: skip
     ceilings = [r * needs.intake for r in room]
     zero = np.zeros(len(needs))
-    floors = [-needs.tdn, -needs.protein, -needs.calcium, -needs.phosphorus]
-    b = np.stack([*floors, zero, zero, *ceilings], axis=1)
+    floors = [-needs.tdn, -needs.protein, -needs.calcium, -needs.phosphorus, -needs.forage]
+    b = np.stack([*floors, zero, zero, *ceilings, needs.grain, needs.starch, needs.fat], axis=1)
     free = np.isinf(b)
     return np.where(free[:, :, None], 0.0, a), np.where(free, 1.0, b)
 
 
 def _most(feeds: Feeds, needs: Needs) -> Floats:
     return np.minimum(feeds.most_lb, feeds.most_share * needs.intake[:, None])
-
-
-def _stack(blocks: Floats) -> Any:
-    """Block-diagonal sparse matrix of (block, row, column) arrays."""
-    from scipy.sparse import csr_array
-
-    n, rows, columns = blocks.shape
-    index = np.repeat(np.arange(n) * columns, rows * columns) + np.tile(np.arange(columns), n * rows)
-    pointer = np.arange(n * rows + 1) * columns
-    return csr_array((blocks.reshape(-1), index, pointer), shape=(n * rows, n * columns))
-
-
-def _highs() -> Any:
-    """`scipy.optimize.linprog`, whose stubs do not know sparse constraint matrices."""
-    from scipy.optimize import linprog
-
-    return linprog
-
-
-def _solve_chunk(feeds: Feeds, needs: Needs) -> Any:
-    """HiGHS on a stack of herds; its result object."""
-    a, b = _blocks(feeds, needs)
-    herds, _, count = a.shape
-    whole = _stack(np.ones((herds, 1, count)))
-    limits = np.stack([np.zeros(herds * count), _most(feeds, needs).reshape(-1)], axis=1)
-    return _highs()(
-        feeds.price.reshape(-1), A_ub=_stack(a), b_ub=b.reshape(-1), A_eq=whole, b_eq=needs.intake, bounds=limits,
-        method="highs-ds",
-    )  # fmt: skip
 
 
 def shortfalls(feeds: Feeds, needs: Needs, rows: Sequence[str] = ROWS) -> tuple[Floats, Floats]:
@@ -243,21 +230,15 @@ def shortfalls(feeds: Feeds, needs: Needs, rows: Sequence[str] = ROWS) -> tuple[
     herds, count_rows, count = a.shape
     scale = np.maximum(np.abs(b), np.where(np.abs(b) > 0, 0.0, np.abs(a).max(axis=2) * needs.intake[:, None]))
     scale = np.where(scale > 0, scale, 1.0)
-    give = -np.eye(count_rows)[None, :, :] * scale[:, :, None]
-    rows_block = np.concatenate([a, give, np.zeros((herds, count_rows, 1))], axis=2)
-    whole = np.concatenate(
-        [np.ones((herds, 1, count)), np.zeros((herds, 1, count_rows)), np.ones((herds, 1, 1))], axis=2
-    )
-    cost = np.concatenate([np.zeros(count), np.ones(count_rows), [10.0]])
+    part = needs.intake  # a row gives by `missed` times the intake, so that all columns are of one order
+    give = -np.eye(count_rows)[None, :, :] * (scale / part[:, None])[:, :, None]
+    grown = np.concatenate([a, give, np.zeros((herds, count_rows, 1))], axis=2)
+    fills = np.concatenate([np.ones(count), np.zeros(count_rows), np.ones(1)])
+    cost = np.zeros((herds, fills.size))
+    cost[:, count:-1], cost[:, -1] = 1.0 / part[:, None], 10.0
     top = np.concatenate([_most(wide, needs), np.full((herds, count_rows + 1), np.inf)], axis=1)
-    found = _highs()(
-        np.tile(cost, herds), A_ub=_stack(rows_block), b_ub=b.reshape(-1), A_eq=_stack(whole), b_eq=needs.intake,
-        bounds=np.stack([np.zeros(top.size), top.reshape(-1)], axis=1), method="highs-ds",
-    )  # fmt: skip
-    if found.x is None:  # pragma: no cover - the elastic programme always has a solution
-        raise RuntimeError(f"the elastic programme did not solve: {found.message}")
-    x = found.x.reshape(herds, -1)
-    return x[:, count : count + count_rows], x[:, -1]
+    x = programme.solve([cost], grown, b, part, top, fills).x
+    return x[:, count:-1] / part[:, None], x[:, -1]
 
 
 def solve(feeds: Feeds, needs: Needs) -> Rations:
@@ -274,34 +255,20 @@ def solve(feeds: Feeds, needs: Needs) -> Rations:
     """
     herds = len(needs)
     wide = _wide(feeds, herds)
-    count = wide.price.shape[1]
-    pounds, dual = np.full((herds, count), np.nan), np.zeros((herds, len(ROWS)))
-    feasible = np.zeros(herds, dtype=bool)
-    for start in range(0, herds, _CHUNK):
-        rows = np.arange(start, min(start + _CHUNK, herds))
-        found = _solve_chunk(_cut(wide, rows), needs.take(rows))
-        if found.status != 0:
-            missed, unfilled = shortfalls(_cut(wide, rows), needs.take(rows))
-            rows = rows[(missed.sum(axis=1) + unfilled) < _SHORT]
-            if not rows.size:
-                continue
-            found = _solve_chunk(_cut(wide, rows), needs.take(rows))
-            if found.status != 0:
-                rows, found = _one_by_one(wide, needs, rows)
-                if not rows.size:
-                    continue
-        pounds[rows] = found.x.reshape(rows.size, count)
-        dual[rows] = found.ineqlin.marginals.reshape(rows.size, len(ROWS))
-        feasible[rows] = True
-    cost = np.where(feasible, (np.nan_to_num(pounds) * wide.price).sum(axis=1), np.nan)
-    return Rations(pounds, cost, feasible, _shadow(dual, needs), _levels(wide, needs, pounds))
+    a, b = _blocks(wide, needs)
+    objectives = [wide.price, -wide.forage, wide.nitrate]
+    found = programme.solve(objectives, a, b, needs.intake, _most(wide, needs))
+    cost = np.where(found.feasible, in_turn(np.nan_to_num(found.x) * wide.price), np.nan)
+    shadow = _shadow(found.marginal, needs)
+    return Rations(found.x, cost, found.feasible, shadow, _levels(wide, needs, found.x))
 
 
-def _one_by_one(feeds: Feeds, needs: Needs, rows: NDArray[np.int64]) -> tuple[NDArray[np.int64], Any]:
-    """Herds on the very edge, that the two programmes judge differently: keep those that solve alone."""
-    good = [r for r in rows.tolist() if _solve_chunk(_cut(feeds, np.array([r])), needs.take(np.array([r]))).status == 0]
-    kept = np.array(good, dtype=np.int64)
-    return kept, _solve_chunk(_cut(feeds, kept), needs.take(kept)) if kept.size else None
+def in_turn(parts: Floats) -> Floats:
+    """(herd,) sums over feeds, one after the other: feeds that are not there change no last figure."""
+    out = np.zeros(parts.shape[0])
+    for part in parts.T:
+        out = out + part
+    return out
 
 
 def _shadow(dual: Floats, needs: Needs) -> dict[str, Floats]:
@@ -314,10 +281,11 @@ def _shadow(dual: Floats, needs: Needs) -> dict[str, Floats]:
 
 
 def _levels(feeds: Feeds, needs: Needs, pounds: Floats) -> dict[str, Floats]:
-    out = {name: (pounds * getattr(feeds, name)).sum(axis=1) for name in FLOORS}
-    out["nitrate"] = (pounds * feeds.nitrate).sum(axis=1) / needs.intake + needs.water_nitrate
-    out["sulfur"] = (pounds * feeds.sulfur).sum(axis=1) / needs.intake + needs.water_sulfur
-    out["aflatoxin"] = (pounds * feeds.aflatoxin).sum(axis=1) / needs.intake
+    out = {name: in_turn(pounds * getattr(feeds, name)) for name in (*FLOORS, *LIMITS, *CEILINGS)}
+    for name in CEILINGS:
+        out[name] = out[name] / needs.intake
+    out["nitrate"] = out["nitrate"] + needs.water_nitrate
+    out["sulfur"] = out["sulfur"] + needs.water_sulfur
     with np.errstate(divide="ignore", invalid="ignore"):
         out["calcium_to_phosphorus"] = out["calcium"] / out["phosphorus"]
     return out
@@ -344,13 +312,13 @@ def least_of(feeds: Feeds, needs: Needs, added: dict[str, float], rows: Sequence
     return solve(grown, _without(needs, rows)).cost
 
 
-_CONTENTS = ("tdn", "protein", "calcium", "phosphorus", "sulfur", "nitrate", "aflatoxin")
+_CONTENTS = (*FLOORS, *LIMITS, *CEILINGS)
 
 
 def _without(needs: Needs, rows: Sequence[str]) -> Needs:
     """Needs with every row that is not in `rows` dropped."""
     changes: dict[str, Floats] = {name: np.zeros(len(needs)) for name in FLOORS if name not in rows}
-    changes |= {name: np.full(len(needs), np.inf) for name in CEILINGS if name not in rows}
+    changes |= {name: np.full(len(needs), np.inf) for name in (*CEILINGS, *LIMITS) if name not in rows}
     if RATIOS[0] not in rows:
         changes["calcium_least"] = np.zeros(len(needs))
     if RATIOS[1] not in rows:
@@ -370,7 +338,8 @@ class Account:
     added_level : level that the added feed must be under, in the ceiling's unit
     added_lb : least lb of dry matter a head and day of a feed under that level; NaN where not the trouble
     unfilled : lb of intake for which no feed is at hand
-    short : names of floors that cannot be met once the ration is safe
+    short : names of floors (and limits) that cannot be met once the ration is safe: those of which one alone, left
+        out, opens a ration; all that are missed together where there is none such
     """
 
     unsafe: Bools
@@ -380,6 +349,12 @@ class Account:
     added_lb: Floats
     unfilled: Floats
     short: list[list[str]]
+
+
+def _opens(feeds: Feeds, needs: Needs, name: str) -> bool:
+    """Whether a ration exists once this row alone is left out."""
+    missed, unfilled = shortfalls(feeds, needs, [row for row in ROWS if row != name])
+    return bool(missed.sum() + unfilled.sum() < _SHORT)
 
 
 def account(feeds: Feeds, needs: Needs, level_share: float = 0.5) -> Account:
@@ -413,6 +388,11 @@ def account(feeds: Feeds, needs: Needs, level_share: float = 0.5) -> Account:
             level[i] = level_share * room[name][i]
             pounds[i] = least_of(_cut(_wide(feeds, herds), one), needs.take(one), {name: float(level[i])}, CEILINGS)[0]
     all_missed, all_unfilled = shortfalls(feeds, needs)
-    floors = all_missed[:, : len(FLOORS)]
-    short = [[FLOORS[k] for k in np.flatnonzero(row > _SHORT)] for row in floors]
+    named = (*FLOORS, *RATIOS, *LIMITS)
+    at = [ROWS.index(name) for name in named]
+    short = [[name for name, by in zip(named, row, strict=True) if by > _SHORT] for row in all_missed[:, at]]
+    for i in np.flatnonzero(all_missed.sum(axis=1) + all_unfilled > _SHORT):
+        one = np.array([i])
+        alone = [name for name in named if _opens(_cut(_wide(feeds, herds), one), needs.take(one), name)]
+        short[i] = alone or short[i]
     return Account(unsafe, water, hazard, level, pounds, np.maximum(unfilled, all_unfilled), short)

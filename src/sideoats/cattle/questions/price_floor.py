@@ -1,0 +1,85 @@
+"""A floor under the price of calves: leave it open, contract forward, sell futures, buy a put, or insure the price."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.cattle import floor_case as case
+from sideoats.cattle.floor_words import Told
+from sideoats.families.own_and_sell import risk_figures, without
+from sideoats.problem import Problem
+from sideoats.question import Context, Places, Question, Table
+from sideoats.vocabulary import see
+
+OWN = (
+    "futures", "basis", "basis_sd", "forward_price", "forward_weight", "forward_slide", "put_strike", "put_premium",
+    "insured_price", "insured_level", "insurance_premium", "beginning_farmer", "fee", "head",
+)  # fmt: skip
+INPUTS = (
+    see("sale_plan.weight", needed=True),
+    see("sale_plan.sale", needed=True, also=("place.sale_date",), example="2026-10-20"),
+    see("calf_weighing.later_price", name="expected_price", example="270 USD/cwt"),
+    *(see(f"price-floor.{name}") for name in OWN),
+    see("asked.interest"),
+    see("bin-hold.aversion"),
+    see("bin-hold.worth"),
+)
+
+
+def pose(table: Table, context: Context) -> Problem:
+    """See `QUESTION`."""
+    f = case.floor_of(table, context)
+    bars, needs = case.bars(table, context, f), case.needs(table, f)
+    barred = np.logical_or.reduce([bar.mask for bar in bars])
+    silent = np.logical_or.reduce(list(needs.values())) | f.past
+    told = Told(table, context, f, barred, silent)
+    odd = told.odd().rows & ~silent
+    needs = {**needs, "price-floor.forward_price": odd}
+    return Problem(
+        "price-floor",
+        case.OPTIONS,
+        "cash",
+        case.UNIT,
+        f.gain,
+        exposure=f.exposure,
+        bars=bars,
+        needs=needs,
+        due=np.full(len(table), case.WEEK),
+        recheck=np.where(f.past, -1, case.FORTNIGHT),
+        size=table.number("head"),
+        aversion=table.number("aversion"),
+        net_worth=table.number("worth"),
+        heads=(
+            (odd, "price-floor.odd.need"),
+            (needs["price-floor.basis"], "price-floor.basis.need"),
+            (needs["price-floor.futures"], "price-floor.tool.need"),
+            (f.past, "price-floor.past.wait"),
+            (barred[:, 1:].all(axis=1), "price-floor.none.wait"),
+        ),
+        values=told.values(),
+        reasons=told.reasons(odd),
+        cautions=told.cautions(),
+        quantities=without(case.quantities(table, f), silent | odd),
+        ruled=risk_figures(case.OPTIONS, barred, case.UNIT, "cash"),
+    )
+
+
+def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
+    """Calves with a sale ahead and something quoted for them."""
+    quoted = table.known("futures") | table.known("forward_price") | table.known("insured_price")
+    return quoted & table.known("weight") & (table.days_until("sale", context.on) >= 0)
+
+
+QUESTION = Question(
+    name="price-floor",
+    room="cattle",
+    inputs=INPUTS,
+    pose=pose,
+    places=Places(kinds=("herd", "pen")),
+    size="calf_head",
+    in_season=in_season,
+    options_count=len(case.OPTIONS),
+    check=case.check,
+    desk_look=True,  # a bid, a futures price and an insured price are asked for by telephone
+)

@@ -1,0 +1,295 @@
+"""Rations of herds as a problem: the cheapest safe mix of the feeds on hand, with bought hay, or what they are fed now.
+
+Money is counted over the mix of what is on hand, a head and day; where that cannot be made, over the mix with hay.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.cattle import nutrition_needs as needs_of
+from sideoats.cattle import ration_herds as herds
+from sideoats.cattle.nutrition_feeds import Book, OneFeed, Screened, read_feed, screen
+from sideoats.cattle.ration import FLOORS, Account, Feeds, Needs, Rations, account, in_turn, solve
+from sideoats.forage import stock
+from sideoats.problem import Choice, labelled
+from sideoats.question import Context, Table
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Days = NDArray[np.int64]
+UNIT = "USD/head/day"
+WEEK, AT_ONCE = 7, 2  # days: the week is the product; a herd that its feeds do not hold is seen to within two days
+A_CENT = 0.01  # USD/head/day: a mix that saves less is no reason to change what they eat
+WEIGHED = 5e-4  # lb: less is not in a mix
+A_TRACE = 1e-9  # USD: the same mix summed in another order
+POUNDS_OF_TON = 2000.0
+OPTIONS = (
+    Choice("mix", labelled("ration-mix"), trouble="feeding", kind="mix"),
+    Choice("buy", labelled("ration-buy"), trouble="feeding", kind="buy"),
+    Choice("keep", labelled("ration-keep"), passive=True, kind="keep"),
+)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Rations of n herds and what they rest on.
+
+    Attributes
+    ----------
+    risk : (herd,) nitrate risk of the class, as `stock.risk_of`
+    herd, held, grown, bad : who is fed; the feeds on hand; the same with hay to buy, last; records that cannot be used
+    s, more : the feeds screened, and with the hay
+    needs, floor : what they need; the floors by the equations, NaN where no feed carries them
+    found, with_hay : the cheapest mix of what is on hand, and with hay bought
+    why : why there is no mix of what is on hand
+    no_feed, unsafe, short : nothing is listed; no mix can be safe; a safe mix can be made, but none that holds them
+    buys : bought hay makes the mix enough cheaper to say so, or is what makes one at all
+    """
+
+    risk: NDArray[np.int8]
+    herd: herds.Herd
+    held: list[list[OneFeed]]
+    grown: list[list[OneFeed]]
+    bad: list[dict[str, str]]
+    s: Screened
+    more: Screened
+    needs: Needs
+    floor: needs_of.Floors
+    found: Rations
+    with_hay: Rations
+    why: Account
+    no_feed: Bools
+    unsafe: Bools
+    short: Bools
+    buys: Bools
+
+    def chosen(self, i: int) -> tuple[Rations, list[OneFeed]]:
+        """The mix that is told: of what is on hand, or with bought hay where that is cheaper."""
+        return (self.with_hay, self.grown[i]) if self.buys[i] else (self.found, self.held[i])
+
+    @property
+    def cost(self) -> Floats:
+        """(n,) of the mix that is told [USD a head and day], NaN where there is none."""
+        return np.where(self.buys, self.with_hay.cost, self.found.cost)
+
+
+def plan_of(table: Table, context: Context) -> Plan:
+    """Screen the feeds, set the floors, solve, and account for herds that have no safe ration."""
+    facts = context.facts
+    for told in ("ration.first_grain", "ration.days_a_step", "ration.step_up", "feeds.variation", "feeds.much_grain"):
+        facts[f"cattle/{told}"]  # sentences rest on these: every call cites the same, whoever is told first
+    herd = herds.herd_of(table, context)
+    held, bad = herds.feeds_of(table, context)
+    grown = herds.with_hay(table, context, held)
+    risk = stock.risk_of(list(herd.words), table.flag("weakened"))
+    risk = np.where(table.number("days_pregnant") > 0, stock.PREGNANT, risk).astype(np.int8)
+    s, more = screen(held, herd.words, risk, facts), screen(grown, herd.words, risk, facts)
+    needs, floor = herds.needs_in(table, context, herd, s)
+    usable = replace(needs, tdn=np.where(np.isnan(needs.tdn), needs.intake, needs.tdn))
+    found, bought = tidy(s.feeds, usable, facts), tidy(more.feeds, usable, facts)
+    why = account(s.feeds, usable)
+    no_feed = np.array([not feeds and not refused for feeds, refused in zip(held, bad, strict=True)], dtype=bool)
+    kept_out = np.array([bool(f) and len(out) >= len(f) for f, out in zip(held, s.out, strict=True)], dtype=bool)
+    unsafe = ~found.feasible & (why.unsafe | kept_out) & ~herd.beasts
+    least = np.maximum(facts.value("cattle/ration.worth_buying") * found.cost, A_CENT)
+    buys = np.where(found.feasible, found.cost - bought.cost >= least, bought.feasible & ~unsafe)
+    return Plan(
+        risk,
+        herd,
+        held,
+        grown,
+        bad,
+        s,
+        more,
+        needs,
+        floor,
+        found,
+        bought,
+        why,
+        no_feed,
+        unsafe,
+        ~found.feasible & ~unsafe & ~herd.beasts & ~no_feed,
+        np.asarray(buys, bool),
+    )
+
+
+def tidy(feeds: Feeds, needs: Needs, facts: Any) -> Rations:
+    """The cheapest mixes without amounts too small to weigh, where they hold without them at little more."""
+    found = solve(feeds, needs)
+    little = (found.pounds > 0) & (found.pounds < facts.value("cattle/ration.little")) & (feeds.tdn > 0)
+    again = solve(replace(feeds, most_lb=np.where(little, 0.0, feeds.most_lb)), needs)
+    most = found.cost * (1 + facts.value("cattle/ration.little_cost"))
+    better = little.any(axis=1) & again.feasible & (again.cost <= most)
+    return Rations(
+        np.where(better[:, None], again.pounds, found.pounds),
+        np.where(better, again.cost, found.cost),
+        found.feasible,
+        *(
+            {k: np.where(better, getattr(again, part)[k], v) for k, v in getattr(found, part).items()}
+            for part in ("shadow", "level")
+        ),
+    )
+
+
+def gain_of(table: Table, context: Context, plan: Plan) -> Floats:
+    """(place, draw, option) money over the mix of what is on hand, in the coming month; NaN for what cannot be made."""
+    mix, buy = spent(context, plan.found, plan.s, plan.held), spent(context, plan.with_hay, plan.more, plan.grown)
+    base = np.where(plan.found.feasible[:, None], mix, buy)
+    fed = table.number("fed_now")[:, None] * context.outlook.price_ratio("grass hay", [30])[:, 0]
+    gain = np.stack([np.zeros_like(base), base - buy, base - fed], axis=2)
+    return np.where(np.abs(gain) < A_TRACE, 0.0, gain)
+
+
+def spent(context: Context, found: Rations, s: Screened, held: list[list[OneFeed]]) -> Floats:
+    """(herd, draw) the cost a head and day over the coming month, roughage and grain moving apart."""
+    by_feed = np.where(found.feasible[:, None], found.pounds, np.nan) * s.feeds.price
+    rough = np.zeros(by_feed.shape, dtype=bool)
+    for i, feeds in enumerate(held):
+        rough[i, : len(feeds)] = [f.kind == "roughage" for f in feeds]
+    hay = context.outlook.price_ratio("grass hay", [30])[:, 0]
+    grain = context.outlook.price_ratio("corn", [30])[:, 0]
+    hay_part, other = in_turn(np.where(rough, by_feed, 0.0)), in_turn(np.where(rough, 0.0, by_feed))
+    return np.asarray(hay_part[:, None] * hay + other[:, None] * grain, dtype=np.float64)
+
+
+def days_to_act(table: Table, context: Context, plan: Plan) -> tuple[Days, Floats]:
+    """Days within which to act, -1 where nothing is lost by waiting; and what a week of waiting loses [USD/head].
+
+    A mix is due when feeding begins within the week; for a herd that is fed already, where it is cheaper than what they
+    are fed now, or (that cost not known) where the list of feeds is new: a list of last month was answered then.
+    """
+    begins, fed = table.days_until("fed_from", context.on), table.number("fed_now")
+    ahead, age = begins >= 0, np.nan_to_num(table.age_days("feeds"))
+    saving = np.where(~ahead, np.nan_to_num(fed - plan.cost), 0.0)
+    new = np.isnan(fed) & (age < WEEK)
+    running = np.where(saving >= A_CENT, WEEK, np.where(new, WEEK - age, -1))
+    soon = np.where(ahead, np.where(begins <= WEEK, begins, -1), running)
+    only_bought = ~plan.found.feasible & plan.buys  # hay has to be found before feeding begins, however far off that is
+    soon = np.where(only_bought, np.where(ahead, begins, WEEK), soon)
+    due = np.floor(soon).astype(np.int64)
+    return due, np.where(saving >= A_CENT, WEEK * saving, 0.0)
+
+
+def delay(due: Days, lost: Floats) -> Floats:
+    """(place, option) what a week's wait costs: NaN, pressing at no cost that is known, where it is due."""
+    week = np.where(lost > 0, lost, np.where(due >= 0, np.nan, 0.0))
+    return np.stack([week, week, np.zeros_like(week)], axis=1)
+
+
+def recheck(table: Table, context: Context, plan: Plan) -> Days:
+    """(place,) days until one looks again: a week before feeding begins, a month for a herd that is fed; feeds that do
+    not hold a herd are mended before feeding begins, at once where they are fed already.
+    """
+    begins = table.days_until("fed_from", context.on)
+    month = context.facts.value("cattle/ration.ask_again")
+    waits = np.where(begins > WEEK, begins - WEEK, month)
+    at_once = np.where(plan.herd.cold > 0, 0, AT_ONCE)
+    mended = np.where(begins >= 0, begins, at_once)
+    return np.where(plan.short, mended, waits).astype(np.int64)
+
+
+def quantities(table: Table, plan: Plan, band: tuple[float, float]) -> dict[str, tuple[Any, Any]]:
+    """Figures of the mix of what is on hand; of what is told the tons and the steps."""
+    n, found, needs = len(table), plan.found, plan.needs
+    bought = [plan.with_hay.pounds[i, len(f) - 1] / f[-1].dry_matter for i, f in enumerate(plan.grown)]
+    free = ~table.known("intake")
+    out: dict[str, tuple[Any, Any]] = {
+        "cost": (found.cost, UNIT),
+        "cost_with_bought_hay": (plan.with_hay.cost, UNIT),
+        "bought_hay_as_fed": (np.array(bought, np.float64), "lb/day"),
+        "intake": (needs.intake, "lb/day"),
+        "intake_low": (np.where(free, needs.intake * band[0], np.nan), "lb/day"),
+        "intake_high": (np.where(free, needs.intake * band[1], np.nan), "lb/day"),
+        "tdn_density_needed": (np.broadcast_to(plan.floor.tdn_percent, (n,)), "percent"),
+        "nitrate_ceiling": (needs.nitrate, "ppm"),
+        "nitrate_from_water": (needs.water_nitrate, "ppm"),
+        "sulfur_ceiling": (100 * needs.sulfur, "percent"),
+        "ration_nitrate": (found.level["nitrate"], "ppm"),
+        "ration_sulfur": (100 * found.level["sulfur"], "percent"),
+        "ration_aflatoxin": (found.level["aflatoxin"], "ppb"),
+        "ration_starch": (100 * found.level["starch"] / needs.intake, "percent"),
+        "ration_fat": (100 * found.level["fat"] / needs.intake, "percent"),
+        "calcium_to_phosphorus": (found.level["calcium_to_phosphorus"], "1"),
+    }
+    for name in FLOORS:
+        out[f"{name}_floor"] = (getattr(needs, name), "lb/day")
+        out[f"ration_{name}"] = (found.level[name], "lb/day")
+        out[f"price_of_{name}"] = (np.where(found.feasible, found.shadow[name], np.nan), "USD/lb")
+    out["price_of_100_ppm_less_nitrate"] = (np.where(found.feasible, found.shadow["nitrate"], np.nan), UNIT)
+    out["price_of_a_tenth_percent_less_sulfur"] = (np.where(found.feasible, found.shadow["sulfur"], np.nan), UNIT)
+    return out | _by_feed(table, plan)
+
+
+def _by_feed(table: Table, plan: Plan) -> dict[str, tuple[Any, Any]]:
+    """Dry and as-fed pounds of each feed on hand, and the tons of it that the mix takes for the days asked about."""
+    n, found, out = len(table), plan.found, {}
+    over = table.number("head") * table.number("days") / POUNDS_OF_TON
+    for name in sorted({f.name for feeds in plan.held for f in feeds}):
+        dry, fed = np.full(n, np.nan), np.full(n, np.nan)
+        for i, feeds in enumerate(plan.held):
+            at = [k for k, f in enumerate(feeds) if f.name == name]
+            if at and found.feasible[i]:
+                dry[i] = found.pounds[i, at[0]]
+                fed[i] = dry[i] / feeds[at[0]].dry_matter
+        key = "_".join(name.lower().replace("-", " ").split())
+        out[f"dry_matter_{key}"], out[f"as_fed_{key}"] = (dry, "lb/day"), (fed, "lb/day")
+        out[f"tons_{key}"] = (fed * over, "ton")
+    return out
+
+
+def steps_of(context: Context, plan: Plan, i: int) -> float:
+    """Days over which the grain of the mix that is told is brought in, 0 where there is little of it.
+
+    Three days on hay, then 2 lb, and a pound more every two to three days; finishing cattle at least the days of the
+    published steps.
+    """
+    facts = context.facts
+    found, feeds = plan.chosen(i)
+    grain = sum(p / f.dry_matter for p, f in zip(found.pounds[i], feeds, strict=False) if f.kind == "grain" and p > 0)
+    first = facts.value("cattle/ration.first_grain")
+    if not (found.feasible[i] and grain > first):
+        return 0.0
+    least = {str(k): float(v) for k, v in facts["cattle/ration.step_up"].rows}
+    by_pound = 3 + np.ceil((grain - first) * facts.value("cattle/ration.days_a_step"))
+    word = plan.herd.words[i]
+    return float(max(by_pound, least.get(word, 0.0)))
+
+
+def would_do(context: Context, plan: Plan, i: int) -> list[tuple[float, OneFeed]]:
+    """Pounds as fed and feed of what is bought in the cheapest ration of one herd's feeds and those that could be."""
+    facts, book = context.facts, Book.of(context.facts)
+    listed = [book.find(f.name) for f in plan.held[i]]  # what is kept out is not advised under the same name
+    names = [str(name) for (name,) in facts["cattle/feeds.would_do"].rows]
+    sold = [read_feed({"name": name}, book) for name in names if book.find(name) not in listed]
+    feeds = [*plan.grown[i], *sold]
+    s = screen([feeds], plan.herd.words[i : i + 1], plan.risk[i : i + 1], facts)
+    found = tidy(s.feeds, plan.needs.take(np.array([i])), facts)
+    if not found.feasible[0]:
+        return []
+    first = len(plan.held[i])
+    bought = [(float(p) / f.dry_matter, f) for p, f in zip(found.pounds[0, first:], feeds[first:], strict=True)]
+    return sorted((one for one in bought if one[0] > WEIGHED), key=lambda one: (-one[0], one[1].name))
+
+
+def chance(context: Context, pounds: Floats, feeds: Sequence[OneFeed], part: str, floor: float) -> float:
+    """Chance that a floor holds while feeds differ from their tables, a tested one by a third as much.
+
+    The published variation either way is taken for two standard deviations, and feeds vary each by itself.
+    """
+    rows = dict(context.facts["cattle/feeds.variation"].rows)
+    spread = float(rows["energy" if part == "tdn" else "protein and fibre"]) / 2
+    level, variance = 0.0, 0.0
+    for p, feed in zip(pounds, feeds, strict=False):
+        held = max(float(p), 0.0) * getattr(feed, part)
+        level += held
+        variance += (held * spread * (1 / 3 if part in feed.measured else 1.0)) ** 2
+    if not (floor > 0 and variance > 0):
+        return 1.0
+    return 0.5 * (1 + math.erf((level - floor + 1e-9) / math.sqrt(2 * variance)))

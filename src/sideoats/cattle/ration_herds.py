@@ -1,0 +1,300 @@
+"""The herds of a ration: their feeds as they were told, what they need, and what their rumen bears."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.cattle import nutrition_energy as energy
+from sideoats.cattle import nutrition_needs as needs_of
+from sideoats.cattle.nutrition_feeds import Book, OneFeed, Screened, read_feed
+from sideoats.cattle.ration import FLOORS, Needs
+from sideoats.errors import InputError
+from sideoats.forage import minerals, nitrate, stock
+from sideoats.question import Context, Table
+from sideoats.weather.livestock import cold_feed_energy
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+NAME = "ration"
+GROWING = ("growing", "finishing", "calf")
+BRED = ("pregnant-cow", "pregnant-heifer")
+GESTATION = 283.0  # days
+BOUGHT = {
+    "tested grass hay, bought": "hay",
+    "limestone, bought": "limestone",
+    "dicalcium phosphate, bought": "dicalcium",
+}
+
+
+def check(values: dict[str, Any]) -> None:
+    """Refuse a phone-in that cannot be answered: half of a limit, a feed that cannot be read, no gain to feed for."""
+    from sideoats.facts import load
+
+    animal = values["class"]
+    if animal in GROWING and values["gain"] is None:
+        raise InputError("is missing", where="ration gain", expected="gain='2 lb/day'", todo="say what gain is wanted")
+    if (values["days_pregnant"] or 0) > 0 and animal not in (*BRED, "lactating-cow", "unknown"):
+        raise InputError(
+            f"is given for {animal}",
+            where="ration days_pregnant",
+            expected="class=pregnant-cow or another",
+            todo="pregnant animals have the strictest ceilings, so the class must say so",
+        )
+    stock.check_weight(values, NAME)
+    book = Book.of(load())
+    for feed in values["feeds"]:
+        read_feed(feed, book)
+        if feed["on_hand"] is not None and values["head"] is None:
+            raise InputError(
+                "is missing", where="ration head", expected="head=60", todo="say how many share what is on hand"
+            )
+    if values["water"] is not None and values["water_form"] is None:
+        raise InputError(
+            "is missing",
+            where="ration water_form",
+            expected="NO3-N or NO3",
+            todo="a water result is judged only with its form: 100 ppm NO3-N is 443 ppm NO3",
+        )
+
+
+def known_or(table: Table, name: str, other: Any) -> Floats:
+    """(n,) the number that is known, else the other."""
+    return np.where(table.known(name), table.number(name), other)
+
+
+@dataclass(frozen=True)
+class Herd:
+    """Who is fed, (n,) each.
+
+    Attributes
+    ----------
+    words : class as the vocabulary has it
+    growing, grown, beasts : growing cattle; cows and bulls; animals that are no cattle
+    weight : [lb], the usual of the class where not known
+    cold : share by which cold raises the need of energy, as far as feed can follow it
+    snap : it is so cold that no grain is brought in
+    gain : wanted [lb/day]; of bred heifers that of their targets where none is given
+    thin : score under 5
+    """
+
+    words: tuple[str, ...]
+    growing: Bools
+    grown: Bools
+    beasts: Bools
+    weight: Floats
+    cold: Floats
+    snap: Bools
+    gain: Floats
+    thin: Bools
+    days_pregnant: Floats
+
+
+def herd_of(table: Table, context: Context) -> Herd:
+    """See `Herd`."""
+    facts, words = context.facts, tuple(str(w) for w in table.text("class"))
+    growing = np.array([w in GROWING for w in words], dtype=bool)
+    beasts = np.array([w in stock.NOT_CATTLE for w in words], dtype=bool)
+    pregnant = np.array([w in (*BRED, "unknown", "") for w in words], dtype=bool)
+    heifer = np.array([w == "pregnant-heifer" for w in words], dtype=bool)
+    days = known_or(table, "days_pregnant", np.where(pregnant, facts.value("cattle/ration.days_pregnant"), 0.0))
+    targets, mature = facts["cattle/ration.heifer"], facts.value("cattle/ration.mature")
+    bred, calving = (mature * share for share in targets.column("share of mature weight"))
+    usual = stock.by_class(facts["forage/body_weight"], words, "weight")
+    usual = np.where(heifer, bred + (calving - bred) * np.minimum(days / GESTATION, 1.0), usual)
+    weight = known_or(table, "weight", usual)
+    fastest = 1.5 * (calving - bred) / GESTATION  # a heifer behind her target is not pushed faster
+    growth = np.clip((calving - weight) / np.maximum(GESTATION - days, 1.0), 0.0, fastest)
+    cold = cold_share(table, context)
+    return Herd(
+        words,
+        growing,
+        ~growing & ~beasts,
+        beasts,
+        weight,
+        cold,
+        cold > facts.value("cattle/ration.cold_without_grain"),
+        np.where(growing | heifer, np.nan_to_num(known_or(table, "gain", np.where(heifer, growth, np.nan))), 0.0),
+        ~growing & ~np.isin(words, ["bull"]) & (table.number("condition") < 5.0),
+        days,
+    )
+
+
+def cold_share(table: Table, context: Context) -> Floats:
+    """(n,) share by which cold raises the need of energy, as far as feed can follow it; 0 where no cold is told."""
+    facts = context.facts
+    coats = [str(c) for c in table.text("coat")]
+    critical = stock.by_class(facts.choose("weather/coat")[1], coats, "critical")
+    dry, soaked = facts.value("weather/livestock.cold_energy"), facts.value("weather/livestock.cold_energy_wet")
+    rate = np.array([soaked if c == "wet" else dry for c in coats], dtype=np.float64)
+    share = np.nan_to_num(cold_feed_energy(table.number("effective_temperature"), critical, rate))
+    return np.minimum(share, facts.value("weather/livestock.cold_feed_most"))
+
+
+def regain_days(context: Context, herd: Herd) -> Floats:
+    """(n,) days in which a thin cow is to be at score 5: those to calving, or the usual ones."""
+    least, usual = context.facts.span("cattle/ration.regain_days")
+    return np.where(herd.days_pregnant > 0, np.maximum(GESTATION - herd.days_pregnant, least), usual)
+
+
+def reserve_of(table: Table, context: Context, herd: Herd) -> Floats:
+    """(n,) net energy a day that brings a thin cow to score 5 [Mcal]; 0 for others."""
+    facts, score = context.facts, table.number("condition")
+    ratios = facts["cattle/cow.weight_by_condition"]
+    ratio = np.interp(score, ratios.column("score"), ratios.column("ratio to score 5"))
+    empty, fat, protein = ((float(at), float(by)) for _, at, by in facts["cattle/ration.body"].rows)
+    body = herd.weight * energy.KG_OF_LB
+    then = energy.reserve_energy(body / ratio, 5.0, empty[0], fat[1], protein)
+    now = energy.reserve_energy(body, score, empty[0], fat[1], protein)
+    return np.where(herd.thin, (then - now) / regain_days(context, herd), 0.0)
+
+
+def animal_of(table: Table, context: Context, herd: Herd) -> needs_of.Animal:
+    """The herd as the equations of need take it."""
+    facts = context.facts
+    milking = np.array([w == "lactating-cow" for w in herd.words], dtype=bool)
+    return needs_of.Animal(
+        full_kg=herd.weight * energy.KG_OF_LB,
+        gain_kg=herd.gain * energy.KG_OF_LB,
+        finish_kg=np.full(len(table), 0.96 * facts.value("cattle/ration.finish_weight") * energy.KG_OF_LB),
+        days_pregnant=herd.days_pregnant,
+        calf_kg=np.full(len(table), facts.value("cattle/ration.calf_at_birth") * energy.KG_OF_LB),
+        milk_week=known_or(table, "milk_week", np.where(milking, facts.value("cattle/ration.milk_week"), 0.0)),
+        peak_kg=known_or(table, "milk_peak", facts.value("cattle/ration.milk_peak")) * energy.KG_OF_LB,
+        condition=table.number("condition"),
+        reserve=reserve_of(table, context, herd),
+        growing=herd.growing,
+        yearling=herd.growing & (herd.weight >= facts.value("cattle/ration.yearling_from")),
+        bull=np.array([w == "bull" for w in herd.words]),
+        cold=herd.cold,
+    )
+
+
+def feeds_of(table: Table, context: Context) -> tuple[list[list[OneFeed]], list[dict[str, str]]]:
+    """Feeds of every row, by name and price, and those whose record cannot be used with the reason.
+
+    They are sorted before anything is made of them, and two lots of one name are numbered then: no order in which they
+    are told changes an answer.
+    """
+    book = Book.of(context.facts)
+    held, bad = [], []
+    for i, records in enumerate(table.rows("feeds")):
+        good: list[OneFeed] = []
+        refused: dict[str, str] = {}
+        for record in records or ():
+            try:
+                good.append(read_feed(record, book, float(table.number("days")[i]), float(table.number("head")[i])))
+            except InputError as error:
+                refused[str(record.get("name", "feed"))] = str(error)
+        held.append(_numbered(sorted(good, key=_place)))
+        bad.append(refused)
+    return held, bad
+
+
+def _place(feed: OneFeed) -> tuple[Any, ...]:
+    """Where a feed stands: by its name, then by all that is known of it."""
+    rest = (feed.price, feed.nitrate, feed.dry_matter, feed.tdn, feed.protein, feed.calcium, feed.phosphorus)
+    more = (feed.sulfur, feed.starch, feed.fat, feed.aflatoxin, feed.most_share, feed.most_lb, feed.cores, feed.bales)
+    return (feed.name.lower(), *(float(np.nan_to_num(v, nan=-1.0)) for v in (*rest, *more)))
+
+
+def _numbered(feeds: Sequence[OneFeed]) -> list[OneFeed]:
+    seen: dict[str, int] = {}
+    out = []
+    for feed in feeds:
+        again = seen[feed.name] = seen.get(feed.name, 0) + 1
+        out.append(replace(feed, name=f"{feed.name} ({again})") if again > 1 else feed)
+    return out
+
+
+def with_hay(table: Table, context: Context, held: list[list[OneFeed]]) -> list[list[OneFeed]]:
+    """The feeds of every herd, the minerals that could be bought, and last the tested grass hay that could be."""
+    facts = context.facts
+    price = facts["forage/hay.price"].mid
+    clean = {"name": "prairie hay", "price": price, "nitrate": facts.value("cattle/feeds.clean_hay"),
+             "form": "NO3-N", "basis": "dry"}  # fmt: skip
+    book, (hay, *minerals) = Book.of(facts), BOUGHT
+    bought = replace(read_feed(clean, book), name=hay)
+    sold = [replace(read_feed({"name": m.partition(",")[0]}, book), name=m) for m in minerals]
+    prices = known_or(table, "hay_price", price)
+    return [
+        [*feeds, *(m for m in sold if not _there(m, feeds)), replace(bought, price=float(p))]
+        for feeds, p in zip(held, prices, strict=True)
+    ]
+
+
+def _there(mineral: OneFeed, feeds: Sequence[OneFeed]) -> bool:
+    """Whether a mineral of that make is on hand."""
+    return any(
+        f.kind == "mineral" and (f.calcium, f.phosphorus) == (mineral.calcium, mineral.phosphorus) for f in feeds
+    )
+
+
+def needs_in(table: Table, context: Context, herd: Herd, s: Screened) -> tuple[Needs, needs_of.Floors]:
+    """What every herd needs and may not exceed; NaN for energy that no feed carries."""
+    facts = context.facts
+    floor = needs_of.floors(animal_of(table, context, herd), table.number("intake"))
+    intake = np.broadcast_to(floor.intake, (len(table),))
+    air = known_or(table, "air", stock.air_of(facts["forage/water_month"], context.on))
+    litres = stock.water_gallons(facts["forage/water_need"], list(herd.words), air)
+    usual = stock.by_class(facts["forage/body_weight"], herd.words, "weight")
+    drinks = np.where(herd.growing, herd.weight / usual, 1.0)  # the table's growing cattle are of one weight
+    litres = litres * nitrate.LITRES_OF_GALLON * drinks
+    _, drunk = nitrate.feed_plus_water(0.0, intake * energy.KG_OF_LB, water_nitrogen(table), litres)
+    sulfate = np.nan_to_num(table.number("water_sulfate"))
+    sulfur_water = minerals.sulfur_from_water(sulfate, litres, intake * energy.KG_OF_LB)
+    least, most = facts.span("cattle/nutrition.calcium_to_phosphorus")
+    told = {name: known_or(table, name, getattr(floor, name)) for name in FLOORS if name != "forage"}
+    told |= rumen(context, herd, intake, table.number("grain_now"))
+    return Needs.of(
+        intake,
+        **told,
+        nitrate=s.ceiling - facts.value("cattle/ration.margin"),
+        water_nitrate=drunk,
+        sulfur=sulfur_most(context, herd),
+        water_sulfur=sulfur_water / 100,
+        aflatoxin=s.aflatoxin,
+        calcium_least=least,
+        calcium_most=most,
+    ), floor
+
+
+def water_nitrogen(table: Table) -> Floats:
+    """(n,) nitrate of the drinking water [ppm NO3-N]; NaN where it is not known."""
+    form = np.array([str(f) if f else "NO3-N" for f in table.text("water_form")], dtype=object)
+    return np.asarray(nitrate.nitrate_nitrogen_dry(table.number("water"), form=form, basis="dry"), np.float64)
+
+
+def rumen(context: Context, herd: Herd, intake: Floats, grain_now: Floats) -> dict[str, Floats]:
+    """Least forage and most grain, starch and fat [lb of dry matter a day].
+
+    A calf on grain alone founders, a cow eats less hay; in a snap none is brought in that they do not get already
+    (`grain_now` [lb as fed], NaN where that is not known).
+    """
+    facts = context.facts
+    already = np.nan_to_num(grain_now) * facts.value("cattle/ration.grain_dry")
+    usual = np.where(herd.growing, np.inf, facts.value("cattle/ration.grain_most") * herd.weight)
+    words = [w or "unknown" for w in herd.words]
+    least = {str(k): (float(share), float(weight)) for k, share, weight in facts["cattle/ration.forage_least"].rows}
+    shares = np.array([least.get(w, least["unknown"]) for w in words]).reshape(-1, 2)
+    starch = {str(k): float(v) for k, v in facts["cattle/ration.starch_most"].rows}
+    return {
+        "forage": np.maximum(shares[:, 0] * intake, shares[:, 1] * herd.weight),
+        "grain": np.where(herd.snap, np.minimum(usual, already), usual),
+        "starch": np.array([starch.get(w, np.inf) for w in words]) * intake,
+        "fat": facts.value("cattle/ration.fat_most") * intake,
+    }
+
+
+def sulfur_most(context: Context, herd: Herd) -> Floats:
+    """(n,) ceiling of sulfur as a share of dry matter: the district's choice, else by what the class is fed."""
+    facts = context.facts
+    if "forage/sulfur_ceiling" in facts.chosen:
+        return np.full(len(herd.words), facts.choose("forage/sulfur_ceiling")[1].value / 100)
+    by_class = {str(k): str(v) for k, v in facts["cattle/ration.sulfur_table"].rows}
+    most = {t: facts.choose("forage/sulfur_ceiling", t)[1].value / 100 for t in sorted({*by_class.values()})}
+    return np.array([most[by_class.get(w, by_class["unknown"])] for w in herd.words])
