@@ -131,14 +131,6 @@ def share_of_full_carry(
     return np.asarray(np.divide(gap, cost, out=empty, where=cost > 0))
 
 
-def convenience_yield(
-    near: ArrayLike, deferred: ArrayLike, months: ArrayLike, *, storage: ArrayLike, annual_rate: ArrayLike
-) -> Floats:
-    """What the market gives up to have grain now, USD/bu: near + storage + interest - deferred (Working 1949)."""
-    cost = np.asarray(storage, dtype=np.float64) + interest_cost(near, annual_rate, months)
-    return np.asarray(cost - spread(near, deferred), dtype=np.float64)
-
-
 def storage_hedge_return(
     cash_now: ArrayLike, deferred_now: ArrayLike, basis_later: ArrayLike, cost: ArrayLike
 ) -> Floats:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.grain.carry import carrying_cost, storage_charge
+from sideoats.grain.carry import MONTH_DAYS, carrying_cost, indifference_price, storage_charge
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -97,19 +97,43 @@ class StorageTerms:
             return np.asarray(values)[:, None]
 
         store = storage_charge(
-            months[None, :], column(self.per_month), free_days=column(self.free_days),
-            minimum=column(self.minimum), handling=column(self.handling),
-        )  # fmt: skip
+            months[None, :],
+            column(self.per_month),
+            free_days=column(self.free_days),
+            minimum=column(self.minimum),
+            handling=column(self.handling),
+        )
         return carrying_cost(
-            column(price), months[None, :], storage=store, annual_rate=column(self.annual_rate),
+            column(price),
+            months[None, :],
+            storage=store,
+            annual_rate=column(self.annual_rate),
             loss=column(self.loss_per_month) * months[None, :],
-        )  # fmt: skip
+        )
 
+    def indifference(self, quoted: Floats, months: Floats) -> Floats:
+        """Today's price at which selling now equals each month's quote, (place, month), USD/bu."""
+        store = storage_charge(
+            months[None, :],
+            self.per_month[:, None],
+            free_days=self.free_days[:, None],
+            minimum=self.minimum[:, None],
+            handling=self.handling[:, None],
+        )
+        return indifference_price(
+            quoted,
+            months[None, :],
+            storage=store,
+            annual_rate=self.annual_rate[:, None],
+            loss=self.loss_per_month[:, None] * months[None, :],
+        )
 
-def chance_of_more(net: Floats, now: Floats) -> Floats:
-    """Share of the draws in which the net price (place, draw, month) beats selling today, (place, month).
+    def carry_of_days(self, price: Floats, next_month: Floats, days: float) -> Floats:
+        """What waiting some days costs a bushel that would be sold today: carry less the rise quoted for `next_month`.
 
-    NaN where a month has no price.
-    """
-    above = (net > now[:, None, None]).sum(axis=1, dtype=np.int64) / net.shape[1]
-    return np.where(np.isnan(net[:, 0]), np.nan, above)
+        `price`, `next_month` : (place,) [USD/bu]; a month without a quote brings no rise.
+        """
+        part = days / MONTH_DAYS
+        stored = storage_charge(part, self.per_month, free_days=self.free_days)
+        running = stored + price * (self.annual_rate / 12 + self.loss_per_month) * part
+        return np.asarray(running - np.nan_to_num(next_month - price) * part)

@@ -64,10 +64,14 @@ def apply_schedule(record: Mapping[str, Any], measured: Mapping[str, ArrayLike])
     if protein:
         cap = protein.get("cap")
         paid = protein_adjustment(
-            measured.get("protein", unknown), protein["base"], premium=protein["premium"],
-            discount=protein["discount"], step=protein["step"],
-            fraction_counts=bool(protein["begun_step_counts"]), cap=np.inf if cap is None else cap,
-        )  # fmt: skip
+            measured.get("protein", unknown),
+            protein["base"],
+            premium=protein["premium"],
+            discount=protein["discount"],
+            step=protein["step"],
+            fraction_counts=bool(protein["begun_step_counts"]),
+            cap=np.inf if cap is None else cap,
+        )
         parts["protein"] = np.broadcast_to(-paid, shape)
         total = total + paid
     shrink = _shrink(record.get("moisture"), np.asarray(measured.get("moisture", unknown), np.float64))

@@ -1,0 +1,226 @@
+"""Whether grain may be held at all, and for how long: hazards, bars and their reasons, for the questions about bins."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.crops import synonyms
+from sideoats.grain.carry import MONTH_DAYS
+from sideoats.grain.condition import BEYOND, allowable_days, is_heating, moisture_limit
+from sideoats.problem import Hazard
+from sideoats.question import Context
+from sideoats.words import Measured, Said, say
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+RowSaid = Callable[[int], Said | None]
+
+CROPS = ("wheat", "grain sorghum", "corn", "soybean")
+CROP_ALIASES = synonyms(CROPS)
+
+PRICE_CARE = ("grain.care.forecast", "grain.care.terms")
+BIN_CARE = ("grain.care.entry",)
+
+
+@dataclass(frozen=True)
+class Condition:
+    """What the condition of the grain allows; arrays (place,) or (place, month).
+
+    Attributes
+    ----------
+    heating, out : (place,) heating, or musty, sour or crusted
+    limit : (place, month) moisture limit for holding so long [%]
+    wet : (place, month) wetter than that
+    days : (place,) allowable storage time at this moisture and temperature [day]; infinite or NaN where none applies
+    spoiled : (place, month) the allowable time runs out before, or moisture and temperature are off the table
+    known : (place,) moisture is known
+    rise : (place,) warming since the check before, where it is taken as heating; NaN elsewhere [degF]
+    unread : (place,) moisture or temperature is not known, so that the storage table cannot be read
+    live, asleep : (place,) live insects in grain that is warm (or not known to be cold), and in cold grain
+    moisture, temperature : (place,) as read [%], [degF]
+    """
+
+    heating: Bools
+    out: Bools
+    limit: Floats
+    wet: Bools
+    days: Floats
+    spoiled: Bools
+    known: Bools
+    rise: Floats
+    unread: Bools
+    live: Bools
+    asleep: Bools
+    moisture: Floats
+    temperature: Floats
+
+    @property
+    def urgent(self) -> Bools:
+        """(place,) going bad now, or nobody knows: not merely too wet to keep while cool."""
+        return np.asarray(self.heating | self.out | self.spoiled[:, 0] | (self.unread & self.wet[:, 0]))
+
+    @property
+    def barred(self) -> Bools:
+        """(place, month) holding that long is not allowed."""
+        woken = self.asleep[:, None] & (np.arange(self.wet.shape[1]) > 0)
+        return np.asarray(self.wet | self.spoiled | (self.heating | self.out | self.live)[:, None] | woken)
+
+    @property
+    def must_move(self) -> Bools:
+        """(place,) holding is not allowed even for the first month."""
+        return np.asarray(self.barred[:, 0])
+
+    def reasons(self, i: int) -> list[Said]:
+        """Why a row may not be held, the most pressing first; parts of a sentence."""
+        read = {"moisture": Measured(self.moisture[i], unit="percent"), "t": Measured(self.temperature[i], unit="degF")}
+        found = [*self._heating(i)]
+        if self.out[i]:
+            found.append(say("grain.why.musty"))
+        if self.live[i]:
+            found.append(say("grain.why.insects"))
+        if self.asleep[i]:
+            found.append(say("grain.why.insects_cold"))
+        if self.wet[i].any():
+            found.append(self.too_wet(i))
+        if self.spoiled[i].any() and np.isfinite(self.days[i]):
+            found.append(say("grain.why.time", **read, n=round(float(self.days[i]))))
+        elif self.spoiled[i].any():
+            found.append(say("grain.why.off_table", **read))
+        return found
+
+    def _heating(self, i: int) -> list[Said]:
+        if not self.heating[i]:
+            return []
+        t = self.temperature[i]
+        at = say("grain.why.at", t=Measured(t, unit="degF")) if np.isfinite(t) else None
+        rise = Measured(self.rise[i], unit="delta_degF")
+        return [say("grain.why.heating", at=at, up=say("grain.why.up", rise=rise) if rise.known else None)]
+
+    def limit_said(self, i: int, month: int) -> Measured:
+        """The moisture limit for keeping it till that month, by index."""
+        return Measured(float(self.limit[i, month]), unit="percent")
+
+    def first_too_wet(self, i: int) -> Said | None:
+        """`too_wet` where it is."""
+        return self.too_wet(i) if self.wet[i].any() else None
+
+    def too_wet(self, i: int) -> Said:
+        """Over the limit, from the first month for which it is."""
+        m = int(np.argmax(self.wet[i]))
+        moisture = Measured(float(self.moisture[i]), unit="percent")
+        return say("grain.why.wet", moisture=moisture, limit=self.limit_said(i, m), n=m + 1)
+
+
+def bin_condition(
+    context: Context,
+    crop: NDArray[np.object_],
+    *,
+    moisture: Floats,
+    temperature: Floats,
+    earlier: Floats,
+    heating: Bools,
+    out: Bools,
+    months: Floats,
+    insects: Bools | None = None,
+) -> Condition:
+    """The condition of each row's grain against the limits that the district follows.
+
+    Parameters
+    ----------
+    crop : (place,) one of `CROPS`; wheat's limits are used where it is not known
+    moisture : [%], NaN where not known; temperature, earlier : hottest reading now and at the last check [degF]
+    heating, out, insects : said by the person who looked; no insects where None
+    months : (month,) months ahead
+    """
+    facts = context.facts
+    shape = (len(crop), months.size)
+    limit, days = np.full(shape, np.nan), np.full(len(crop), np.nan)
+    off = np.zeros(len(crop), bool)
+    for name in sorted(set(crop.tolist())):  # a loop over crops, not over places
+        rows = crop == name
+        key = (name or "wheat").split()[-1]
+        _, table = facts.choose(f"grain/moisture_limit_{key}")
+        limit[rows] = moisture_limit(table, months)[None, :]
+        keeping = facts["grain/allowable_days.soybean" if key == "soybean" else "grain/allowable_days.cereal"]
+        days[rows], code = allowable_days(moisture[rows], temperature[rows], keeping)
+        off[rows] = code == BEYOND
+    least = facts.value("grain/heating_rise")
+    # no field or weather makes grain so hot: it heats, whatever its moisture and with no earlier reading
+    heating = heating | (temperature >= facts.value("grain/heating_from"))
+    hot = is_heating(heating, temperature, earlier, least)
+    rise = np.where(temperature - earlier >= least, temperature - earlier, np.nan)
+    wet = np.nan_to_num(moisture, nan=-np.inf)[:, None] > limit
+    spoiled = (months[None, :] * MONTH_DAYS > np.where(np.isnan(days), np.inf, days)[:, None]) | off[:, None]
+    unread = np.isnan(moisture) | np.isnan(temperature)
+    found = np.zeros(len(crop), bool) if insects is None else insects
+    cold = temperature <= facts.value("grain/insects_dormant_below")
+    return Condition(
+        hot,
+        np.asarray(out),
+        limit,
+        wet,
+        days,
+        spoiled,
+        ~np.isnan(moisture),
+        rise,
+        unread,
+        found & ~cold,
+        found & cold,
+        moisture,
+        temperature,
+    )
+
+
+def hazards(context: Context, c: Condition, stale: dict[str, Bools], seen: RowSaid) -> tuple[Hazard, ...]:
+    """What stops the holding of grain, the most pressing first, and the readings that clear it.
+
+    Parameters
+    ----------
+    stale : "moisture", "temperature" -> (place,) not known, or read too long ago
+    seen : row -> when the bin was last looked at, None for a phone-in
+    """
+    facts = context.facts
+    now, week = facts.value("grain/move_within"), facts["grain/check_every"].low
+    wet, hot = {"bin_check.moisture": stale["moisture"]}, {"bin_check.temperature": stale["temperature"]}
+
+    def hazard(code: str, over: Bools, within: float, why: RowSaid, doubts: dict[str, Bools]) -> Hazard:
+        unclear = "" if code == "bin.insects" else "bin.unchecked.look"
+        return Hazard(
+            code,
+            over,
+            doubts,
+            {"why": why, "seen": seen},
+            act_within=int(within),
+            look_within=int(week),
+            unclear=unclear,
+        )
+
+    def first(i: int) -> Said | None:
+        return next(iter(c.reasons(i)), None)
+
+    def last(i: int) -> Said | None:
+        return next(iter(reversed(c.reasons(i))), None)
+
+    unread = c.unread & c.wet[:, 0]
+    winter = context.region.holds("grain-cooled", context.on)
+    warm = (c.temperature >= facts.value("grain/warm_in_winter")) & ~c.heating & winter
+    return (
+        hazard("bin.move", c.heating, now, first, hot),
+        hazard("bin.move", c.out, now, first, {}),
+        hazard("bin.move", c.spoiled[:, 0], now, last, wet | hot),
+        hazard("bin.move", unread, now, c.first_too_wet, {}),
+        hazard("bin.insects", c.live, facts.value("grain/treat_within"), first, {"bin_check.insects": c.asleep}),
+        Hazard(
+            "bin.warm",
+            np.zeros(len(warm), bool),
+            {"bin_check.temperature": warm},
+            {"t": Measured(c.temperature, unit="degF"), "seen": seen},
+            look_within=int(now),
+            unclear="bin.warm.look",
+        ),
+        hazard("bin.dry", c.wet[:, 0], facts.value("grain/dry_within"), c.first_too_wet, wet),
+    )
