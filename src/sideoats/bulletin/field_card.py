@@ -7,12 +7,15 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
-from sideoats.pictures import Picture
+from sideoats.pictures import STYLE, Map, Picture, Spot
+from sideoats.replies import READER, told
 from sideoats.week.visits import Plan, Visit
+from sideoats.words import Count, Measured, Money, Reader, full_day, say, sentence
 
 _UNITS = (10, 20, 30, 40, 60, 80)
 _ABOUT = {"crop": "{}", "acres": "{:g} ac", "planting_date": "sown {}", "variety": "variety {}"}
-_STYLE = """
+_STYLE = (
+    """
 body { font: 12pt/1.35 Georgia, "Liberation Serif", serif; color: #000; background: #fff; margin: 0 auto;
   max-width: 46rem }
 section { break-after: page; border-top: 3px double #000; padding: .4rem 0 1rem }
@@ -21,76 +24,69 @@ table { border-collapse: collapse; margin: .5rem 0 }
 td, th { border: 1px solid #000; padding: .15rem .6rem; text-align: right }
 th:first-child, td:first-child { text-align: left }
 .blank td { height: 1.7rem; min-width: 3rem }
-svg { max-width: 100% } @page { margin: 14mm }
+@page { margin: 14mm }
 """
+    + STYLE
+)
 
 
-def round_text(plan: Plan) -> str:
+def round_text(plan: Plan, reader: Reader = READER) -> str:
     """The round as plain text."""
+
+    def word(code: str, **values: Any) -> str:
+        return sentence(say(f"cli.round.{code}", **values), reader)
+
+    def line(v: Visit) -> str:
+        by = word("by", day=reader.short_day(v.look_by)) if v.look_by else ""
+        worth = "hazard" if v.hazard else "guessed" if v.guessed else "worth"
+        return f"{v.place.id}: {word(worth, **({'money': f'{v.worth:,.0f}'} if worth == 'worth' else {}))}{by}"
+
     lines = [
-        f"Round of {plan.on:%A %d %B %Y}: {len(plan.visits)} visits, {plan.hours:.1f} of {plan.available:.1f} hours "
-        f"({plan.road_hours:.1f} on the road)",
+        word(
+            "head",
+            day=full_day(plan.on, reader),
+            visits=len(plan.visits),
+            hours=f"{plan.hours:.1f}",
+            available=f"{plan.available:.1f}",
+            road=f"{plan.road_hours:.1f}",
+        ),
         "",
     ]
     for v in plan.visits:
-        lines.append(f"{v.number:>3}. {_line(v)}")
-        lines += [f"       {c.question}: {c.headline}" for c in v.reasons]
+        lines.append(f"{v.number:>3}. {line(v)}")
+        lines += [f"       {c.question}: {told(c, reader).headline}" for c in v.reasons]
     if plan.left:
-        lines += ["", "Not in this round, what is due soonest first, then the most worth:"]
-        lines += [f"   - {_line(v)}" for v in plan.left]
+        lines += ["", word("left"), *(f"   - {line(v)}" for v in plan.left)]
     return "\n".join(lines) + "\n"
-
-
-def _worth(v: Visit) -> str:
-    """What a visit is worth, in words; a hazard has no price."""
-    if v.hazard:
-        return "a hazard, no price on it"
-    return "worth not known yet" if v.guessed else f"a look is worth up to {v.worth:,.0f} USD"
-
-
-def _line(v: Visit) -> str:
-    by = f", look by {v.look_by:%d %b}" if v.look_by else ""
-    return f"{v.place.id}: {_worth(v)}{by}"
 
 
 def round_map(plan: Plan) -> Picture | None:
     """Places of the round by number and those left out, north up; None where no place has a position."""
-    known = [v for v in (*plan.visits, *plan.left) if math.isfinite(v.latitude)]
-    if not known:
+    every = (*plan.visits, *plan.left)
+    if not any(math.isfinite(v.latitude) for v in every):
         return None
-    south, north = (f(v.latitude for v in known) for f in (min, max))
-    west, east = (f(v.longitude for v in known) for f in (min, max))
-    shrink = math.cos(math.radians((south + north) / 2))
-    scale = 560 / max((east - west) * shrink, (north - south) * 1.4, 1e-6)
-    height = (north - south) * scale + 60
+    hours, road = (Measured(round(float(v), 1)) for v in (plan.hours, plan.road_hours))
+    return Map(
+        finding=say("picture.round.title", n=Count(len(plan.visits)), hours=hours),
+        saying=say("picture.round.says", road=road),
+        spots=[_spot(v) for v in every],
+        path=range(len(plan.visits)),
+        key=(("solid", say("picture.round.in")), ("blank", say("picture.round.out"))),
+        heads=(say("picture.place"), say("picture.round.visit"), say("picture.round.worth")),
+    )
 
-    def at(v: Visit) -> tuple[float, float]:
-        return 40 + (v.longitude - west) * shrink * scale, 30 + (north - v.latitude) * scale
 
-    ordered = [v for v in plan.visits if math.isfinite(v.latitude)]
-    path = "L".join(f"{x:.1f} {y:.1f}" for x, y in map(at, ordered))
-    parts = (
-        [f'<path d="M{path}" fill="none" stroke="currentColor" stroke-dasharray="4 4"/>'] if len(ordered) > 1 else []
+def _spot(v: Visit) -> Spot:
+    worth = (
+        say("picture.round.hazard")
+        if v.hazard
+        else (say("picture.round.unknown") if v.guessed else say("picture.options.note", pays=Money(v.worth)))
     )
-    for v in known:
-        x, y = at(v)
-        fill = 'fill="currentColor"' if v.number else 'fill="none"'
-        parts.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{4 if v.number else 3}" {fill} stroke="currentColor"/>')
-        if v.number:
-            parts.append(f'<text x="{x + 7:.1f}" y="{y - 5:.1f}" font-size="14" fill="currentColor">{v.number}</text>')
-    title = f"{len(plan.visits)} visits in {plan.hours:.1f} hours"
-    summary = (
-        f"Filled and numbered: in the round; rings: left out. {plan.road_hours:.1f} hours on the road. North is up."
-    )
-    svg = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 680 {height:.0f}" role="img" font-family="sans-serif">'
-        f"<title>{escape(title)}</title><desc>{escape(summary)}</desc>{''.join(parts)}</svg>"
-    )
-    rows = tuple(
-        (str(v.number or "-"), v.place.id, "hazard" if v.hazard else f"{v.worth:,.0f}")
-        for v in (*plan.visits, *plan.left)
-    )
-    return Picture(title, summary, ("visit", "place", "worth of a look [USD]"), rows, svg)
+    number = str(v.number or "")
+    at = (v.longitude, v.latitude) if math.isfinite(v.latitude) else None
+    said = f"{number + '. ' if number else ''}{v.place.name}"
+    fill = "solid" if v.number else "blank"
+    return Spot(v.place.name, at, fill=fill, said=said, label=number, cells=(number or "-", worth))
 
 
 def cards(plan: Plan, lines: Mapping[str, Sequence[Mapping[str, Any]]]) -> str:
@@ -125,10 +121,11 @@ def _lines_table(plan: Mapping[str, Any]) -> str:
         f"<p>{escape(str(plan['title']))} Count {escape(str(plan['count']))}. Stop counting when the total is at or "
         "outside these lines:</p>"
     ]
-    for name, (b0, b1, a0, a1) in _same_lines(plan["by"]):
+    at = [plan["units"].index(n) for n in _UNITS]
+    for name, line in _same_lines(plan["by"]):
         units = "".join(f"<th>{n}</th>" for n in _UNITS)
-        below = "".join(f"<td>{_floor(b0 + b1 * n)}</td>" for n in _UNITS)
-        above = "".join(f"<td>{math.ceil(a0 + a1 * n)}</td>" for n in _UNITS)
+        below = "".join(f"<td>{_floor(line['below'][0][i])}</td>" for i in at)
+        above = "".join(f"<td>{_ceiling(line['above'][0][i])}</td>" for i in at)
         out.append(
             f"<table><tr><th>{escape(name)}: units counted</th>{units}</tr>"
             f"<tr><td>leave it, at or under</td>{below}</tr>"
@@ -137,13 +134,17 @@ def _lines_table(plan: Mapping[str, Any]) -> str:
     return "".join(out)
 
 
-def _same_lines(by: Mapping[str, Sequence[float]]) -> list[tuple[str, Sequence[float]]]:
+def _same_lines(by: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, Mapping[str, Any]]]:
     """Stop lines with the stages they hold for; stages with the same lines stand together."""
-    stages: dict[tuple[float, ...], list[str]] = {}
+    stages: dict[str, tuple[list[str], Mapping[str, Any]]] = {}
     for stage, line in by.items():
-        stages.setdefault(tuple(line), []).extend([stage] if stage else [])
-    return [(", ".join(names) or "as on file", line) for line, names in stages.items()]
+        stages.setdefault(str(line), ([], line))[0].extend([stage] if stage else [])
+    return [(", ".join(names) or "as on file", line) for names, line in stages.values()]
 
 
-def _floor(value: float) -> str:
-    return str(math.floor(value)) if value >= 0 else "count on"
+def _floor(value: float | None) -> str:
+    return "count on" if value is None else str(math.floor(value))
+
+
+def _ceiling(value: float | None) -> str:
+    return "count on" if value is None else str(math.ceil(value))

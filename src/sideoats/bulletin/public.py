@@ -3,8 +3,8 @@
 A group is one question with one verdict. It is reported only if it holds at least `LEAST_FARMS` farms. Where all groups
 of a question are smaller, but it was asked on that many farms in all, it is reported once over all its verdicts, which
 are then named without numbers or dates; what is left is only counted together. Places and farms are never named, and
-no number of a single place is shown: a group's money is a median over its places, rounded. A hazard met anywhere still
-brings its general reminder, without any number.
+no number of a single place is shown: a group's money is a median over its places, rounded. A hazard met anywhere
+brings its general warning, without any number: `Bulletin.hazards`, which every form puts first and none cuts.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ def reported(
     """What may be told, as (question, verdict, calls, all verdicts together?) in rank order, and how many may not.
 
     A question is told over all its verdicts only where none of its groups is told by itself: else the small ones could
-    be had by subtraction. Its verdict is then act or look, whichever someone has; a stop is left to the reminders.
+    be had by subtraction. It then carries the severest verdict that someone has, a stop too.
     """
     told, withheld, done = [], 0, set()
     for (question, verdict), calls in found.items():
@@ -117,18 +117,24 @@ def reported(
         if alone or due is None or _farms(every) < LEAST_FARMS:
             withheld += 1
         elif question not in done:
-            told.append((question, due, every, True))
+            told.append((question, "stop" if "stop" in own else due, every, True))
         done.add(question)
-    return told, withheld
+    return sorted(told, key=lambda group: group[1] != "stop"), withheld
 
 
 def _gain(calls: list[Call]) -> tuple[float, str] | None:
-    """Median over places of what the best open option is worth over the worst open one, two figures, and its unit."""
+    """Median over places of what the best open option is worth over doing nothing, two figures, and its unit.
+
+    Doing nothing is the baseline that a call names, else its passive options; a call where neither is open, or none is
+    known, has no such figure (what a bad choice would lose is not what acting is worth).
+    """
     gains, unit = [], ""
     for call in calls:
-        money = [o.expected for o in call.options if o.barred is None and np.isfinite(o.expected)]
-        if len(money) > 1:
-            gains.append(max(money) - min(money))
+        money = {o.key: o.expected for o in call.options if o.barred is None and np.isfinite(o.expected)}
+        idle = [call.baseline] if call.baseline else [o.key for o in call.options if o.passive]
+        left = [money[key] for key in idle if key in money]
+        if left:
+            gains.append(max(money.values()) - max(left))
             unit = call.options[0].unit
     if len(gains) < LEAST_FARMS:
         return None
@@ -145,9 +151,18 @@ def _mixed(question: str, verdict: str, calls: list[Call], words: Words, reminde
     )
     word = words.phrase("mixed.word", verdict=words.verdict(verdict))
     return Item(
-        question, verdict, word, words.question(question), sentence, reminder, len(calls), farms,
-        None, None, mixed=True,
-    )  # fmt: skip
+        question,
+        verdict,
+        word,
+        words.question(question),
+        sentence,
+        reminder,
+        len(calls),
+        farms,
+        None,
+        None,
+        mixed=True,
+    )
 
 
 def _item(question: str, verdict: str, calls: list[Call], words: Words, reminder: str) -> Item:
@@ -164,9 +179,17 @@ def _item(question: str, verdict: str, calls: list[Call], words: Words, reminder
     if gain is not None and gain[0] >= 1:
         sentence += " " + words.phrase("worth", money=f"{gain[0]:g}", unit=words.unit(gain[1]))
     return Item(
-        question, verdict, words.verdict(verdict), words.question(question), sentence, reminder,
-        len(calls), farms, first, last,
-    )  # fmt: skip
+        question,
+        verdict,
+        words.verdict(verdict),
+        words.question(question),
+        sentence,
+        reminder,
+        len(calls),
+        farms,
+        first,
+        last,
+    )
 
 
 def station_lines(records: Mapping[str, StationDays], on: date) -> tuple[StationLine, ...]:
@@ -215,9 +238,10 @@ def make_bulletin(
     written = paragraphs or {}
     items = []
     told, withheld = reported(groups(week.calls))
-    stopped = {c.question for c in week.of("stop")}
+    hazards = _hazards({c.question for c in week.of("stop")}, words)
     for question, verdict, calls, mixed in told:
-        reminder = words.reminder(question, hazard=question in stopped)
+        reminder = words.reminder(question)
+        reminder = "" if reminder in hazards else reminder  # it stands at the top already
         item = (_mixed if mixed else _item)(question, verdict, calls, words, reminder)
         own = written.get(f"{question}.{words.language}")
         items.append(item if not own else Item(**{**item.__dict__, "sentence": f"{item.sentence} {own}"}))
@@ -229,7 +253,7 @@ def make_bulletin(
         title=words.phrase("title", district=district or words.phrase("district"), day=words.long_day(week.on)),
         opening=opening,
         items=tuple(items),
-        hazards=_hazards(stopped, items, words),
+        hazards=hazards,
         withheld=withheld,
         waiting=len(week.of("wait")),
         stations=lines,
@@ -241,11 +265,9 @@ def make_bulletin(
     )
 
 
-def _hazards(stopped: Iterable[str], items: list[Item], words: Words) -> tuple[str, ...]:
-    """Warnings of questions with a hazard anywhere that no reported group shows: general words, no numbers."""
-    told = {i.reminder for i in items}
-    warnings = dict.fromkeys(words.hazard(name) for name in sorted(stopped))  # several questions share one
-    return tuple(w for w in warnings if w and w not in told)
+def _hazards(stopped: Iterable[str], words: Words) -> tuple[str, ...]:
+    """Warnings of every question with a hazard anywhere: general words, no numbers; several questions share one."""
+    return tuple(w for w in dict.fromkeys(words.hazard(name) for name in sorted(stopped)) if w)
 
 
 def _opening(items: list[Item], lines: tuple[StationLine, ...], words: Words) -> str:

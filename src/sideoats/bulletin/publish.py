@@ -11,14 +11,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sideoats.bulletin.dates import farm_calendar
+from sideoats.bulletin.naming import public_stations, unnamed
 from sideoats.bulletin.public import Bulletin, make_bulletin
-from sideoats.bulletin.render import page, pdf, rain_chart
+from sideoats.bulletin.render import page, pdf, rain_charts
 from sideoats.bulletin.spoken import messages, plain_text, radio, script
 from sideoats.bulletin.words import words
+from sideoats.errors import InputError
 from sideoats.week.snapshot import Snapshot
 
 if TYPE_CHECKING:
-    from sideoats.ledger import Ledger
+    from sideoats.ledger import Entry, Ledger
     from sideoats.week import Week
 
 
@@ -37,10 +39,17 @@ def paragraphs(ledger: Ledger, on: date) -> dict[str, str]:
     return {slot: str(e.body["text"]) for slot, e in recent.items()}
 
 
+def written(ledger: Ledger, on: date, slot: str) -> list[Entry]:
+    """The paragraphs of a slot that stand in the last seven days, the one that is used last."""
+    found = ledger.history(kind="paragraph", since=on - timedelta(days=6), until=on)
+    return sorted((e for e in found if e.body.get("slot") == slot), key=lambda e: (e.seen_at, e.seq))
+
+
 def bulletin_of(week: Week, snapshot: Snapshot, written: dict[str, str], language: str) -> Bulletin:
-    """The bulletin of a week in one language."""
+    """The bulletin of a week in one language, without the paragraphs that name a farm and without farms' own gauges."""
     district = snapshot.settings.get("district.name", "")
-    return make_bulletin(week, words(language), district=district, stations=snapshot.stations, paragraphs=written)
+    said, _ = unnamed(snapshot, written)
+    return make_bulletin(week, words(language), district=district, stations=public_stations(snapshot), paragraphs=said)
 
 
 def publish(
@@ -49,15 +58,25 @@ def publish(
     """Write page, PDF, plain text, spoken script, radio notes and messages for each language, and a calendar a farm.
 
     Public files go to ``out/public/LANGUAGE``, calendars (which name places) to ``out/farms``.
+
+    Raises
+    ------
+    InputError : a paragraph names a farm or a place of one; nothing is written
     """
+    for slot, name in unnamed(snapshot, written)[1].items():
+        raise InputError(
+            f"names {name!r}",
+            where=f"paragraph {slot}",
+            expected="a text that names no farm and no place of one",
+            todo="record the paragraph again without it",
+        )
     files: list[Path] = []
     made = []
     for language in languages:
         spoken = words(language)
         b = bulletin_of(week, snapshot, written, language)
         made.append(b)
-        chart = rain_chart(snapshot.stations, b, spoken)
-        pictures = [chart] if chart else []
+        pictures = rain_charts(public_stations(snapshot), b)
         folder = out / "public" / language
         files += [
             _write(folder / "bulletin.html", page(b, spoken, pictures=pictures).encode()),

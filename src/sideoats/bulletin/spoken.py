@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from textwrap import wrap
 
 from sideoats.bulletin.public import Bulletin, Item
 from sideoats.bulletin.words import Words
@@ -15,13 +16,14 @@ _GSM = set("éèùìòÇØøÅåÄÖÑÜ§¿äöñüà¡")
 
 
 def script(bulletin: Bulletin, words: Words, *, minutes: float = 2.0) -> str:
-    """Sentences to read aloud: greeting, what presses, weather, farewell; whole items, as many as the time holds."""
+    """Sentences to read aloud: greeting, every stop, what presses, weather, farewell; whole items, as many as the time
+    holds. No stop is left out for time."""
     most = int(minutes * WORDS_A_MINUTE)
     hello = words.phrase("spoken_hello", district=bulletin.title.split(":")[0], day=words.long_day(bulletin.on))
-    ends = [hello, bulletin.opening]
+    ends = [hello, *stops(bulletin, words), bulletin.opening]
     bye = [words.phrase("spoken_bye")]
-    middle = list(bulletin.hazards)
-    room = most - _count(ends) - _count(bye) - _count(middle)
+    middle: list[str] = []
+    room = most - _count(ends) - _count(bye)
     for item in bulletin.items:
         said = words.phrase("spoken_item", title=f"{item.title}:", sentence=item.said)
         if _count([said]) > room:
@@ -35,6 +37,11 @@ def script(bulletin: Bulletin, words: Words, *, minutes: float = 2.0) -> str:
     return "\n\n".join([*ends, *middle, *bye])
 
 
+def stops(bulletin: Bulletin, words: Words) -> list[str]:
+    """Every warning of a hazard as a sentence that begins with the word for stop."""
+    return [f"{words.verdict('stop')}: {warning}" for warning in bulletin.hazards]
+
+
 def _count(parts: list[str]) -> int:
     return sum(len(p.split()) for p in parts)
 
@@ -44,20 +51,23 @@ def weather_lines(bulletin: Bulletin, words: Words) -> list[str]:
     out = []
     for s in bulletin.stations:
         line = words.phrase(
-            "station_line", name=s.name, rain=words.rain(s.rain_mm), usual=words.rain(s.usual_rain_mm),
-            cold=words.temperature(s.coldest_c), warm=words.temperature(s.warmest_c),
-        )  # fmt: skip
+            "station_line",
+            name=s.name,
+            rain=words.rain(s.rain_mm),
+            usual=words.rain(s.usual_rain_mm),
+            cold=words.temperature(s.coldest_c),
+            warm=words.temperature(s.warmest_c),
+        )
         out.append(line + (words.phrase("missing", count=s.missing_days) if s.missing_days else ""))
     return out
 
 
 def radio(bulletin: Bulletin, words: Words, *, seconds: int) -> str:
-    """A note for the radio that can be read in so many seconds: whole sentences only."""
+    """A note for the radio: every stop, then whole sentences, as many as can be read in so many seconds."""
     most = int(WORDS_A_MINUTE * seconds / 60)
-    out: list[str] = []
+    out = stops(bulletin, words)
     for sentence in [
         bulletin.opening,
-        *bulletin.hazards,
         *(f"{i.title}: {i.said}" for i in bulletin.items),
         words.phrase("spoken_bye"),
     ]:
@@ -67,9 +77,14 @@ def radio(bulletin: Bulletin, words: Words, *, seconds: int) -> str:
 
 
 def messages(bulletin: Bulletin, words: Words) -> list[str]:
-    """Messages of at most 160 characters, one group each, in letters that do not shorten a message."""
+    """Messages of at most 160 characters, each stop first and then one group each, in letters that do not shorten one.
+
+    A warning longer than one message goes on in the next; nothing of it is cut.
+    """
     day = f"{bulletin.on.day} {words.list('months')[bulletin.on.month - 1][:3]}"
-    return [_message(item, day, words) for item in bulletin.items]
+    head = plain(f"{day} {words.verdict('stop').upper()}: ")
+    warnings = [head + part for w in bulletin.hazards for part in wrap(plain(w), MESSAGE - len(head))]
+    return warnings + [_message(item, day, words) for item in bulletin.items]
 
 
 def _message(item: Item, day: str, words: Words) -> str:
@@ -96,7 +111,9 @@ def plain(text: str) -> str:
 
 def plain_text(bulletin: Bulletin, words: Words) -> str:
     """The whole bulletin as plain text."""
-    lines = [bulletin.title, "=" * len(bulletin.title), "", bulletin.opening, ""]
+    stop = words.verdict("stop").upper()
+    lines = [bulletin.title, "=" * len(bulletin.title), "", *(f"[{stop}] {h}" for h in bulletin.hazards)]
+    lines += [*([""] if bulletin.hazards else []), bulletin.opening, ""]
     for item in bulletin.items:
         lines += [f"[{item.word.upper()}] {item.title}", f"  {item.sentence}"]
         if item.reminder:

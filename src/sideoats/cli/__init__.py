@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from pathlib import Path
@@ -10,9 +11,17 @@ from typing import Any, NoReturn
 import click
 
 from sideoats import __version__
+from sideoats.cli._shared import reader_asked, reader_options
 from sideoats.errors import SideoatsError, one_line
 
 _HERE = Path(__file__).parent
+
+
+class _Context(click.Context):
+    def make_formatter(self) -> click.HelpFormatter:
+        from sideoats.cli._help import Help
+
+        return Help(self)
 
 
 class _Commands(click.Group):
@@ -27,6 +36,9 @@ class _Commands(click.Group):
         if cmd_name not in self.list_commands(ctx):
             return None
         command: click.Command = import_module(f"sideoats.cli.{cmd_name.replace('-', '_')}").command
+        command.context_class = _Context
+        taken = {word for param in command.params for word in param.opts}
+        command.params += [option for option in reader_options() if not taken & set(option.opts)]
         return command
 
 
@@ -38,7 +50,11 @@ class _Commands(click.Group):
 @click.pass_context
 def group(ctx: click.Context, ledger: str | None) -> None:
     """What was seen in the field becomes advice: act or wait, where, by when, and what it is worth."""
-    ctx.obj = {"ledger": ledger}
+    ctx.ensure_object(dict)["ledger"] = ledger
+
+
+group.params += reader_options()
+group.context_class = _Context
 
 
 def main(argv: list[str] | None = None) -> Any:
@@ -66,9 +82,23 @@ def main(argv: list[str] | None = None) -> Any:
         if os.environ.get("SIDEOATS_TRACE"):
             raise
         _fail(f"a fault of the program, not of your input: {type(error).__name__}: {error}; please report it", status=3)
+    gc.freeze()  # the process ends: looking for cycles in all that is left took a tenth of an answer
     sys.exit(status if isinstance(status, int) else 0)
 
 
 def _fail(message: str, status: int = 2) -> NoReturn:
-    click.echo(one_line(f"sideoats: {message}"), err=True)
+    click.echo(one_line(f"sideoats: {_in_words(message)}"), err=True)
     sys.exit(status)
+
+
+def _in_words(message: str) -> str:
+    """The line in the language asked for; in English where that is not known, or is what is wrong."""
+    try:
+        reader = reader_asked(sys.argv[1:])
+    except SideoatsError:
+        return message
+    if reader.language == "en":
+        return message
+    from sideoats.words.texts import refusal
+
+    return refusal(message, reader)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from sideoats.cli._shared import ledger_location
+from sideoats.cli._shared import echo, ledger_location
 
 
 @click.command()
@@ -23,4 +23,7 @@ def command(ctx: click.Context, path: str, keys: str | None) -> None:
 
     with open_ledger(ledger_location(ctx), create=False) as ledger:
         written = ledger.backup(path, keys)
-    click.echo(f"verified copy in {written}" + (f"; keys in {keys}" if keys else ""))
+    if keys:
+        echo("verified_keys", path=str(written), keys=keys)
+    else:
+        echo("verified", path=str(written))

@@ -7,13 +7,19 @@ from pathlib import Path
 
 import click
 
-from sideoats.cli._shared import ledger_location, on_option, today
+from sideoats.cli._shared import echo, ledger_location, on_option, today
 
 
 @click.command()
 @on_option
 @click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder to write to.")
-@click.option("--language", "languages", multiple=True, default=("en", "es"), show_default=True, help="en, es or both.")
+@click.option(
+    "--language",
+    "languages",
+    multiple=True,
+    metavar="CODE",
+    help="en or es, or both by giving it twice; both if left out.",
+)
 @click.option("--draws", type=click.IntRange(20, 100_000), default=500, show_default=True, help="Futures to draw.")
 @click.pass_context
 def command(ctx: click.Context, on: date | None, out: Path, languages: tuple[str, ...], draws: int) -> None:
@@ -28,8 +34,12 @@ def command(ctx: click.Context, on: date | None, out: Path, languages: tuple[str
     from sideoats.week import run_week
     from sideoats.week.snapshot import take_snapshot
 
+    named = (ctx.find_root().obj or {}).get("language")  # before the command's name it is meant for everything
+    languages = languages or ((named,) if named else ("en", "es"))
     for language in languages:
         words(language)
+    if len(languages) == 1:
+        ctx.find_root().ensure_object(dict)["language"] = languages[0]
     day = today(on)
     with open_ledger(ledger_location(ctx), create=False) as ledger:
         week = run_week(ledger, day, draws=draws)
@@ -37,7 +47,5 @@ def command(ctx: click.Context, on: date | None, out: Path, languages: tuple[str
     done = publish(week, snapshot, written, out, languages)
     calendars = sum(f.suffix == ".ics" for f in done.files)
     first = done.bulletins[0]
-    click.echo(f"{len(done.files) - calendars} public files and {calendars} farm calendars in {out}")
-    click.echo(
-        f"{len(first.items)} matters reported, {first.withheld} withheld because they concern fewer than five farms"
-    )
+    echo("bulletin.files", public=len(done.files) - calendars, calendars=calendars, out=str(out))
+    echo("bulletin.items", items=len(first.items), withheld=first.withheld)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from sideoats.cli._shared import ledger_location
+from sideoats.cli._shared import echo, ledger_location
 
 
 @click.command()
@@ -29,7 +29,7 @@ def command(ctx: click.Context, noted: str | None, as_json: bool) -> int:
     for line in (*report.problems, *report.notes):
         click.echo(line)
     count, last = report.head
-    click.echo(f"{report.entries} entries, {'all hold' if report.ok else 'NOT all hold'}; head {count}:{last}")
+    echo("check.holds" if report.ok else "check.broken", n=report.entries, head=f"{count}:{last}")
     return 0 if report.ok else 1
 
 

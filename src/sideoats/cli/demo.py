@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from sideoats.cli._shared import ledger_location
+from sideoats.cli._shared import echo, ledger_location
 
 
 @click.command()
@@ -26,5 +26,5 @@ def command(ctx: click.Context) -> None:
         beside = Path(address).parent / "district.toml"
         if not beside.exists():
             beside.write_text(DISTRICT_FILE, encoding="utf-8")
-    click.echo(f"{len(receipts)} entries of an invented district in {address}")
-    click.echo(f"Its week is {TODAY}: sideoats --ledger {address} week --on {TODAY}")
+    echo("demo.filled", n=len(receipts), address=address)
+    echo("demo.week", day=TODAY.isoformat(), command=f"sideoats --ledger {address} week --on {TODAY}")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from sideoats.cli._shared import Day, ledger_location
+from sideoats.cli._shared import Day, echo, ledger_location, reader_of, told
 
 _FILE = click.Path(path_type=Path, dir_okay=False)
 
@@ -32,27 +32,48 @@ _FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--browser/--no-browser", default=False, help="Open a browser.")
 @click.pass_context
 def command(
-    ctx: click.Context, host: str, port: int, on: date | None, draws: int, zone: str, office: bool,
-    names: tuple[str, ...], certificate: Path | None, key: Path | None, data: Path | None,
-    add_account: str | None, role: str, browser: bool,
-) -> None:  # fmt: skip
+    ctx: click.Context,
+    host: str,
+    port: int,
+    on: date | None,
+    draws: int,
+    zone: str,
+    office: bool,
+    names: tuple[str, ...],
+    certificate: Path | None,
+    key: Path | None,
+    data: Path | None,
+    add_account: str | None,
+    role: str,
+    browser: bool,
+) -> None:
     """Serve the desk: this week, phone-in, field entry, places, weather, markets, trials."""
     from sideoats.desk.serving import add_first_account, serve
     from sideoats.desk.settings import Settings
 
     settings = Settings(
-        ledger=ledger_location(ctx), host=host, port=port, office=office or add_account is not None, names=names,
-        certificate=certificate, key=key, data=data, day=on, zone=zone, draws=draws,
-    )  # fmt: skip
+        ledger=ledger_location(ctx),
+        host=host,
+        port=port,
+        office=office or add_account is not None,
+        names=names,
+        certificate=certificate,
+        key=key,
+        data=data,
+        day=on,
+        zone=zone,
+        draws=draws,
+        reader=reader_of(ctx),
+    )
     if add_account is not None:
-        password = click.prompt("Password", hide_input=True, confirmation_prompt=True)
+        password = click.prompt(told("desk.password"), hide_input=True, confirmation_prompt=True)
         add_first_account(settings, add_account, password, role)
-        click.echo(f"Account {add_account} ({role}) is made.")
+        echo("desk.account", name=add_account, role=role)
         return
 
     def announce(address: str) -> None:
-        click.echo(f"The desk is at {address}")
-        click.echo("Stop it with Ctrl-C.")
+        echo("desk.at", address=address)
+        echo("desk.end")
         if browser:
             click.launch(address)
 

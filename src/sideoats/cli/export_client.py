@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from sideoats.cli._shared import ledger_location
+from sideoats.cli._shared import echo, ledger_location
 
 
 @click.command()
@@ -20,4 +20,4 @@ def command(ctx: click.Context, farm: str, path: str) -> None:
 
     with open_ledger(ledger_location(ctx), create=False) as ledger:
         count = export_client(ledger, farm, Path(path))
-    click.echo(f"{count} entries of {farm} in {path}")
+    echo("export", n=count, farm=farm, path=path)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from sideoats.cli._shared import ledger_location
+from sideoats.cli._shared import echo, ledger_location, told
 
 
 @click.command()
@@ -25,15 +25,13 @@ def command(ctx: click.Context, farm: str, yes: bool, observer: str) -> None:
         sealed, clear = stored(ledger, farm)
         if not yes:
             click.confirm(
-                f"Destroy the keys of {farm} ({sealed} sealed entries{_clear(clear)})? This cannot be taken back",
+                told("forget.sure", farm=farm, n=sealed, clear=_clear(clear)),
                 abort=True,
             )
         done = ledger.forget(farm, observer)
-    click.echo(f"{farm} is forgotten: {done.sealed} entries can no longer be read by anyone{_clear(done.clear)}")
-    click.echo("Now replace the copy of the keys (backup --keys); files that were exported or printed are not touched")
+    echo("forget.done", farm=farm, n=done.sealed, clear=_clear(done.clear))
+    echo("forget.next")
 
 
 def _clear(count: int) -> str:
-    if not count:
-        return ""
-    return f"; {count} entries from before sealing are no longer shown but stay readable in the database and its copies"
+    return told("forget.clear", n=count) if count else ""

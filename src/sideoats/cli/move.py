@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from sideoats.cli._shared import ledger_location
+from sideoats.cli._shared import echo, ledger_location
 
 
 @click.command()
@@ -17,9 +17,10 @@ def command(ctx: click.Context, target: str) -> None:
     The ledger itself stays as it is: point --ledger or SIDEOATS_LEDGER at TARGET afterwards.
     """
     from sideoats.ledger import move
-    from sideoats.ledger.engine import address_of, shown
+    from sideoats.ledger.address import address_of
+    from sideoats.ledger.engine import shown
 
     report = move(address_of(ledger_location(ctx)), target)
-    click.echo(f"{report.entries} entries now in {shown(target)} and verified; head {report.head[0]}:{report.head[1]}")
+    echo("moved", n=report.entries, address=shown(target), head=f"{report.head[0]}:{report.head[1]}")
     for note in report.notes:
         click.echo(note)

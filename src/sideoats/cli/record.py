@@ -6,7 +6,7 @@ from datetime import datetime
 
 import click
 
-from sideoats.cli._shared import ledger_location, pairs
+from sideoats.cli._shared import echo, ledger_location, not_ahead, pairs
 
 
 @click.command()
@@ -21,26 +21,41 @@ def command(ctx: click.Context, kind: str, values: tuple[str, ...], as_json: boo
     corrects= (id of the entry replaced).
 
     Example: sideoats record leaf_counts place=two-elms.sorghum-1 counts=12,40,7 stage=boot
+
+    What was done closes a call: sideoats record action place=PLACE question=sorghum-aphid what="sprayed"
     """
-    from sideoats.ledger import NewEntry, open_ledger
+    from sideoats.ledger import NewEntry, evidence_kinds, open_ledger
+    from sideoats.ledger.amending import require_whole
+    from sideoats.question import find
+    from sideoats.schema import with_files
 
     read = pairs(values)
+    if kind in ("action", "outcome") and read.get("question"):
+        read["question"] = find(read["question"].strip().replace("_", "-")).name  # a misspelt one would close nothing
     about = {key: read.pop(key, None) for key in ("place", "farm", "observer", "id", "corrects")}
-    seen = _seen(read.pop("seen", None))
+    seen = not_ahead(seen_time(read.pop("seen", None)))
     observer = about.pop("observer") or ""
+    if kind in evidence_kinds():
+        read = with_files(list(evidence_kinds()[kind].fields.values()), read)
     entry = NewEntry(kind, read, seen_at=seen, observer=observer, **about)
     with open_ledger(ledger_location(ctx)) as ledger:
+        if kind == "action" and not read.get("question") and (kept := ledger.get(read.get("call", ""))):
+            read["question"] = kept.body.get("call", {}).get("question", "")
+        subject = about["place"] if kind == "place" else about["farm"]
+        if subject and not about["corrects"]:
+            require_whole(ledger, kind, subject, read)
         receipt = ledger.append([entry])[0]
+    if kind == "action" and not read.get("question"):
+        echo("closes_nothing", err=True)
     if as_json:
         import json
 
         click.echo(json.dumps({"id": receipt.id, "seq": receipt.seq, "stored": receipt.stored, "hash": receipt.hash}))
     else:
-        word = "stored" if receipt.stored else "was already there"
-        click.echo(f"Entry {receipt.seq} {word}: {receipt.id}")
+        echo("stored" if receipt.stored else "stored_before", seq=str(receipt.seq), id=receipt.id)
 
 
-def _seen(text: str | None) -> datetime | None:
+def seen_time(text: str | None) -> datetime | None:
     """A date (noon here) or an ISO 8601 time; a time without zone is taken as local."""
     from sideoats.errors import InputError
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from sideoats.cli._shared import ledger_location
+from sideoats.cli._shared import echo, ledger_location
 
 
 @click.command()
@@ -18,12 +18,11 @@ def command(ctx: click.Context, backup_file: str, target: str | None, keys: str 
     Never writes over a ledger that is there.
     """
     from sideoats.ledger import restore
-    from sideoats.ledger.engine import address_of, shown
+    from sideoats.ledger.address import address_of
+    from sideoats.ledger.engine import shown
 
     address = target or address_of(ledger_location(ctx))
     report = restore(backup_file, address, keys)
-    click.echo(
-        f"{report.entries} entries restored to {shown(address)} and verified; head {report.head[0]}:{report.head[1]}"
-    )
+    echo("restored", n=report.entries, address=shown(address), head=f"{report.head[0]}:{report.head[1]}")
     for note in report.notes:
         click.echo(note)

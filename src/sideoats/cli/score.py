@@ -6,7 +6,7 @@ from datetime import date
 
 import click
 
-from sideoats.cli._shared import Day, ledger_location
+from sideoats.cli._shared import Day, echo, ledger_location, told, verdict_word
 
 
 @click.command()
@@ -17,45 +17,51 @@ from sideoats.cli._shared import Day, ledger_location
 def command(ctx: click.Context, since: date | None, until: date | None, question: str | None) -> None:
     """Score the calls kept in the ledger against the outcomes recorded for them.
 
-    Record an outcome at the call's place with its id:
-    sideoats record outcome place=PLACE call=ID what=treat-day-0 value="312 USD/ac", or
-    what=chance_treating_pays happened=yes
+    Record an outcome at the call's place with its question:
+    sideoats record outcome place=PLACE question=sorghum-aphid what=treat-day-0 value="312 USD/ac", or
+    what=chance_treating_pays happened=yes. It is of the newest call kept there by that day; call=ID names another.
     """
     from sideoats.ledger import open_ledger
     from sideoats.week.kept import held_up
 
     with open_ledger(ledger_location(ctx), create=False) as ledger:
         found = held_up(ledger, since=since, until=until, question=question)
-    verdicts = ", ".join(f"{n} {v}" for v, n in sorted(found.verdicts.items()))
-    click.echo(f"{found.calls} calls kept ({verdicts or 'none'}); {found.outcomes} outcomes recorded for them")
+    verdicts = ", ".join(f"{n} {verdict_word(v)}" for v, n in sorted(found.verdicts.items()))
+    echo("score.kept", calls=found.calls, verdicts=verdicts or told("score.none"), outcomes=found.outcomes)
     if found.chances is not None:
         b = found.brier
-        skilled = (
-            f"skill {b.skill:+.2f} against the base rate"
-            if b.uncertainty > 0
-            else "all came out alike: no skill to say"
-        )
-        click.echo(
-            f"Stated chances: Brier score {b.score:.3f} over {b.count} (reliability {b.reliability:.3f}, resolution "
-            f"{b.resolution:.3f}, uncertainty {b.uncertainty:.3f}); {skilled}"
+        skilled = told("score.skill", skill=f"{b.skill:+.2f}") if b.uncertainty > 0 else told("score.alike")
+        echo(
+            "score.chances",
+            score=f"{b.score:.3f}",
+            n=b.count,
+            reliability=f"{b.reliability:.3f}",
+            resolution=f"{b.resolution:.3f}",
+            uncertainty=f"{b.uncertainty:.3f}",
+            skill=skilled,
         )
         r = found.chances
         for i in range(len(r.count)):
-            click.echo(
-                f"  stated {100 * r.stated[i]:.0f} %: came {100 * r.came[i]:.0f} % of {r.count[i]} "
-                f"(95 % interval {100 * r.low[i]:.0f} to {100 * r.high[i]:.0f} %)"
+            echo(
+                "score.bin",
+                stated=_percent(r.stated[i]),
+                came=_percent(r.came[i]),
+                n=int(r.count[i]),
+                low=_percent(r.low[i]),
+                high=_percent(r.high[i]),
             )
     if found.ranges is not None:
         c = found.ranges
-        click.echo(
-            f"Stated 10 to 90 % ranges held {100 * c.share:.0f} % of {c.count} values (80 % intended; 95 % interval "
-            f"{100 * c.low:.0f} to {100 * c.high:.0f} %)"
-        )
+        echo("score.ranges", share=_percent(c.share), n=int(c.count), low=_percent(c.low), high=_percent(c.high))
     for unit, loss in found.pinball.items():
-        click.echo(f"Mean pinball loss of the range's ends: {loss:.2f} {unit}")
+        echo("score.pinball", loss=f"{loss:.2f}", unit=unit)
     for line in found.money_lines():
         click.echo(line)
     for line in found.unused[:10]:
-        click.echo(f"Not used: {line}")
+        echo("score.unused", line=line)
     if found.outcomes < 30:
-        click.echo("Fewer than 30 outcomes: counts and intervals, no claim of calibration.")
+        echo("score.few")
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f}"

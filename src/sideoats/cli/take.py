@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from sideoats.cli._shared import ledger_location, pairs
+from sideoats.cli._shared import echo, ledger_location, pairs
 
 
 @click.command()
@@ -42,13 +42,13 @@ def command(
     for note in taken.notes:
         click.echo(note)
     for row in taken.rejected[:20]:
-        click.echo(f"set aside, {row}")
+        echo("take.aside", row=str(row))
     if len(taken.rejected) > 20:
-        click.echo(f"... and {len(taken.rejected) - 20} more rows set aside (--rejects FILE writes them all)")
+        echo("take.more_aside", n=len(taken.rejected) - 20)
     if rejects:
         Path(rejects).write_text("".join(f"{row}\n" for row in taken.rejected), encoding="utf-8")
     if dry:
-        click.echo(f"{len(taken.drafts)} entries read, nothing written")
+        echo("take.dry", n=len(taken.drafts))
         return
     entries = [
         NewEntry(d.kind, d.body, place=d.place, farm=d.farm, seen_at=d.seen_at, observer=chosen.name, id=d.id)
@@ -57,4 +57,4 @@ def command(
     with open_ledger(ledger_location(ctx)) as ledger:
         receipts = ledger.append(entries)
     stored = sum(r.stored for r in receipts)
-    click.echo(f"{stored} entries stored, {len(receipts) - stored} were there already")
+    echo("take.stored", n=stored, before=len(receipts) - stored)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from sideoats.cli._shared import ledger_location, on_option, today
+from sideoats.cli._shared import echo, ledger_location, on_option, reader_of, today
 
 
 @click.command()
@@ -34,6 +34,7 @@ def command(
     from sideoats.week import run_week
     from sideoats.week.district import district_of
     from sideoats.week.run import evidence_needed, weekly_questions
+    from sideoats.week.stop_lines import stop_lines
     from sideoats.week.visits import counting_lines, plan_visits
 
     day, base = today(on), _start(start)
@@ -41,15 +42,16 @@ def command(
         week = run_week(ledger, day, draws=draws)
         district = district_of(ledger, day, kinds=evidence_needed(weekly_questions()), draws=draws)
     plan = plan_visits(week, district, hours=hours, start=base, farm=farm)
-    click.echo(round_text(plan), nl=False)
+    click.echo(round_text(plan, reader_of(ctx)), nl=False)
     if out is not None:
         out.mkdir(parents=True, exist_ok=True)
-        lines = counting_lines(district, [v.place.id for v in plan.visits])
+        places = [v.place.id for v in plan.visits]
+        lines = counting_lines(stop_lines(district, set(places)), places)
         (out / "cards.html").write_text(cards(plan, lines), encoding="utf-8")
         drawn = round_map(plan)
         if drawn is not None:
             (out / "map.svg").write_text(drawn.svg, encoding="utf-8")
-        click.echo(f"Cards and map in {out}")
+        echo("visits.out", out=str(out))
 
 
 def _start(text: str | None) -> tuple[float, float] | None:

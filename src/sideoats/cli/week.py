@@ -10,10 +10,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from sideoats.cli._shared import ledger_location, on_option, today
+from sideoats.cli._shared import echo, ledger_location, on_option, reader_of, today, told, verdict_word
 from sideoats.printed import SHAPES
 
+MOST_ERRANDS = 12
+_NARROW, _WIDE = 110, 140  # columns: below the one, print as wide as the other
+
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from sideoats.call import Call
     from sideoats.week import Week
     from sideoats.week.stored_run import StoredRun
@@ -97,7 +102,7 @@ def _keep(location: str, week: Week) -> None:
 
     with open_ledger(location, create=False) as ledger:
         stored = sum(r.stored for r in keep_calls(ledger, week.calls))
-    click.echo(f"{stored} calls kept in the ledger", err=True)
+    echo("week.kept", err=True, n=stored)
 
 
 @contextmanager
@@ -109,7 +114,7 @@ def _progress() -> Iterator[Callable[[int, int], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-    columns = (TextColumn("places answered"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    columns = (TextColumn(told("week.answered")), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
         task = shown.add_task("", total=None)
         yield lambda done, total: shown.update(task, completed=done, total=total)
@@ -117,11 +122,12 @@ def _progress() -> Iterator[Callable[[int, int], None]]:
 
 def _show_store(store: str, done: StoredRun, farm: str | None, most: int, as_json: bool, day: date) -> None:
     from sideoats.week.store import WeekStore
+    from sideoats.words import full_day
 
     week = WeekStore(store)
     try:
         calls = list(week.calls(limit=most, farm=farm))
-        counts = ", ".join(f"{week.count(v)} {v}" for v in SHAPES)
+        counts = ", ".join(f"{week.count(v)} {verdict_word(v)}" for v in SHAPES)
     finally:
         week.close()
     if as_json:
@@ -130,61 +136,107 @@ def _show_store(store: str, done: StoredRun, farm: str | None, most: int, as_jso
         about = {"on": day.isoformat(), "places": done.places, "asked": done.asked, "calls_in_all": done.calls}
         click.echo(json.dumps({**about, "calls": [c.full() for c in calls]}, indent=1, ensure_ascii=False))
         return
-    click.echo(
-        f"Week of {day:%A %d %B %Y}: {done.calls} calls ({counts}); {done.asked} of {done.places} places asked now"
+    echo(
+        "week.store",
+        day=full_day(day, reader_of()),
+        calls=done.calls,
+        counts=counts,
+        asked=done.asked,
+        places=done.places,
     )
     _table(calls, everything=True)
 
 
 def _default() -> str:
-    from sideoats.ledger.engine import address_of
+    from sideoats.ledger.address import address_of
 
     return address_of(None)
 
 
-def _show(week: Week, everything: bool) -> None:
+def _console() -> Console:
+    """One width for lines and table: a pipe or a narrow window keeps the columns readable rather than wrapped."""
     from rich.console import Console
 
     console = Console(highlight=False)
-    counts = ", ".join(f"{len(week.of(v))} {v}" for v in SHAPES)
-    click.echo(f"Week of {week.on:%A %d %B %Y}: {len(week.calls)} calls ({counts})")
-    _table(week.calls, everything)
+    return console if console.width >= _NARROW else Console(highlight=False, width=_WIDE)
+
+
+def _show(week: Week, everything: bool) -> None:
+    from sideoats.week.errands import folded
+    from sideoats.week.unasked import shown
+    from sideoats.words import full_day
+
+    console = _console()
+    counts = ", ".join(f"{len(week.of(v))} {verdict_word(v)}" for v in SHAPES)
+    echo("week.head", day=full_day(week.on, reader_of()), calls=len(week.calls), counts=counts)
+    _errands(console, week, everything)
+    hidden = folded(week.errands)
+    _table([c for c in week.calls if everything or not hidden(c)], everything)
     waits = len(week.of("wait"))
     if waits and not everything:
-        console.print(f"{waits} calls wait; --all lists them.", markup=False)
+        console.print(told("week.wait", n=waits), markup=False)
+    for line in shown(week.unasked, {c.place for c in week.calls}, everything, reader_of()):
+        console.print(line, markup=False)
     for p in week.problems[:10]:
-        console.print(f"Could not use: {p.place}, {p.question}: {p.message}", markup=False)
+        line = told("week.unusable", place=p.place, question=p.question, message=p.message)
+        console.print(line, markup=False)
     if len(week.problems) > 10:
-        console.print(f"... and {len(week.problems) - 10} more values that could not be used (--json lists them).")
+        console.print(told("week.unusable_more", n=len(week.problems) - 10), markup=False)
     entries, last = week.head
-    console.print(f"Ledger head: entry {entries}, {last[:16]}. Seed {week.seed}, {week.draws} futures.", markup=False)
+    head = {"entries": str(entries), "last": last[:16], "seed": str(week.seed), "draws": str(week.draws)}
+    console.print(told("week.ledger", **head), markup=False)
+
+
+def _errands(console: Console, week: Week, everything: bool) -> None:
+    """What the looks wait for, each thing once; errands that only one call waits for stand in its own line."""
+    from sideoats.week.errands import folded
+    from sideoats.words import say, sentence
+
+    def line(code: str, **values: int) -> str:
+        return sentence(say(code, **values), reader_of())
+
+    hidden = folded(week.errands)
+    made = [e for e in week.errands if e.folds or everything]
+    if not made:
+        return
+    console.print(line("errand.title"), markup=False)
+    for errand in made if everything else made[:MOST_ERRANDS]:
+        mark = SHAPES["stop" if errand.hazard else "look"]
+        console.print(f"  {mark} {sentence(errand.said(), reader_of())}", markup=False)
+    if not everything:
+        if len(made) > MOST_ERRANDS:
+            console.print("  " + line("errand.more", n=len(made) - MOST_ERRANDS), markup=False)
+        if behind := sum(map(hidden, week.calls)):
+            console.print("  " + line("errand.folded", n=behind), markup=False)
+    console.print()
 
 
 def _table(calls: Sequence[Call], everything: bool) -> None:
     from rich import box
-    from rich.console import Console
     from rich.table import Table
 
-    console = Console(highlight=False)
-    if console.width < 110:  # a pipe or a narrow window: keep the columns readable rather than wrapped
-        console = Console(highlight=False, width=140)
+    from sideoats import replies
+
+    console = _console()
     table = Table(box=box.SIMPLE_HEAD, width=console.width, pad_edge=False)
-    table.add_column("verdict", no_wrap=True)
-    table.add_column("by", no_wrap=True)
-    table.add_column("waiting\ncosts USD", justify="right", no_wrap=True)
-    table.add_column("place", ratio=3)
-    table.add_column("question", ratio=2)
-    table.add_column("why", ratio=8)
+    reader, column = reader_of(), "week.column"
+    table.add_column(told(f"{column}.verdict"), no_wrap=True)
+    table.add_column(told(f"{column}.by"), no_wrap=True)
+    table.add_column(told(f"{column}.money"), justify="right", no_wrap=True)
+    table.add_column(told(f"{column}.place"), ratio=3)
+    table.add_column(told(f"{column}.question"), ratio=2)
+    table.add_column(told(f"{column}.why"), ratio=8)
+    done = told("week.done")
     for call in calls:
-        if call.verdict == "wait" and not everything:
+        if call.verdict == "wait" and not call.done and not everything:
             continue
         by = call.act_by or call.look_by
         table.add_row(
-            f"{SHAPES[call.verdict]} {call.verdict}",
-            f"{by:%d %b}" if by else "",
+            f"{SHAPES[call.verdict]} {done if call.done and call.verdict == 'wait' else verdict_word(call.verdict)}",
+            reader.short_day(by) if by else "",
             f"{call.cost_of_waiting:,.0f}" if call.cost_of_waiting >= 0.5 else "",
             call.place,
             call.question,
-            call.headline,
+            replies.told(call, reader).headline,
         )
     console.print(table)

@@ -287,6 +287,9 @@ def all_entries() -> list[NewEntry]:
 DISTRICT_FILE = """\
 # The invented district's own choices: see `sideoats questions NAME` for what can be set. An example:
 #
+# language = "es"     # every command and page answers in it: en or es
+# units = "metric"    # us or metric
+#
 # [choose]
 # "forage/hay_nitrate" = "nebraska"
 #

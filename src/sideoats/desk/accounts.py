@@ -23,11 +23,6 @@ from typing import Any
 from sideoats.errors import InputError
 
 ROLES = ("adviser", "scout", "reader")
-ROLE_WORDS = {
-    "adviser": "does everything: calls, files, accounts, audit",
-    "scout": "reads, asks, and records what was seen and done",
-    "reader": "reads and asks; records nothing",
-}
 SHORTEST, LONGEST = 12, 400
 _NAME = re.compile(r"[a-z0-9][a-z0-9._-]{1,39}")
 _SCHEMA = """
@@ -123,6 +118,10 @@ class Accounts:
         with self._using() as db:
             rows = db.execute("SELECT name, role, farms, closed FROM person ORDER BY name").fetchall()
         return [(Person(name, role, tuple(farms.split())), closed is None) for name, role, farms, closed in rows]
+
+    def has(self, name: str) -> bool:
+        """Whether there is an account of that name, open or closed."""
+        return self._one("SELECT 1 FROM person WHERE name = ?", name) is not None
 
     def change(
         self, name: str, *, role: str | None = None, password: str | None = None, closed: bool | None = None

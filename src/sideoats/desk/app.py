@@ -21,10 +21,12 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from sideoats.desk import guard, pages
+from sideoats.desk.grants import OPEN
 from sideoats.desk.refusal import refuse, wants_json
 from sideoats.desk.settings import Settings
 from sideoats.desk.state import Desk
-from sideoats.desk.visit import MOST_FIELDS, MOST_TEXT, OPEN, Absent, Page, Visit
+from sideoats.desk.tongue import line_of, plain, term
+from sideoats.desk.visit import MOST_FIELDS, MOST_TEXT, Absent, Page, Visit
 from sideoats.errors import InputError, LedgerError, SideoatsError
 
 STATIC = Path(__file__).parent / "static"
@@ -66,11 +68,14 @@ def make_app(settings: Settings, desk: Desk | None = None) -> Starlette:
         routes=routes,
         middleware=[Middleware(layer, desk=room) for layer in layers],  # type: ignore[arg-type]
         exception_handlers={
-            HTTPException: _http(room), InputError: _sideoats(room, 422), LedgerError: _sideoats(room, 503),
-            SideoatsError: _sideoats(room, 422), Absent: _absent(room),
+            HTTPException: _http(room),
+            InputError: _sideoats(room, 422),
+            LedgerError: _sideoats(room, 503),
+            SideoatsError: _sideoats(room, 422),
+            Absent: _absent(room),
         },
         lifespan=lifespan,
-    )  # fmt: skip
+    )
     app.router.redirect_slashes = False
     app.state.desk = room
     return app
@@ -97,14 +102,14 @@ def _route(page: Page, desk: Desk) -> Route:
 def _turn_away(desk: Desk, request: Request, visit: Visit) -> Response:
     """401 or the sign-in page for a stranger, 403 for an account that may not."""
     if visit.person is not None:
-        line = f"An account for a {visit.person.role} does not open this."
-        return refuse(desk, request.scope, 403, line, "Ask an adviser of this office.")
+        line = plain("refuse.role", role=term("role", visit.person.role))
+        return refuse(desk, request.scope, 403, line, plain("refuse.ask_adviser"))
     if not desk.settings.office:
-        line = "This desk belongs to whoever started it."
-        todo = "Open the address that it printed, with its token, or start it again with: sideoats desk"
+        line = plain("refuse.owner")
+        todo = plain("refuse.token")
         return refuse(desk, request.scope, 401, line, todo)
     if wants_json(request.scope) or request.method != "GET" or "hx-request" in request.headers:
-        return refuse(desk, request.scope, 401, "The session has ended.", "Sign in again; nothing waiting is lost.")
+        return refuse(desk, request.scope, 401, plain("refuse.ended"), plain("refuse.sign_in"))
     return RedirectResponse(f"/sign-in?{_next(request)}", 303)
 
 
@@ -120,17 +125,17 @@ async def _read(request: Request, page: Page, visit: Visit) -> None:
     kind = request.headers.get("content-type", "").split(";")[0].strip().lower()
     if page.accepts == "json":
         if kind != "application/json":
-            raise HTTPException(415, "Expected application/json.")
+            raise HTTPException(415, plain("refuse.json"))
         try:
             visit.sent = json.loads(await request.body(), parse_constant=_no_constant)
         except (ValueError, RecursionError):
-            raise HTTPException(400, "The body is not JSON.") from None
+            raise HTTPException(400, plain("refuse.not_json")) from None
     elif page.accepts == "form":
         if kind and kind not in ("application/x-www-form-urlencoded", "multipart/form-data"):
-            raise HTTPException(415, "Expected a form.")
-        form = await request.form(max_files=8, max_fields=MOST_FIELDS, max_part_size=MOST_TEXT)
+            raise HTTPException(415, plain("refuse.form"))
+        form = await request.form(max_files=60, max_fields=MOST_FIELDS, max_part_size=MOST_TEXT)
         if any("\x00" in value for value in form.values() if isinstance(value, str)):
-            raise HTTPException(400, "A field holds a NUL character.")
+            raise HTTPException(400, plain("refuse.nul"))
         visit.form = form if isinstance(form, FormData) else FormData(form)
 
 
@@ -145,9 +150,9 @@ def _http(desk: Desk) -> Handler:
     def answer(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
         line = {
-            404: "There is no such page.",
-            405: "This address does not take that kind of request.",
-            413: "That is larger than this page takes.",
+            404: plain("refuse.no_page"),
+            405: plain("refuse.method"),
+            413: plain("refuse.large"),
         }.get(error.status_code, error.detail)
         response = refuse(desk, request.scope, error.status_code, line)
         response.headers.update(error.headers or {})
@@ -158,13 +163,13 @@ def _http(desk: Desk) -> Handler:
 
 def _sideoats(desk: Desk, status: int) -> Handler:
     def answer(request: Request, error: Exception) -> Response:
-        return refuse(desk, request.scope, status, str(error))
+        return refuse(desk, request.scope, status, line_of(error) if isinstance(error, SideoatsError) else str(error))
 
     return answer
 
 
 def _absent(desk: Desk) -> Handler:
     def answer(request: Request, error: Exception) -> Response:
-        return refuse(desk, request.scope, 404, "There is no such thing on file.")
+        return refuse(desk, request.scope, 404, plain("refuse.absent"))
 
     return answer

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from sideoats.call import Call
-from sideoats.question import Answers, Context, Question, Table, column, every, find
+from sideoats.call import Answered, Call
+from sideoats.question import Context, Question, Table, column, every, find
 
 if TYPE_CHECKING:
     from sideoats.desk.state import Desk
@@ -44,9 +44,12 @@ class Districts:
             if key not in self._kept:
                 settings = self._desk.settings
                 self._kept[key] = district_of(
-                    self._desk.ledger, day, kinds=evidence_needed(every()), draws=settings.draws,
+                    self._desk.ledger,
+                    day,
+                    kinds=evidence_needed(every()),
+                    draws=settings.draws,
                     seed=DEFAULT_SEED if settings.seed is None else settings.seed,
-                )  # fmt: skip
+                )
             self._kept.move_to_end(key)
             while len(self._kept) > _MOST_KEPT:
                 self._kept.popitem(last=False)
@@ -71,16 +74,18 @@ def changed(question: Question, table: Table, values: Mapping[str, Any]) -> Tabl
         if f.name in values:
             columns[f.name] = column(f, [values[f.name]])
             ages[f.name] = np.zeros(1)
-    return replace(table, columns=columns, ages=ages)
+    return replace(table, columns=columns, ages=ages, stands=() if "station" in values else table.stands)
 
 
-def ask_row(question: Question, table: Table, district: District) -> Answers:
+def ask_row(question: Question, table: Table, district: District) -> Answered:
     """A table of one row answered."""
     return question.ask(table, Context(district.on, district.facts, district.outlook))
 
 
 def ask_place(desk: Desk, name: str, place: str, day: date) -> Call | None:
     """One question of one place on one day, from what was on file by then; None where it is not about the place."""
+    from sideoats.week.done import settled
+
     district = desk.districts.on(day)
     question = find(name)
     table = row_of(question, place, district)
@@ -88,6 +93,6 @@ def ask_place(desk: Desk, name: str, place: str, day: date) -> Call | None:
         return None
     if question.in_season is not None:
         context = Context(district.on, district.facts.reader(), district.outlook)
-        if not np.asarray(question.in_season(table, context))[0]:
+        if not question.seasonal(table, context)[0]:
             return None
-    return ask_row(question, table, district).call(0)
+    return settled(ask_row(question, table, district).call(0), district.snapshot.evidence, district.facts)

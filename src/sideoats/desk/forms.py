@@ -1,30 +1,39 @@
 """Forms made from fields: what a question or an evidence kind asks for becomes boxes, and boxes become values.
 
 Nothing about a question is written here: units, bounds, choices, hints and errors all come from its own `Field`s.
+
+Every control made from a field has a name that begins with `MARK`. A browser makes a form's controls properties of the
+form, so that one named ``form``, ``action`` or ``submit`` would hide what a script needs of it; and no field can take
+the place of a control of the page's own, such as the day asked for.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
 from typing import Any
 
 from sideoats import units
+from sideoats.crops import crop_names
+from sideoats.desk import tongue
+from sideoats.document import Document
 from sideoats.errors import InputError, UnitError
 from sideoats.ledger.evidence import DaysField, JsonField, NameField, QuantityField, read_value
 from sideoats.schema import Field
 
+MARK = "q."
 FEW_CHOICES = 5
 RECORD_ROWS = 3
 _MOST_ROWS = 40
+MOST_UPLOAD = 100_000  # bytes: what a file holds stands in its box afterwards, and a box takes no more
 # Units that a person here may have in hand; those of the field's own kind are offered beside its box.
 _COMMON = (
     "ac", "ft", "in", "lb", "ton", "kg", "lb/ac", "kg/ha", "bu", "bu/ac", "ton/ac", "USD/bu", "USD/cwt", "USD/lb",
     "USD/ton", "USD/ac", "USD/ha", "USD/head", "USD", "USD/bu/month", "USD/day", "USD/head/day", "F", "C", "mph",
     "m/s", "inch", "mm", "1/ft", "1/m", "1/ac", "1/ft**2", "gal/ac", "lb/day", "kg/day", "W/m^2", "MJ/m^2", "%", "ppm",
-    "mg/kg", "day", "month", "year", "head", "bale", "lb/bu", "psi", "gpm", "mile", "yd",
+    "ppb", "mg/kg", "g/kg", "degree", "day", "month", "year", "head", "bale", "lb/bu", "psi", "gpm", "mile", "yd",
 )  # fmt: skip
 
 
@@ -34,9 +43,12 @@ class Box:
 
     Attributes
     ----------
-    shape : "text", "number", "counts", "choice", "pick" (many choices), "flag", "date", "lines", "records"
+    name : of its field, with the line of its record in front; `control` is what the browser sends
+    shape : "text", "number", "counts", "choice", "pick" (many choices), "flag", "date", "lines", "file", "records"
+    upload : whether a file may be chosen instead of typing; `called` is the name of the one chosen before
     units : units to choose from; the first is the field's own, "" stands in front where one must be chosen
     rows : for records, a list of lists of boxes
+    foreign : marks a hint in English on a page that is not
     """
 
     name: str
@@ -50,7 +62,19 @@ class Box:
     choices: tuple[str, ...] = ()
     error: str = ""
     example: str = ""
+    upload: bool = False
+    called: str = ""
     rows: list[list[Box]] = field(default_factory=list)
+    foreign: str = ""
+
+    def words(self, choice: str) -> str:
+        """A choice as the reader reads it; what is sent stays the same."""
+        return tongue.plain(choice) if self.shape == "flag" else tongue.term(self.name.split(".")[-1], choice)
+
+    @property
+    def control(self) -> str:
+        """The name of its control in the page."""
+        return MARK + self.name
 
     @property
     def id(self) -> str:
@@ -59,8 +83,8 @@ class Box:
 
 
 def label_of(f: Field) -> str:
-    """A field's name as a label."""
-    text = f.name.replace("_", " ")
+    """A field's name as a label, in the reader's language."""
+    text = tongue.named(f"label.{f.name}") or f.name.replace("_", " ")
     return text[:1].upper() + text[1:]
 
 
@@ -75,35 +99,51 @@ def units_for(unit: str) -> tuple[str, ...]:
     own = {unit}
     out = [unit]
     for other in _COMMON:
-        try:
-            pair = units.conversion(other, unit)
-        except UnitError:
-            continue
-        if other not in own and (pair != (1.0, 0.0) or other == unit):
+        if other not in own and units.fits(other, unit) and units.conversion(other, unit) != (1.0, 0.0):
             out.append(other)
-    ratios = {"%", "ppm", "mg/kg", "percent"}
+    ratios = {"%", "ppm", "ppb", "percent"}
     return ("", *out) if unit in ratios and len(out) > 1 else tuple(out)
 
 
 def boxes(
-    fields: Sequence[Field], given: Mapping[str, str] | None = None, errors: Mapping[str, str] | None = None,
-    prefix: str = "", rows: int = RECORD_ROWS,
-) -> list[Box]:  # fmt: skip
+    fields: Sequence[Field],
+    given: Mapping[str, str] | None = None,
+    errors: Mapping[str, str] | None = None,
+    prefix: str = "",
+    rows: int = RECORD_ROWS,
+    uploads: bool = False,
+) -> list[Box]:
     """Boxes for fields, filled with what was typed before and marked where it was refused."""
     given, errors = given or {}, errors or {}
-    return [_box(f, given, errors, prefix, rows) for f in fields]
+    return [_box(f, given, errors, prefix, rows, uploads) for f in fields]
 
 
-def _box(f: Field, given: Mapping[str, str], errors: Mapping[str, str], prefix: str, rows: int) -> Box:
+def _box(f: Field, given: Mapping[str, str], errors: Mapping[str, str], prefix: str, rows: int, uploads: bool) -> Box:
     name = prefix + f.name
     shape, offered, choices = _shape(f)
     value = given.get(name, default_text(f))
+    if f.kind == "crop" and value and value not in choices:
+        choices = (value, *choices)  # another word for one of them, which stays
     box = Box(
-        name, label_of(f), f.help, shape, f.required, value, given.get(name + ".unit", ""), offered, choices,
-        errors.get(name, ""), f.example or _usual(f),
-    )  # fmt: skip
+        name,
+        label_of(f),
+        tongue.in_words(f.help),
+        shape,
+        f.required,
+        value,
+        given.get(name + ".unit", ""),
+        offered,
+        choices,
+        errors.get(name, ""),
+        _example(f),
+        uploads and shape in ("lines", "file"),
+        given.get(name + ".called", ""),
+        foreign=tongue.foreign(f.help),
+    )
     if shape == "records":
-        box.rows = [boxes(f.fields, given, errors, f"{name}.{at}.") for at in range(min(rows, _MOST_ROWS))]
+        box.rows = [
+            boxes(f.fields, given, errors, f"{name}.{at}.", uploads=uploads) for at in range(min(rows, _MOST_ROWS))
+        ]
     return box
 
 
@@ -114,12 +154,22 @@ def _shape(f: Field) -> tuple[str, tuple[str, ...], tuple[str, ...]]:
         return "lines", (), ()
     if isinstance(f, NameField):
         return "text", (), ()
+    if f.kind == "crop":
+        return "pick", (), crop_names()
     if f.kind == "choice":
         return ("choice" if len(f.choices) <= FEW_CHOICES else "pick"), (), f.choices
     shape = {
-        "number": "number", "numbers": "number", "share": "number", "counts": "counts", "text": "text", "flag": "flag",
-        "date": "date", "series": "lines", "records": "records",
-    }[f.kind]  # fmt: skip
+        "number": "number",
+        "numbers": "number",
+        "share": "number",
+        "counts": "counts",
+        "text": "text",
+        "flag": "flag",
+        "date": "date",
+        "series": "lines",
+        "file": "file",
+        "records": "records",
+    }[f.kind]
     if f.kind == "share":
         return shape, ("%",), ()
     return shape, units_for(f.unit) if shape == "number" else (), ()
@@ -140,8 +190,12 @@ def default_text(f: Field) -> str:
     return str(f.default)
 
 
-def _usual(f: Field) -> str:
-    return {"counts": "12, 40, 7", "share": "27 %", "date": "YYYY-MM-DD", "flag": "yes or no"}.get(f.kind, "")
+def _example(f: Field) -> str:
+    if f.kind == "file" or (f.kind == "records" and any(sub.kind == "file" for sub in f.fields)):
+        return ""  # it shows a path, and a form takes none
+    if f.kind == "flag" and not f.example:
+        return tongue.plain("yes") + tongue.plain("or") + tongue.plain("no")
+    return f.example or {"counts": "12, 40, 7", "share": "27 %", "date": "YYYY-MM-DD"}.get(f.kind, "")
 
 
 def typed(
@@ -159,9 +213,37 @@ def typed(
                 out[f.name] = filled
             continue
         text = get(name)
-        if text:
+        if text and (f.kind == "file" or (f.kind == "series" and get(name + ".called"))):
+            out[f.name] = Document(get(name + ".called") or label_of(f).lower(), text.encode("utf-8", "replace"))
+        elif text:
             out[f.name] = with_unit(f, text, get(name + ".unit"))
     return out
+
+
+def sent(form: Iterable[tuple[str, Any]], uploads: bool = False) -> dict[str, str]:
+    """What was sent for the fields of a form: name of the box -> text, the mark taken off.
+
+    A name without the mark, as in an address written by hand, fills the box too. Where
+    uploads are taken, a file stands for the text of its box. Raises InputError for one that is too large or no text.
+    """
+    plain: dict[str, str] = {}
+    marked: dict[str, str] = {}
+    files: dict[str, str] = {}
+    for name, value in form:
+        if isinstance(value, str):
+            (marked if name.startswith(MARK) else plain)[name.removeprefix(MARK)] = value
+        elif uploads and value.filename and name.startswith(MARK) and name.endswith(".file"):
+            box = name.removeprefix(MARK).removesuffix(".file")
+            called = value.filename.replace("\\", "/").rsplit("/", 1)[-1][:120]
+            files[box] = _upload(value.file.read(MOST_UPLOAD + 1), called)
+            files[box + ".called"] = called
+    return {**marked, **plain, **files}
+
+
+def _upload(content: bytes, called: str) -> str:
+    if len(content) > MOST_UPLOAD:
+        raise InputError(f"is larger than {MOST_UPLOAD // 1000} kB", where=called, expected="a smaller file")
+    return Document(called, content).text()
 
 
 def with_unit(f: Field, text: str, unit: str) -> str:
@@ -201,8 +283,7 @@ def read(fields: Sequence[Field], given: Mapping[str, Any]) -> tuple[dict[str, A
 
 
 def _line(error: InputError) -> str:
-    parts = [error.what, f"expected {error.expected}" if error.expected else "", error.todo]
-    text = "; ".join(part for part in parts if part)
+    text = tongue.line_of(type(error)(error.what, expected=error.expected, todo=error.todo))
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?")) else ".")
 
 
@@ -214,6 +295,8 @@ def shown_value(f: Field, value: Any) -> str:
         return "yes" if value else "no"
     if f.kind == "share":
         return f"{float(value) * 100:.6g}"
+    if isinstance(value, Document):
+        return value.name
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, int | float):

@@ -22,6 +22,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from sideoats.desk.accounts import Person
 from sideoats.desk.refusal import refuse
+from sideoats.desk.tongue import COOKIE, plain, read_by, reader_from
 
 if TYPE_CHECKING:
     from sideoats.desk.state import Desk
@@ -74,6 +75,7 @@ class Shield:
             await self.app(scope, receive, send)
             return
         started = False
+        read_by(reader_from(Request(scope).cookies.get(COOKIE, ""), self.desk.settings.reader))
 
         async def headed(message: Message) -> None:
             nonlocal started
@@ -94,8 +96,8 @@ class Shield:
             log.exception("incident %s: %s %r", number, scope["method"], scope["path"][:200])
             if started:
                 raise
-            line = f"Something went wrong here, and it is written down as incident {number}."
-            answer = refuse(self.desk, scope, 500, line, "What you had entered is not lost: go back and try again.")
+            line = plain("refuse.incident", number=number)
+            answer = refuse(self.desk, scope, 500, line, plain("refuse.not_lost"))
             await answer(scope, receive, headed)
 
 
@@ -123,8 +125,8 @@ class SameOrigin:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http" and scope["method"] not in SAFE and not self.own(Headers(scope=scope)):
-            line = "This request did not come from a page of this desk, so nothing was done."
-            await refuse(self.desk, scope, 403, line, "Open the page here and send it again.")(scope, receive, send)
+            line = plain("refuse.foreign")
+            await refuse(self.desk, scope, 403, line, plain("refuse.again"))(scope, receive, send)
             return
         await self.app(scope, receive, send)
 
@@ -163,7 +165,7 @@ class Signed:
     def launch(self, scope: Scope, token: str) -> Response:
         """Trade the launch token for a session and take it out of the address."""
         if not hmac.compare_digest(token.encode(), self.desk.settings.token.encode()):
-            return refuse(self.desk, scope, 403, "That is not the token of this desk.", "Open the address it printed.")
+            return refuse(self.desk, scope, 403, plain("refuse.not_token"), plain("refuse.printed"))
         rest = [(k, v) for k, v in parse_qsl(scope["query_string"].decode("latin-1")) if k != "token"]
         path = "/" + scope["path"].lstrip("/\\")
         response = RedirectResponse(path + ("?" + urlencode(rest) if rest else ""), 303)
@@ -185,7 +187,7 @@ class Pace:
         if scope["type"] == "http" and not scope["path"].startswith("/static/"):
             person = scope["state"].get("person")
             if not self.admit(person.name if person else "address " + address_of(scope), time.monotonic()):
-                answer = refuse(self.desk, scope, 429, "Too many requests in a short time.", "Wait a minute.")
+                answer = refuse(self.desk, scope, 429, plain("refuse.many"), plain("refuse.wait"))
                 answer.headers["Retry-After"] = "60"
                 await answer(scope, receive, send)
                 return

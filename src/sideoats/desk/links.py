@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sideoats.desk import tongue
 from sideoats.desk.accounts import Person
-from sideoats.desk.visit import ADVISE, ASK, GOVERN, GRANTS, READ, RECORD
+from sideoats.desk.grants import ADVISE, ASK, GOVERN, GRANTS, READ, RECORD
 
 
 @dataclass(frozen=True)
@@ -13,24 +14,29 @@ class Link:
     """One line of the contents."""
 
     path: str
-    word: str
+    code: str
     permission: str
+
+    @property
+    def word(self) -> str:
+        """What it is called in the reader's language."""
+        return tongue.plain(f"menu.{self.code}")
 
 
 _MENU = (
-    Link("/", "This week", READ),
-    Link("/phone-in", "Phone-in", ASK),
-    Link("/enter/", "Enter", RECORD),
-    Link("/places", "Places", READ),
-    Link("/round", "Round", READ),
-    Link("/weather", "Weather", READ),
-    Link("/markets", "Markets", READ),
-    Link("/trials", "Trials", READ),
-    Link("/done", "Done", READ),
-    Link("/files", "Files", ADVISE),
-    Link("/bulletin", "Bulletin", READ),
+    Link("/", "week", READ),
+    Link("/phone-in", "phone_in", ASK),
+    Link("/enter/", "enter", RECORD),
+    Link("/places", "places", READ),
+    Link("/round", "round", READ),
+    Link("/weather", "weather", READ),
+    Link("/markets", "markets", READ),
+    Link("/trials", "trials", READ),
+    Link("/done", "done", READ),
+    Link("/files", "files", ADVISE),
+    Link("/bulletin", "bulletin", READ),
 )
-_OFFICE = (Link("/people", "People", GOVERN), Link("/audit", "Audit", GOVERN))
+_OFFICE = (Link("/people", "people", GOVERN), Link("/audit", "audit", GOVERN))
 
 
 def menu(person: Person | None) -> tuple[Link, ...]:

@@ -1,7 +1,4 @@
-"""Outlines of places: checked GeoJSON, a map as plain SVG without any tile server, and distances for the phone.
-
-Longitude and latitude are laid flat about the middle of the district (equirectangular), which is true enough within a
-few counties and needs no library.
+"""Outlines of places: checked GeoJSON, the map of a district, and places as the phone keeps them.
 
 References
 ----------
@@ -15,14 +12,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from markupsafe import Markup
-
 from sideoats.errors import InputError
 from sideoats.ledger import Place
+from sideoats.pictures import Map, Picture, Spot
+from sideoats.words import Count, say
 
 Ring = list[tuple[float, float]]
 MOST_VERTICES, MOST_RINGS = 5_000, 200
-_M_PER_DEGREE = 111_194.9  # of latitude, on the sphere of 6,371 km that the desk reckons with
 
 
 def rings(geometry: Any) -> list[Ring]:
@@ -81,9 +77,13 @@ def where_is(place: Place) -> list[Ring] | tuple[float, float] | None:
     return None
 
 
+FILLS = {"stop": "cross", "act": "lines", "look": "dots"}  # darker as it presses more; blank for the rest
+MOST_LABELS = 60
+
+
 @dataclass(frozen=True)
-class Spot:
-    """One place on the map: what it is filled with, and what is said of it."""
+class OnMap:
+    """One place on the map: its verdict, what is said of it, and whether the page is about it."""
 
     place: Place
     verdict: str
@@ -91,72 +91,37 @@ class Spot:
     here: bool = False
 
 
-@dataclass(frozen=True)
-class DistrictMap:
-    """A map and what could not be drawn on it."""
-
-    drawing: Markup
-    drawn: int
-    without: tuple[Place, ...]
-    width_km: float
-
-
-def draw_map(spots: Sequence[Spot], *, width: float = 1000) -> DistrictMap:
-    """Outlines and points in one frame, each a link to its place."""
-    found = [(spot, where_is(spot.place)) for spot in spots]
-    without = tuple(spot.place for spot, at in found if at is None)
-    drawn = [(spot, at) for spot, at in found if at is not None]
-    corners = [p for _, at in drawn for p in _corners(at)]
-    if not corners:
-        return DistrictMap(Markup(""), 0, without, 0.0)
-    west, east = min(x for x, _ in corners), max(x for x, _ in corners)
-    south, north = min(y for _, y in corners), max(y for _, y in corners)
-    narrow = math.cos(math.radians((south + north) / 2))
-    span = max((east - west) * narrow, (north - south), 1e-4)
-    margin = span * 0.04
-    scale = width / ((east - west) * narrow + 2 * margin or 1.0)
-    scale = min(scale, width / (span + 2 * margin) * 2.2)
-
-    def flat(x: float, y: float) -> tuple[float, float]:
-        return ((x - west) * narrow + margin) * scale, ((north - y) + margin) * scale
-
-    box = flat(east + margin / narrow, south - margin)
-    parts = [_spot(spot, at, flat) for spot, at in drawn]
-    drawing = Markup(
-        '<svg class="map" viewBox="0 0 {:.0f} {:.0f}" aria-hidden="true" focusable="false">{}{}</svg>'
-    ).format(max(box[0], 1), max(box[1], 1), PATTERNS, Markup("").join(parts))
-    return DistrictMap(drawing, len(drawn), without, (east - west) * narrow * _M_PER_DEGREE / 1000)
+def places_map(places: Sequence[OnMap]) -> Picture | None:
+    """Outlines and points filled by verdict, each leading to its place; None where none has a position."""
+    spots = [_spot(p, labelled=len(places) <= MOST_LABELS) for p in places]
+    drawn = sum(bool(s.corners) for s in spots)
+    if not drawn:
+        return None
+    told = any(p.verdict for p in places)
+    key = [(FILLS.get(v, "blank"), say(f"picture.places.{v}")) for v in ("stop", "act", "look", "wait")]
+    return Map(
+        finding=say("picture.places.title", n=Count(drawn)),
+        saying=say("picture.places.says") if told else "",
+        spots=spots,
+        key=key if told else (),
+        heads=(say("picture.place"), say("picture.places.verdict")),
+    )
 
 
-def _corners(at: list[Ring] | tuple[float, float]) -> Iterable[tuple[float, float]]:
-    return [at] if isinstance(at, tuple) else [p for ring in at for p in ring]
-
-
-def _spot(spot: Spot, at: list[Ring] | tuple[float, float], flat: Any) -> Markup:
-    classes = f"{spot.verdict}{' here' if spot.here else ''}".strip()
-    if isinstance(at, tuple):
-        x, y = flat(*at)
-        shape = Markup('<circle class="dot {}" cx="{:.1f}" cy="{:.1f}" r="7"/>').format(classes, x, y)
-        x += 7
-    else:
-        x, y = flat(max(p[0] for ring in at for p in ring), sum(p[1] for p in at[0]) / len(at[0]))
-        path = " ".join("M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in (flat(*p) for p in ring)) + "Z" for ring in at)
-        shape = Markup('<path class="outline {}" fill-rule="evenodd" d="{}"/>').format(classes, path)
-    if spot.verdict not in ("", "wait"):  # an outline may be too small for its pattern to be seen
-        shape += Markup('<use href="#mark-{}" x="{:.1f}" y="{:.1f}" width="18" height="24"/>').format(
-            spot.verdict, x + 3, y - 12
-        )
-    return Markup('<a href="/places/{}" tabindex="-1"><title>{}</title>{}</a>').format(spot.place.id, spot.title, shape)
-
-
-PATTERNS = Markup(
-    '<defs><pattern id="fill-act" width="9" height="9" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-    '<path class="pattern-line" d="M0 0V9"/></pattern>'
-    '<pattern id="fill-look" width="10" height="10" patternUnits="userSpaceOnUse">'
-    '<circle class="pattern-dot" cx="5" cy="5" r="1.900"/></pattern>'
-    '<pattern id="fill-stop" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
-    '<path class="pattern-line" d="M0 0V8M0 0H8"/></pattern></defs>'
-)
+def _spot(p: OnMap, labelled: bool) -> Spot:
+    at = where_is(p.place)
+    verdict = say(f"picture.places.{p.verdict}") if p.verdict in FILLS else say("picture.places.wait")
+    return Spot(
+        p.place.name,
+        at if isinstance(at, tuple) else None,
+        rings=at if isinstance(at, list) else (),
+        fill=FILLS.get(p.verdict, "blank"),
+        said=p.title,
+        label=p.place.name if labelled or p.here else "",
+        cells=(verdict,),
+        link=f"/places/{p.place.id}",
+        here=p.here,
+    )
 
 
 def for_phone(places: Iterable[Place]) -> list[dict[str, Any]]:

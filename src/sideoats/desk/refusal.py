@@ -8,14 +8,12 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.types import Scope
 
+from sideoats.desk import tongue
+
 if TYPE_CHECKING:
     from sideoats.desk.state import Desk
 
-TITLES = {
-    400: "That cannot be read", 401: "Sign in first", 403: "Not for this account", 404: "Nothing at this address",
-    405: "Not done this way", 409: "Something else is kept there", 413: "Too large", 421: "Wrong name",
-    422: "That cannot be used", 429: "Slower, please", 500: "Our mistake", 503: "Not now",
-}  # fmt: skip
+TITLES = frozenset((400, 401, 403, 404, 405, 409, 413, 421, 422, 429, 500, 503))
 
 
 def wants_json(scope: Scope) -> bool:
@@ -29,8 +27,18 @@ def refuse(desk: Desk, scope: Scope, status: int, line: str, todo: str = "") -> 
         return JSONResponse({"line": f"{line} {todo}".strip()}, status)
     request = Request(scope)
     person = scope.get("state", {}).get("person")
+    title = tongue.plain(f"refused.{status if status in TITLES else 'other'}")
     body = desk.templates.get_template("refused.html").render(
-        desk=desk, person=person, path=scope["path"], title=TITLES.get(status, "Refused"), line=line, todo=todo,
-        status=status, on=desk.settings.today(), fragment="hx-request" in request.headers, **desk.words(person),
-    )  # fmt: skip
+        desk=desk,
+        person=person,
+        path=scope["path"],
+        title=title,
+        line=line,
+        todo=todo,
+        here="/",
+        status=status,
+        on=desk.settings.today(),
+        fragment="hx-request" in request.headers,
+        **desk.words(person),
+    )
     return Response(body, status, media_type="text/html")

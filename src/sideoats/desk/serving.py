@@ -6,7 +6,9 @@ import contextlib
 import logging
 import socket
 from collections.abc import Callable
+from typing import Any
 
+from sideoats.desk.patience import HEADER_SECONDS, patient
 from sideoats.desk.settings import Settings
 from sideoats.errors import InputError
 
@@ -29,14 +31,31 @@ def serve(settings: Settings, announce: Callable[[str], None]) -> None:
 
     app = make_app(settings)
     logging.getLogger("sideoats.desk").addHandler(logging.StreamHandler())
-    config = uvicorn.Config(
-        app, log_level="warning", access_log=False, server_header=False, proxy_headers=False, limit_concurrency=200,
-        timeout_keep_alive=15, ssl_certfile=settings.certificate, ssl_keyfile=settings.key, lifespan="on",
-        h11_max_incomplete_event_size=32_768,
-    )  # fmt: skip
+    config = config_of(app, settings)
     announce(address(settings))
     with contextlib.suppress(KeyboardInterrupt):  # uvicorn has shut down in order and passes the signal on
         uvicorn.Server(config).run(sockets=[listening])
+
+
+def config_of(app: Any, settings: Settings, header_seconds: float = HEADER_SECONDS) -> Any:
+    """How uvicorn serves the desk."""
+    import uvicorn
+
+    return uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        limit_concurrency=400,
+        timeout_keep_alive=15,
+        ssl_certfile=settings.certificate,
+        ssl_keyfile=settings.key,
+        lifespan="on",
+        h11_max_incomplete_event_size=32_768,
+        http=patient(header_seconds),
+        ws="none",
+    )
 
 
 def address(settings: Settings) -> str:

@@ -11,6 +11,8 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from sideoats.errors import InputError
+from sideoats.folders import data_folder
+from sideoats.words import Reader
 
 LOOPBACK_NAMES = ("localhost", "127.0.0.1", "[::1]")
 
@@ -50,6 +52,7 @@ class Settings:
     data : folder of the accounts and of files being taken in (mode 0700)
     day : the day that pages speak of when the address says none; None means today
     zone : IANA name of the office's time zone; "" for this machine's own
+    reader : language and units of a person who has chosen none
     """
 
     ledger: str | None = None
@@ -64,6 +67,7 @@ class Settings:
     zone: str = ""
     draws: int = 500
     seed: int | None = None
+    reader: Reader = field(default_factory=Reader)
     token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
     limits: Limits = field(default_factory=Limits)
 
@@ -105,9 +109,7 @@ class Settings:
 
     def folder(self) -> Path:
         """The data folder, made where it is not there, readable by its owner only."""
-        import platformdirs
-
-        folder = self.data or Path(platformdirs.user_data_dir("sideoats")) / "desk"
+        folder = self.data or data_folder() / "desk"
         folder.mkdir(parents=True, exist_ok=True)
         os.chmod(folder, 0o700)
         return folder
@@ -128,9 +130,10 @@ class Settings:
             )
         if self.office and not self.on_loopback and not (self.certificate and self.key):
             raise InputError(
-                "an office desk has no TLS", expected="--certificate and --key with PEM files",
+                "an office desk has no TLS",
+                expected="--certificate and --key with PEM files",
                 todo="passwords and farm records must not cross a network in clear text",
-            )  # fmt: skip
+            )
         if self.office and not self.on_loopback and not self.names:
             raise InputError(
                 "an office desk does not know its own name", expected="--name desk.example.org, as typed into a browser"

@@ -4,27 +4,28 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from markupsafe import Markup
+from jinja2 import pass_context
+from markupsafe import Markup, escape
 
-from sideoats.facts import PROVENANCE_WORDS
+from sideoats import replies, units
+from sideoats.call import VERDICTS, Call
+from sideoats.desk import tongue
+from sideoats.errors import UnitError
+from sideoats.ledger import EvidenceKind
+from sideoats.pictures import Picture
+from sideoats.question import Question
+from sideoats.words import Said, has, say, sentence
 
 STATIC = Path(__file__).parent / "static"
-VERDICT_WORDS = {"stop": "Stop", "act": "Act", "look": "Look", "wait": "Wait"}
-VERDICT_LINES = {
-    "stop": "A hazard stands in the way; no money lifts it.",
-    "act": "Do it, by the date.",
-    "look": "Go and measure, by the date.",
-    "wait": "Nothing to do yet.",
-}
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_PLURALS = {"day": "days", "month": "months", "year": "years", "leaf": "leaves", "hour": "hours", "bushel": "bushels"}
+VERDICT_WORDS = tongue.Words("verdict", VERDICTS)
+VERDICT_LINES = tongue.Words("verdict_line", VERDICTS)
+_UNITS_OF_TIME = frozenset({"day", "month", "year", "leaf", "hour", "bushel"})  # said in words, with a plural
 _MINUS = "−"
 
 
@@ -38,14 +39,14 @@ def figure(value: Any, digits: int | None = None) -> str:
     if isinstance(value, str):
         return value
     if not known(value):
-        return "not known"
+        return not_known()
     size = abs(value)
     if digits is None:
         digits = 0 if size >= 100 or value == int(value) else 1 if size >= 10 else 2 if size >= 0.1 else 4
-    text = f"{size:,.{digits}f}"
-    if digits and "." in text and size < 0.1:
-        text = text.rstrip("0").rstrip(".")
-    return (_MINUS if value < 0 and float(text.replace(",", "")) else "") + text
+    if digits and size < 0.1:
+        while digits and round(size, digits) == round(size, digits - 1):
+            digits -= 1
+    return (_MINUS if value < 0 and round(size, digits) else "") + tongue.reader().fixed(size, digits)
 
 
 def money(value: Any, unit: str = "USD") -> str:
@@ -53,30 +54,54 @@ def money(value: Any, unit: str = "USD") -> str:
     if not unit.startswith("USD"):
         return measure(value, unit)
     if not known(value):
-        return "not known"
-    rest = unit[3:].strip()
-    size = abs(value)
-    text = f"{size:,.0f}" if size >= 1000 or (not rest and size >= 100) else f"{size:,.2f}"
-    sign = _MINUS if value < 0 and float(text.replace(",", "")) else ""
-    return f"{sign}${text}{rest}"
+        return not_known()
+    own, per = tongue.reader().per(value, unit)
+    size = abs(own)
+    digits = 0 if size >= 1000 or (not per and size >= 100) else 2
+    sign = _MINUS if own < 0 and round(size, digits) else ""
+    return f"{sign}${tongue.reader().fixed(size, digits)}{'/' if per else ''}{per}"
 
 
 def measure(value: Any, unit: str = "") -> str:
-    """A number with its unit."""
-    text = figure(value)
-    if text == "not known" or unit in ("", "1"):
-        return text
-    return f"{text} {unit if text == '1' else _PLURALS.get(unit, unit)}"
+    """A number with its unit, in the reader's units."""
+    if isinstance(value, str) or not known(value):
+        return figure(value)
+    own, shown = in_units_of(value, unit)
+    text = figure(own)
+    if shown in _UNITS_OF_TIME:
+        return tongue.plain(f"unit.{shown}", 1 if text == "1" else 2, x=text)
+    return f"{text} {unit_word(shown)}".strip()
+
+
+def in_units_of(value: float, unit: str) -> tuple[float, str]:
+    """A number in the reader's units, and that unit; as it is where the unit is none that is known."""
+    shown = tongue.reader().unit(unit)
+    if shown == unit:
+        return value, unit
+    try:
+        return float(units.convert(value, unit, shown)), shown
+    except UnitError:
+        return value, unit
+
+
+def unit_word(unit: str) -> str:
+    """A unit as it is written beside a number: its word where it has one, else its symbol."""
+    return "" if unit in ("", "1") else tongue.named(f"term.unit.{unit}") or unit
+
+
+def not_known() -> str:
+    """What stands where a number is missing."""
+    return tongue.plain("not_known")
 
 
 def share(value: Any) -> str:
     """A chance in words that carry no false precision: ``73 %``, ``under 1 %``."""
     if not known(value):
-        return "not known"
+        return not_known()
     if 0 < value < 0.01:
-        return "under 1 %"
+        return tongue.plain("under_1")
     if 0.99 < value < 1:
-        return "over 99 %"
+        return tongue.plain("over_99")
     return f"{value * 100:.0f} %"
 
 
@@ -93,7 +118,7 @@ def day(value: date | str | None, year: int | None = None) -> str:
     if value is None or value == "":
         return ""
     when = date.fromisoformat(value[:10]) if isinstance(value, str) else value
-    text = f"{_DAYS[when.weekday()]} {when.day} {_MONTHS[when.month - 1]}"
+    text = tongue.reader().day(when)
     return text if year is None or when.year == year else f"{text} {when.year}"
 
 
@@ -114,7 +139,16 @@ def moment(value: datetime) -> Markup:
 
 def words(name: str) -> str:
     """A name of the program as words: ``worth_of_a_look`` and ``hay-nitrate`` without joints."""
-    return name.replace("_", " ").replace("-", " ").replace(".", ", ")
+    if tongue.foreign():  # an English page says the program's own names, which are English
+        found = tongue.named(f"name.{name}", f"kind.{name}", f"label.{name}", f"term.{name}")
+        if found is not None:
+            return found
+    return tongue.in_words(name.replace("_", " ").replace("-", " ").replace(".", ", "))
+
+
+def said(what: Said | str) -> str:
+    """A sentence by its code, or one with its values."""
+    return sentence(say(what) if isinstance(what, str) else what, tongue.reader())
 
 
 def capital(text: str) -> str:
@@ -122,9 +156,47 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def plural(count: int, one: str, many: str = "") -> str:
+def kind_title(kind: EvidenceKind) -> str:
+    """What a kind of evidence is called."""
+    return tongue.named(f"kind.{kind.name}") or kind.title
+
+
+def place_kinds(kinds: Iterable[str]) -> str:
+    """Kinds of places to choose from: ``a field or a pasture``."""
+    return tongue.plain("or").join(tongue.plain("a_kind", kind=tongue.term("place_kind", k)) for k in kinds)
+
+
+def in_own(value: float, unit: str) -> float:
+    """A number in the reader's unit for `unit`."""
+    return in_units_of(value, unit)[0]
+
+
+def own_unit(unit: str) -> str:
+    """The reader's unit for `unit`, as it is written."""
+    return unit_word(tongue.reader().unit(unit))
+
+
+def plural(count: int, noun: str) -> str:
     """``1 call``, ``3 calls``."""
-    return f"{count:,} {one if count == 1 else many or one + 's'}"
+    return tongue.plain(f"n.{noun}", count)
+
+
+def told(call: Call) -> Call:
+    """A call with its sentences in the reader's language, as far as its question has them."""
+    return replies.told(call, tongue.reader())
+
+
+def foreign(call: Call) -> Markup:
+    """The mark of a call that is in English on a page that is not."""
+    return Markup("") if call.said else tongue.foreign()
+
+
+def part(question: Question, name: str) -> Markup:
+    """A question's title, what it is about or its limits, marked where it is in English on a page that is not."""
+    text = question.part(name, tongue.reader())
+    if has(f"{question.name}.{name}", tongue.reader().language):
+        return escape(text)
+    return Markup("<span{}>{}</span>").format(tongue.foreign(), text) if tongue.foreign() else escape(text)
 
 
 def mark(verdict: str) -> Markup:
@@ -136,12 +208,12 @@ def mark(verdict: str) -> Markup:
 def plain_value(value: Any) -> str:
     """A value out of an entry's body, for reading."""
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return tongue.plain("yes") if value else tongue.plain("no")
     if isinstance(value, float) or (isinstance(value, int) and not isinstance(value, bool)):
         return figure(value)
     if isinstance(value, list | tuple):
         shown = ", ".join(plain_value(item) for item in value[:60])
-        return shown + (f", and {len(value) - 60} more" if len(value) > 60 else "")
+        return shown + (tongue.plain("and_more", len(value) - 60) if len(value) > 60 else "")
     if isinstance(value, Mapping):
         return "; ".join(f"{words(str(k))} {plain_value(v)}" for k, v in list(value.items())[:20])
     return "" if value is None else str(value)
@@ -149,7 +221,7 @@ def plain_value(value: Any) -> str:
 
 def provenance(word: str) -> str:
     """How a fact came to be here, in words."""
-    return PROVENANCE_WORDS.get(word, word)
+    return tongue.named(f"printed.{word}") or word
 
 
 @lru_cache(maxsize=256)
@@ -162,18 +234,25 @@ def asset(name: str) -> str:
     return f"/static/{name}?v={_sum(name, (STATIC / name).stat().st_mtime)}"
 
 
-def drawn(svg: str) -> Markup:
-    """A drawing of `sideoats.pictures`, which escapes every text that it is given."""
-    if not svg.startswith("<svg "):
-        raise ValueError("not a drawing")
-    return Markup(svg)  # noqa: S704 - made by sideoats.pictures only
+@pass_context
+def drawn(context: Mapping[str, Any], picture: Any) -> Markup:
+    """A picture of `sideoats.pictures` for the page's reader; it escapes every text that it is given."""
+    if not isinstance(picture, Picture):
+        raise ValueError("not a picture")
+    return Markup(picture.html(tongue.reader()))  # noqa: S704 - made by sideoats.pictures only
 
 
 FILTERS: dict[str, Callable[..., Any]] = {
+    "said": said,
     "figure": figure, "money": money, "measure": measure, "share": share, "day": day, "day_tag": day_tag,
     "moment": moment, "words": words, "capital": capital, "plural": plural, "mark": mark, "plain_value": plain_value,
-    "provenance": provenance, "drawn": drawn, "quantity": quantity,
+    "provenance": provenance, "drawn": drawn, "quantity": quantity, "told": told, "foreign": foreign, "part": part,
+    "unit_word": unit_word, "kind_title": kind_title, "place_kinds": place_kinds,
+    "in_words": tongue.in_words, "refused": tongue.refused, "in_own": in_own, "own_unit": own_unit,
+    "term": lambda choice, of="": tongue.term(of, choice),
 }  # fmt: skip
 GLOBALS: dict[str, Any] = {
-    "asset": asset, "VERDICT_WORDS": VERDICT_WORDS, "VERDICT_LINES": VERDICT_LINES,
+    "asset": asset, "VERDICT_WORDS": VERDICT_WORDS, "VERDICT_LINES": VERDICT_LINES, "say": tongue.say,
+    "foreign": tongue.foreign,
+    "reader": tongue.reader, "tongues": tongue.choices, "measures": tongue.measures,
 }  # fmt: skip

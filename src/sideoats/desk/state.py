@@ -17,6 +17,7 @@ from sideoats.desk.strikes import Strikes
 from sideoats.desk.taking import Files
 from sideoats.desk.weeks import Weeks, week_runner
 from sideoats.ledger import Entry, Farm, NewEntry, Place, Receipt, open_ledger
+from sideoats.week.stop_lines import stop_lines
 
 HERE = Path(__file__).parent
 
@@ -30,14 +31,18 @@ class Desk:
         limits = settings.limits
         self.accounts = Accounts(
             settings.folder() / "accounts.sqlite" if settings.office else None,
-            idle_hours=limits.idle_hours, session_days=limits.session_days if settings.office else 3650,
-        )  # fmt: skip
+            idle_hours=limits.idle_hours,
+            session_days=limits.session_days if settings.office else 3650,
+        )
         self.templates = _templates()
-        self.weeks = Weeks(self.evidence_head, run or week_runner(self.ledger, settings.draws, settings.seed))
+        self.weeks = Weeks(
+            self.evidence_head, run or week_runner(self.ledger, settings.draws, settings.seed), settings.today
+        )
         self.districts = Districts(self)
         self.strikes = Strikes()
         self.files = Files(settings.folder(), self.ledger)
-        self.kept_lines: tuple[tuple[date, int], list[dict[str, Any]]] | None = None
+        self._lines: tuple[tuple[date, int], list[dict[str, Any]]] | None = None
+        self._counting = threading.Lock()
         self._quiet: set[int] = set()
         self._lock = threading.Lock()
         self._described: tuple[int, dict[str, Farm], dict[str, Place]] | None = None
@@ -48,6 +53,14 @@ class Desk:
         self.files.close()
         self.accounts.close()
         self.ledger.close()
+
+    def stop_lines(self, day: date) -> list[dict[str, Any]]:
+        """Every counting plan of a day, worked out once for each state of the ledger."""
+        key = (day, self.evidence_head())
+        with self._counting:
+            if self._lines is None or self._lines[0] != key:
+                self._lines = (key, stop_lines(self.districts.on(day)))
+            return self._lines[1]
 
     # The ledger
 
@@ -64,9 +77,11 @@ class Desk:
             return
         body = {"what": what, "who": person.name if person else "", "about": about[:500], "address": address}
         entry = NewEntry(
-            "audit", {k: v for k, v in body.items() if v}, observer=person.name if person else "",
+            "audit",
+            {k: v for k, v in body.items() if v},
+            observer=person.name if person else "",
             seen_at=datetime.now(self.settings.clock()),
-        )  # fmt: skip
+        )
         self.keep(self.ledger.append([entry]))
 
     def keep(self, receipts: Iterable[Receipt]) -> None:
@@ -121,9 +136,12 @@ def _templates() -> jinja2.Environment:
     from sideoats.desk import shown
 
     env = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(HERE / "templates"), autoescape=True, undefined=jinja2.StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
+        loader=jinja2.FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
     env.filters.update(shown.FILTERS)
     env.globals.update(shown.GLOBALS)
     return env

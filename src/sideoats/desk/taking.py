@@ -18,7 +18,7 @@ from collections import OrderedDict
 from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as FutureTimeout
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import IO, Any
@@ -29,7 +29,7 @@ from sideoats.ledger import Ledger, NewEntry
 
 SUFFIXES = (".csv", ".txt", ".tsv", ".dly", ".json", ".geojson", ".toml", ".op", ".dat", ".html", ".htm", ".gz")
 STEPS = ("received", "read", "taken in")
-_READ_SECONDS, _READ_BYTES = 180, 3_000_000_000
+_READ_SECONDS, _WAIT_SECONDS, _READ_BYTES = 180, 1800, 3_000_000_000
 _MOST_HELD = 40
 _PREVIEW_BYTES, _PREVIEW_ROWS, _PREVIEW_COLUMNS = 200_000, 12, 40
 
@@ -106,6 +106,17 @@ class Files:
         for key in [k for k, j in self._jobs.items() if not j.busy][: max(len(self._jobs) - _MOST_HELD, 0)]:
             remove(self._jobs.pop(key).path)
 
+    def seen(self, job: FileJob) -> FileJob:
+        """The file as it stands at one moment, for a page: its reader may change it while the page is drawn."""
+        with self._lock:
+            return replace(job)
+
+    def _becomes(self, job: FileJob, state: str, line: str = "", **more: Any) -> None:
+        with self._lock:
+            job.state, job.line = state, line
+            for name, value in more.items():
+                setattr(job, name, value)
+
     def get(self, key: str, owner: str) -> FileJob | None:
         """A file of `owner`'s."""
         job = self._jobs.get(key)
@@ -132,12 +143,12 @@ class Files:
 
     def _read(self, job: FileJob) -> None:
         try:
-            job.taken = read_apart(job.path, job.format, job.options, job.name)
-            job.state = "read"
+            taken = read_apart(job.path, job.format, job.options, job.name)
+            self._becomes(job, "read", taken=taken)
         except SideoatsError as error:
-            job.state, job.line = "received", str(error)
+            self._becomes(job, "received", str(error))
         except Exception as error:
-            job.state, job.line = "received", f"The file could not be read ({type(error).__name__})."
+            self._becomes(job, "received", f"The file could not be read ({type(error).__name__}).")
 
     def take_in(self, job: FileJob, who: str) -> Future[None] | None:
         """Begin to store what was read, in one transaction."""
@@ -150,19 +161,22 @@ class Files:
     def _take_in(self, job: FileJob, who: str) -> None:
         assert job.taken is not None
         try:
-            entries = [
-                NewEntry(d.kind, d.body, place=d.place, farm=d.farm, seen_at=d.seen_at, observer=job.format, id=d.id)
-                for d in job.taken.drafts
-            ]
-            receipts = self._ledger.append(entries)
-            job.stored = sum(r.stored for r in receipts)
-            job.there = len(receipts) - job.stored
-            job.state = "taken in"
+            receipts = self._ledger.append(entries_of(job))
+            stored = sum(r.stored for r in receipts)
+            self._becomes(job, "taken in", stored=stored, there=len(receipts) - stored)
             remove(job.path)
         except SideoatsError as error:
-            job.state, job.line = "read", str(error)
+            self._becomes(job, "read", str(error))
         except Exception as error:
-            job.state, job.line = "read", f"Nothing was stored ({type(error).__name__})."
+            self._becomes(job, "read", f"Nothing was stored ({type(error).__name__}).")
+
+
+def entries_of(job: FileJob) -> list[NewEntry]:
+    """What was read, as it would be stored."""
+    return [
+        NewEntry(d.kind, d.body, place=d.place, farm=d.farm, seen_at=d.seen_at, observer=job.format, id=d.id)
+        for d in (job.taken.drafts if job.taken else ())
+    ]
 
 
 def _plain_name(name: str) -> str:
@@ -182,6 +196,9 @@ def _bounded() -> None:
     import resource
 
     resource.setrlimit(resource.RLIMIT_AS, (_READ_BYTES, _READ_BYTES))
+    resource.setrlimit(
+        resource.RLIMIT_CPU, (_READ_SECONDS, _READ_SECONDS + 5)
+    )  # its own time: a busy machine is no fault
 
 
 def _read_file(path: str, format_name: str, options: dict[str, Any]) -> Taken:
@@ -192,15 +209,17 @@ def read_apart(path: Path, format_name: str, options: dict[str, Any], shown: str
     """A file read in a process of its own with bounds on time and memory. Raises InputError with one line."""
     pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_bounded)
     try:
-        return pool.submit(_read_file, str(path), format_name, options).result(timeout=_READ_SECONDS)
+        return pool.submit(_read_file, str(path), format_name, options).result(timeout=_WAIT_SECONDS)
     except FutureTimeout:
         for process in list((pool._processes or {}).values()):
             process.kill()
         raise InputError(
-            f"took longer than {_READ_SECONDS} seconds", where=shown, todo="cut it into smaller files"
+            f"took longer than {_WAIT_SECONDS} seconds", where=shown, todo="cut it into smaller files"
         ) from None
     except (MemoryError, BrokenProcessPool):
-        raise InputError("needs more memory than a file may", where=shown, todo="cut it into smaller files") from None
+        raise InputError(
+            "needs more memory or time than a file may", where=shown, todo="cut it into smaller files"
+        ) from None
     except InputError as error:  # the reader knows the file by our own name for it
         text = error.where.replace(path.name, shown)
         raise InputError(
@@ -230,8 +249,10 @@ def preview(path: Path) -> Preview:
             data = handle.read(_PREVIEW_BYTES)
     except (OSError, EOFError, zlib.error):
         data = b""
-    text = "".join(c if c.isprintable() or c in "\n\t" else "\N{REPLACEMENT CHARACTER}" for c in
-                   data.decode("utf-8-sig", "replace").replace("\r\n", "\n"))  # fmt: skip
+    text = "".join(
+        c if c.isprintable() or c in "\n\t" else "\N{REPLACEMENT CHARACTER}"
+        for c in data.decode("utf-8-sig", "replace").replace("\r\n", "\n")
+    )
     lines = tuple(line[:160] for line in text.split("\n")[:_PREVIEW_ROWS])
     first = next((line for line in text.split("\n") if line.strip() and not line.startswith("#")), "")
     delimiter = max(",;\t|", key=first.count)

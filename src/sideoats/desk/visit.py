@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -12,17 +12,13 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from sideoats.desk import tongue
 from sideoats.desk.accounts import Person
+from sideoats.desk.grants import GRANTS
 from sideoats.desk.state import Desk
 from sideoats.errors import InputError
 from sideoats.schema import read_date
 
-OPEN, READ, ASK, RECORD, ADVISE, GOVERN = "open", "read", "ask", "record", "advise", "govern"
-GRANTS: Mapping[str, frozenset[str]] = {
-    "adviser": frozenset({READ, ASK, RECORD, ADVISE, GOVERN}),
-    "scout": frozenset({READ, ASK, RECORD}),
-    "reader": frozenset({READ, ASK}),
-}
 MOST_FIELDS, MOST_TEXT = 2_000, 200_000
 
 
@@ -81,6 +77,12 @@ class Visit:
         except InputError as error:
             raise InputError(error.what, where="date", expected=error.expected) from None
 
+    @property
+    def here(self) -> str:
+        """The address of the page; the first page for what is no page of its own."""
+        url = self.request.url
+        return (url.path + (f"?{url.query}" if url.query else "")) if self.request.method == "GET" else "/"
+
     def text(self, name: str) -> str:
         """One value of the form, trimmed; "" where it is absent or a file."""
         value = self.form.get(name)
@@ -95,10 +97,17 @@ class Visit:
         """A page from a template."""
         self_on = context.pop("on", None) or self.desk.settings.today()
         body = self.desk.templates.get_template(template).render(
-            desk=self.desk, visit=self, person=self.person, path=self.request.url.path, on=self_on,
-            note=NOTES.get(self.query("note"), ""), fragment="hx-request" in self.request.headers,
-            **self.desk.words(self.person), **context,
-        )  # fmt: skip
+            desk=self.desk,
+            visit=self,
+            person=self.person,
+            path=self.request.url.path,
+            on=self_on,
+            here=self.here,
+            note=NOTES.get(self.query("note"), ""),
+            fragment="hx-request" in self.request.headers,
+            **self.desk.words(self.person),
+            **context,
+        )
         return Response(body, status, media_type="text/html")
 
     def json(self, content: Any, status: int = 200) -> Response:
@@ -110,16 +119,7 @@ class Visit:
         return RedirectResponse(quote(path, safe="/%") + ("?" + urlencode(query) if query else ""), 303)
 
 
-NOTES = {
-    "kept": "Kept in the ledger.",
-    "stored": "Recorded.",
-    "already": "That was already recorded, so it was not stored again.",
-    "corrected": "The correction is recorded; the earlier entry stays on file.",
-    "ended": "That session is ended.",
-    "account": "The account is changed, and its sessions are ended.",
-    "made": "The account is made.",
-    "thrown": "The file is thrown away; nothing of it was taken in.",
-}
+NOTES = tongue.Words("note", ("kept", "stored", "already", "corrected", "ended", "account", "made", "thrown"))
 
 
 @dataclass(frozen=True)

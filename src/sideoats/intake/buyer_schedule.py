@@ -34,14 +34,15 @@ Beyond the last band the schedule prints nothing, and no price is made up for it
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from datetime import UTC, date, datetime, time
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from sideoats.document import Document, open_document
 from sideoats.errors import InputError
+from sideoats.intake.rows import toml_table
 from sideoats.intake.taken import Draft, Format, Taken
 from sideoats.schema import Field, read_all
 
@@ -94,22 +95,20 @@ def _factor_fields(name: str) -> tuple[Field, ...]:
     return fields
 
 
-def read_buyer_schedule(path: str | Path) -> dict[str, Any]:
+def read_buyer_schedule(source: str | Path | Document) -> dict[str, Any]:
     """One schedule file as a record of plain values in canonical units, ready for the ledger and for `load-price`.
 
     Raises InputError with one line that names the file, the section and the field.
     """
-    file = Path(path)
+    document = source if isinstance(source, Document) else open_document(source, MOST_BYTES)
     try:
-        if file.stat().st_size > MOST_BYTES:
-            raise InputError("is larger than 1 MB", where=file.name, expected="a schedule in TOML")
-        table = tomllib.loads(file.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        what = f"cannot be read ({error.strerror or 'not readable'})"
-        raise InputError(what, where=str(path)[:200], todo="give the path of a TOML file") from None
-    except (ValueError, RecursionError) as error:  # bad TOML or text, a name that none can have, arrays without end
-        raise InputError(f"is not TOML ({error})", where=file.name, todo="see docs/grain.md for the format") from None
-    return schedule_record(table, file.name)
+        text = document.text()
+        table = toml_table(text)
+    except (ValueError, RecursionError) as error:  # bad TOML, a name that none can have, arrays without end
+        raise InputError(
+            f"is not TOML ({error})", where=document.name, todo="see docs/grain.md for the format"
+        ) from None
+    return schedule_record(table, document.name)
 
 
 def schedule_record(table: Mapping[str, Any], where: str = "schedule") -> dict[str, Any]:

@@ -133,9 +133,16 @@ def read_ghcn_daily(
         kind = "CSV"
     start, values, flags = layout.arrays(path.name)
     return StationDays(
-        station=found, start=start.date(), values=values, flags=flags, source=f"GHCN-Daily {kind} file {path.name}",
-        set_aside=tuple(layout.set_aside), rejected=tuple(layout.rejected), notes=notes, **place,
-    )  # fmt: skip
+        station=found,
+        start=start.date(),
+        values=values,
+        flags=flags,
+        source=f"GHCN-Daily {kind} file {path.name}",
+        set_aside=tuple(layout.set_aside),
+        rejected=tuple(layout.rejected),
+        notes=notes,
+        **place,
+    )
 
 
 # -- the fixed-width file ------------------------------------------------------------------------------------------

@@ -346,13 +346,15 @@ def stations_of(grid: xr.Dataset, cells: Cells, names: Sequence[str]) -> dict[st
     source = f"grid {grid.attrs.get('source', '')}".strip()
     return {
         names[place]: StationDays(
-            station=names[place], start=days[0].item(), values={k: v[i] for k, v in values.items()},
+            station=names[place],
+            start=days[0].item(),
+            values={k: v[i] for k, v in values.items()},
             latitude=float(north[cells.row[place], cells.column[place]]),
             longitude=_west_to_east(float(east[cells.row[place], cells.column[place]])),
             source=f"{source}, cell {cells.row[place]},{cells.column[place]}",
         )
         for i, place in enumerate(wanted.tolist())
-    }  # fmt: skip
+    }
 
 
 def _west_to_east(longitude: float) -> float:

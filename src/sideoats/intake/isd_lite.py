@@ -16,6 +16,7 @@ from sideoats.intake.rows import FIRST_YEAR, LAST_YEAR, Layout, read_text
 from sideoats.station import Flag, StationHours
 
 _FIELDS = 12
+_TOO_WIDE = 10**6  # a column has six places
 _MISSING = -9999
 _TRACE = -1
 # variable: position, whole-number steps in our unit
@@ -62,18 +63,29 @@ def read_isd_lite(
             _take(layout, number, cells)
     start, values, flags = layout.arrays(path.name)
     return StationHours(
-        station=station or "-".join(path.name.split(".")[0].split("-")[:2]), start=start, values=values, flags=flags,
-        name=name, latitude=latitude, longitude=longitude, elevation_m=elevation_m, utc_offset_hours=0.0,
-        source=f"ISD-Lite file {path.name}", set_aside=tuple(layout.set_aside), rejected=tuple(layout.rejected),
-    )  # fmt: skip
+        station=station or "-".join(path.name.split(".")[0].split("-")[:2]),
+        start=start,
+        values=values,
+        flags=flags,
+        name=name,
+        latitude=latitude,
+        longitude=longitude,
+        elevation_m=elevation_m,
+        utc_offset_hours=0.0,
+        source=f"ISD-Lite file {path.name}",
+        set_aside=tuple(layout.set_aside),
+        rejected=tuple(layout.rejected),
+    )
 
 
 def _take(layout: Layout, number: int, cells: Sequence[str]) -> None:
     try:
-        year, month, day, hour, *_ = (int(cell) for cell in cells)
+        year, month, day, hour, *readings = (int(cell) for cell in cells)
         when = datetime(year, month, day, hour)
         if not FIRST_YEAR <= year <= LAST_YEAR:
             raise ValueError(f"year {year} is outside {FIRST_YEAR} to {LAST_YEAR}")
+        if any(abs(reading) >= _TOO_WIDE for reading in readings):
+            raise ValueError("a reading is wider than its column")
     except (ValueError, OverflowError) as error:
         layout.reject(number, f"cannot be read ({error})")
         return

@@ -83,10 +83,16 @@ def read_lcd(
     notes = [f"units taken as {'metric' if metric else 'degF, mph, inches'}"]
     notes += [f"{count} rows of report type {kind or 'none'} passed over" for kind, count in sorted(passed.items())]
     return StationHours(
-        station=chosen, start=start, values=values, flags=flags, utc_offset_hours=utc_offset_hours,
-        source=f"LCD file {path.name}", set_aside=tuple(layout.set_aside), rejected=tuple(layout.rejected),
+        station=chosen,
+        start=start,
+        values=values,
+        flags=flags,
+        utc_offset_hours=utc_offset_hours,
+        source=f"LCD file {path.name}",
+        set_aside=tuple(layout.set_aside),
+        rejected=tuple(layout.rejected),
         notes=tuple(notes),
-    )  # fmt: skip
+    )
 
 
 def _is_metric(rows: Sequence[tuple[int, list[str]]], columns: Mapping[str, int], name: str) -> bool:

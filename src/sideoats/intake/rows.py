@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import gzip
 import io
+import tomllib
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +21,7 @@ from sideoats.station import Flag, Flags, Rejected, SetAside, Values
 MOST_BYTES = 500_000_000
 MOST_REJECTED = 1000  # reasons kept; a file with more bad lines than this is refused
 FIRST_YEAR, LAST_YEAR = 1750, 2200
+_MOST_DOTS = 500
 
 
 def read_bytes(path: str | Path) -> bytes:
@@ -60,6 +63,13 @@ def table_rows(text: str, name: str, delimiter: str = ",") -> Iterator[tuple[int
                 yield reader.line_num, [cell.strip() for cell in row]
     except csv.Error as error:
         raise InputError(f"line {reader.line_num} is not CSV ({error})", where=name) from None
+
+
+def toml_table(text: str) -> dict[str, Any]:
+    """A TOML file's content. Raises ValueError, also for a name nested so deep that it takes minutes."""
+    if any(line.count(".") > _MOST_DOTS for line in text.splitlines()):  # nested names take time with their square
+        raise ValueError("a line has too many dots")
+    return tomllib.loads(text)
 
 
 def whole_table(text: str, name: str, delimiter: str = ",") -> list[tuple[int, list[str]]]:

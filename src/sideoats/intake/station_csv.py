@@ -31,7 +31,6 @@ The mapping is TOML::
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -39,7 +38,16 @@ from typing import Any
 
 from sideoats import units
 from sideoats.errors import InputError, UnitError
-from sideoats.intake.rows import FIRST_YEAR, LAST_YEAR, Layout, header_index, number_in, read_text, whole_table
+from sideoats.intake.rows import (
+    FIRST_YEAR,
+    LAST_YEAR,
+    Layout,
+    header_index,
+    number_in,
+    read_text,
+    toml_table,
+    whole_table,
+)
 from sideoats.station import DAILY_UNITS, HOURLY_UNITS, StationDays, StationHours
 
 _MISSING = ("", "NA", "NaN", "nan", "M", "-9999", "-999", "-9999.0", "-999.0")
@@ -99,7 +107,7 @@ def read_mapping(mapping: str | Path | Mapping[str, Any]) -> dict[str, Any]:
     else:
         where = Path(mapping).name
         try:
-            rules = tomllib.loads(read_text(mapping))
+            rules = toml_table(read_text(mapping))
         except (ValueError, RecursionError) as error:
             raise InputError(f"is not TOML ({error})", where=where) from None
     for key in rules:

@@ -83,9 +83,15 @@ def _lcd(path: Path, options: dict[str, Any]) -> Taken:
 
 
 _OFFSET = Field(
-    "utc_offset", "number", "hours of standard time from UTC, such as -6", unit="hour", bare=True, low=-12, high=14,
+    "utc_offset",
+    "number",
+    "hours of standard time from UTC, such as -6",
+    unit="hour",
+    bare=True,
+    low=-12,
+    high=14,
     required=True,
-)  # fmt: skip
+)
 FORMATS = (
     Format("uscrn-daily", "U.S. Climate Reference Network daily file", _uscrn, (_PLACE, _STATION)),
     Format("isd-lite", "ISD-Lite hourly file, made into days of local standard time", _isd, (_PLACE, _OFFSET)),

@@ -16,6 +16,9 @@ Wide files hold one variety a row and one trial a column, named by site, year an
 
 Separator (comma, tab or semicolon) is found from the header. The unit stands in the yield column's name or is given as
 ``unit=``; kg/ha, t/ha and lb/ac of wheat become bu/ac. An empty cell, ``.``, ``-``, ``*`` and NA mean "not measured".
+
+A long file may hold several levels of a treatment (nitrogen, fungicide ...). They are never pooled: one is read, named
+as ``level="nitrogen=60"``, and the file is asked back where none is.
 """
 
 from __future__ import annotations
@@ -30,6 +33,7 @@ from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
+from sideoats.document import Document
 from sideoats.errors import InputError
 from sideoats.intake.rows import read_text, too_many_rejected
 from sideoats.intake.taken import Draft, Format, Taken
@@ -60,6 +64,13 @@ MANAGEMENTS = {
 _BUSHELS = {"bu/ac": 1.0, "kg/ha": 1 / 67.25, "t/ha": 1000 / 67.25, "lb/ac": 1 / 60.0}
 _HEADER_UNIT = re.compile(r"[\s_(\[]+(bu/ac|bu_ac|kg/ha|kg_ha|t/ha|t_ha|lb/ac|lb_ac)[\])]?\s*$", re.IGNORECASE)
 _ENVIRONMENT = re.compile(r"^(?P<site>.*?)[\s_|,-]*(?P<year>(?:18|19|20|21)\d\d)(?:[\s_|,]+(?P<management>.+))?$")
+# Columns of a treatment by their name; others are known by telling apart what else would stand twice.
+TREATMENTS = (
+    "nitrogen", "nitro", "n_rate", "nrate", "fungicide", "treatment", "trt", "fertilizer", "fertiliser", "irrigation",
+    "intensity", "input", "seed_rate", "seeding_rate",
+)  # fmt: skip
+_MOST_LEVELS = 12
+_WHEAT = (10.0, 300.0)  # bu/ac between which the highest yield of a wheat trial lies (common practice, no source)
 _MOST_ROWS = 500_000
 _MOST_RECORDS = 1000
 _LONGEST_NAME = 200
@@ -85,30 +96,95 @@ class TrialFile:
         return len(self.columns["variety"])
 
 
-def read_trial(path: str | Path, *, unit: str = "") -> TrialFile:
+def read_trial(source: str | Path | Document, *, unit: str = "", level: str = "") -> TrialFile:
     """A trial table from a file.
 
     Parameters
     ----------
-    path : delimited text, see the module's text
+    source : a path or a document: delimited text, see the module's text
     unit : of the yields where the header does not say; bu/ac, kg/ha, t/ha or lb/ac
+    level : the level of a treatment to read, as ``nitrogen=60``, where a long file holds several
 
     Raises
     ------
-    InputError : unreadable, no variety column, no yields, a row twice, or an unknown unit
+    InputError : unreadable, no variety column, no yields, a row twice, an unknown unit, or several levels of a
+        treatment and none of them named
     """
-    path = Path(path)
-    text = read_text(path)
-    header, rows = _table(text, path.name)
+    document = source if isinstance(source, Document) else None
+    name = document.name if document else Path(str(source)).name
+    header, rows = _table(document.text() if document else read_text(str(source)), name)
     lowered = [_HEADER_UNIT.sub("", cell).strip().lower().replace(" ", "_") for cell in header]
     at = {name: lowered.index(spelled) for name in NAMES for spelled in reversed(NAMES[name]) if spelled in lowered}
     if "variety" not in at:
-        raise InputError("has no variety column", where=path.name, expected="one of " + ", ".join(NAMES["variety"]))
+        raise InputError("has no variety column", where=name, expected="one of " + ", ".join(NAMES["variety"]))
     if "yield" in at:
         found = _HEADER_UNIT.search(header[at["yield"]])
         named = found.group(1).lower().replace("_", "/") if found else unit
-        return _long(path.name, rows, at, named)
-    return _wide(path.name, header, rows, at["variety"], unit)
+        return _long(name, *_one_level(name, lowered, rows, at, level), named)
+    if level:
+        raise InputError(f"holds no column for level {level[:40]!r}", where=name, expected="a long table")
+    return _wide(name, header, rows, at["variety"], unit)
+
+
+Rows = list[tuple[int, list[str]]]
+
+
+def _one_level(
+    name: str, header: Sequence[str], rows: Rows, at: Mapping[str, int], level: str
+) -> tuple[Rows, Mapping[str, int]]:
+    """The rows of one level of every treatment, and the columns without one that was taken for a count of plots.
+
+    Raises InputError where a file holds several levels and `level` names none of them.
+    """
+    named = (part.lower().partition("=") for part in _parts(level))
+    wanted = {key.strip(): value.strip() for key, _, value in named}
+    found = dict(_treatments(header, rows, at))
+    if strange := [key for key in wanted if key not in found]:
+        held = ", ".join(found) or "no column of several levels"
+        raise InputError(f"holds no levels of {strange[0][:40]!r}", where=f"{name} level", expected=held)
+    if open_ := {k: levels for k, levels in found.items() if wanted.get(k, "") not in [v.lower() for v in levels]}:
+        told = "; ".join(f"{key} at {len(levels)} levels ({', '.join(levels[:6])})" for key, levels in open_.items())
+        raise InputError(
+            f"holds {told}, which are not pooled",
+            where=name,
+            expected="level=" + "; ".join(f"{key}={levels[-1]}" for key, levels in found.items()),
+            todo="name one of each; a column that counts replicates is called rep",
+        )
+    columns = {header.index(key): value for key, value in wanted.items()}
+    rows = [row for row in rows if all(i < len(row[1]) and row[1][i].strip().lower() == v for i, v in columns.items())]
+    return rows, {key: i for key, i in at.items() if header[i] not in found}
+
+
+def _parts(level: str) -> list[str]:
+    """``nitrogen=60; fungicide=yes`` in its parts."""
+    return [part for part in level.replace(",", ";").split(";") if part.strip()]
+
+
+def _treatments(header: Sequence[str], rows: Rows, at: Mapping[str, int]) -> list[tuple[str, tuple[str, ...]]]:
+    """Columns that hold levels of a treatment, with the levels: by name, or because without them a row stands twice."""
+    used = {i for key, i in at.items() if key != "n"}
+    marks = [tuple(cells[at[k]] for k in (*TEXT, "row", "col") if k in at and at[k] < len(cells)) for _, cells in rows]
+    twice = len(set(marks)) < len(marks)
+    found = []
+    for i, title in enumerate(header):
+        if i in used or not title:
+            continue
+        cells = [row[i].strip() if i < len(row) else "" for _, row in rows]
+        levels = tuple(sorted({cell for cell in cells if cell.lower() not in MISSING}, key=_by_size))
+        if not 1 < len(levels) <= _MOST_LEVELS:
+            continue
+        pairs = set(zip(marks, cells, strict=True))
+        apart = twice and len(pairs) == len(marks) and len(marks) >= 2 * len(set(marks))
+        if title in TREATMENTS or apart:
+            found.append((title, levels))
+    return found
+
+
+def _by_size(cell: str) -> tuple[float, str]:
+    try:
+        return float(cell), cell
+    except ValueError:
+        return math.inf, cell
 
 
 def _table(text: str, name: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
@@ -130,9 +206,10 @@ def _table(text: str, name: str) -> tuple[list[str], list[tuple[int, list[str]]]
     longest = max(rows[0][1], key=len)
     if len(longest) > _LONGEST_NAME:  # looking for a unit and a year in it takes time with the square of its length
         raise InputError(
-            f"has a column name of {len(longest):,} letters, {longest[:30]!r}...", where=name,
+            f"has a column name of {len(longest):,} letters, {longest[:30]!r}...",
+            where=name,
             expected=f"at most {_LONGEST_NAME} letters",
-        )  # fmt: skip
+        )
     return rows[0][1], rows[1:]
 
 
@@ -199,9 +276,10 @@ def _wide(
             match = _ENVIRONMENT.match(_HEADER_UNIT.sub("", cell))
             if not match:
                 raise InputError(
-                    f"column {cell[:40]!r} names neither a yield nor a site and year", where=name,
+                    f"column {cell[:40]!r} names neither a yield nor a site and year",
+                    where=name,
                     expected="a yield column, or columns such as 'Marrow North 2024'",
-                )  # fmt: skip
+                )
             trials[i] = (match["site"].strip(), match["year"], _management(match["management"] or ""))
     if len(set(trials.values())) < len(trials):
         raise InputError("two columns name the same trial", where=name, expected="each site and year once")
@@ -239,6 +317,27 @@ def _finished(name: str, columns: Mapping[str, list[Any]], unit: str, rejected: 
     return TrialFile({k: tuple(v) for k, v in columns.items()}, shown, tuple(rejected), tuple(notes))
 
 
+def wheat_trial(source: str | Path | Document, *, unit: str = "", level: str = "") -> TrialFile:
+    """As `read_trial`, for wheat: a file without a unit, or whose yields no wheat makes in it, is asked back.
+
+    Raises
+    ------
+    InputError : as `read_trial`; no unit of yield; a highest yield far from any wheat's (a slip of the unit)
+    """
+    found = read_trial(source, unit=unit, level=level)
+    name = source.name if isinstance(source, Document) else Path(str(source)).name
+    if not found.unit:
+        raise InputError("states no unit of yield", where=name, expected="unit=bu/ac, kg/ha, t/ha or lb/ac")
+    highest = max(v for v in found.columns["yield"] if not math.isnan(v))
+    if not _WHEAT[0] <= highest <= _WHEAT[1]:
+        raise InputError(
+            f"holds yields up to {highest:,.0f} bu/ac as its unit is read, which no wheat trial makes",
+            where=name,
+            expected="another unit: bu/ac, kg/ha, t/ha or lb/ac",
+        )
+    return found
+
+
 def trial_records(found: TrialFile) -> list[dict[str, Any]]:
     """Means by variety, site, year and management with the plots behind them, for evidence kind ``variety_trial``."""
     sums: dict[tuple[str, str, str, str], list[float]] = {}
@@ -263,9 +362,7 @@ def trial_records(found: TrialFile) -> list[dict[str, Any]]:
 
 
 def _take(path: Path, options: dict[str, Any]) -> Taken:
-    found = read_trial(path, unit=options["unit"] or "")
-    if not found.unit:
-        raise InputError("states no unit of yield", where=path.name, expected="unit=bu/ac, kg/ha, t/ha or lb/ac")
+    found = wheat_trial(path, unit=options["unit"] or "", level=options.get("level") or "")
     records = trial_records(found)
     if len(records) > _MOST_RECORDS:
         raise InputError(
@@ -289,6 +386,7 @@ FORMATS = (
             Field("places", "text", "ids of the fields it speaks for, parted by blanks", default=""),
             Field("title", "text", "name of the trial"),
             Field("unit", "choice", "unit of yield where the file does not say", choices=tuple(_BUSHELS)),
+            Field("level", "text", "the level to read where the file holds several of a treatment: nitrogen=60"),
         ),
     ),
 )  # fmt: skip

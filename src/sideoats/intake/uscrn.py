@@ -63,10 +63,18 @@ def read_uscrn_daily(path: str | Path, *, station: str | None = None, name: str 
             place = _place(cells, place)
     start, values, flags = layout.arrays(path.name)
     return StationDays(
-        station=chosen, start=start.date(), values=values, flags=flags, name=name or path.stem, latitude=place[1],
-        longitude=place[0], wind_height_m=1.5, source=f"USCRN daily file {path.name}",
-        set_aside=tuple(layout.set_aside), rejected=tuple(layout.rejected),
-    )  # fmt: skip
+        station=chosen,
+        start=start.date(),
+        values=values,
+        flags=flags,
+        name=name or path.stem,
+        latitude=place[1],
+        longitude=place[0],
+        wind_height_m=1.5,
+        source=f"USCRN daily file {path.name}",
+        set_aside=tuple(layout.set_aside),
+        rejected=tuple(layout.rejected),
+    )
 
 
 def _take(layout: Layout, number: int, cells: Sequence[str]) -> None:

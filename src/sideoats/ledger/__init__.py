@@ -3,21 +3,25 @@
     with open_ledger("farm.sqlite") as ledger:
         ledger.append([NewEntry("farm", {"name": "Two Elms"}, farm="two-elms")])
 
-SQLAlchemy is imported at the first `open_ledger`, not before, so that commands without a ledger start quickly.
+Each name is imported at its first use, and SQLAlchemy with the first `open_ledger`, so that commands without a ledger
+start quickly.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from sideoats.ledger.entry import CheckReport, Entry, Farm, Forgotten, NewEntry, Place, Receipt
-from sideoats.ledger.evidence import EvidenceKind, evidence_kinds
-
 if TYPE_CHECKING:
     from sideoats.ledger.copies import move, restore
+    from sideoats.ledger.entry import CheckReport, Entry, Farm, Forgotten, NewEntry, Place, Receipt
+    from sideoats.ledger.evidence import EvidenceKind, evidence_kinds
     from sideoats.ledger.store import Ledger, open_ledger
 
+_RECORDS = ("CheckReport", "Entry", "Farm", "Forgotten", "NewEntry", "Place", "Receipt")
 _LATE = {
+    **dict.fromkeys(_RECORDS, "sideoats.ledger.entry"),
+    "EvidenceKind": "sideoats.ledger.evidence",
+    "evidence_kinds": "sideoats.ledger.evidence",
     "Ledger": "sideoats.ledger.store",
     "open_ledger": "sideoats.ledger.store",
     "restore": "sideoats.ledger.copies",

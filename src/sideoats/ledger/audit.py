@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import importlib
 import json
+import re
 import uuid
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
@@ -18,22 +21,12 @@ from sideoats.ledger.seals import FORGOTTEN
 from sideoats.ledger.tables import entries, seals, series
 
 if TYPE_CHECKING:
-    from sideoats.ledger.store import Ledger
+    from sideoats.ledger.book import Book
 
 _MOST_PROBLEMS = 50
-_TRIGGERS = {
-    "sqlite": {
-        "about_no_delete", "about_no_update", "entries_in_order", "entries_no_delete", "entries_no_update",
-        "seals_no_delete", "seals_no_update", "series_no_delete", "series_no_update",
-    },
-    "postgresql": {
-        "about_no_change", "about_no_truncate", "entries_in_order", "entries_no_change", "entries_no_truncate",
-        "seals_no_delete", "seals_no_truncate", "seals_no_update", "series_no_change", "series_no_truncate",
-    },
-}  # fmt: skip
 
 
-def check(ledger: Ledger, anchor: tuple[int, str] | None = None) -> CheckReport:
+def check(ledger: Book, anchor: tuple[int, str] | None = None) -> CheckReport:
     """Verify a whole ledger.
 
     Parameters
@@ -64,23 +57,30 @@ def check(ledger: Ledger, anchor: tuple[int, str] | None = None) -> CheckReport:
     notes += walk.withheld()
     if walk.clock_steps:
         notes.append(f"the machine's clock stepped back at {walk.clock_steps} entries, first at {walk.first_step}")
+    if walk.ahead:
+        notes.append(f"{len(walk.ahead)} entries were recorded in the future by a wrong clock, first {walk.ahead[0]}")
+    notes += [f"{said}: it corrects nothing there" for said in walk.astray[:5]]
     return CheckReport(not found, tuple(found), walk.count, (walk.seq, walk.hash), tuple(notes))
 
 
 class _Walk:
     """The walk along the chain; keeps what the report needs."""
 
-    def __init__(self, ledger: Ledger, anchor: tuple[int, str] | None) -> None:
+    def __init__(self, ledger: Book, anchor: tuple[int, str] | None) -> None:
         self.ledger, self.anchor = ledger, anchor
         self.seq, self.count, self.hash = 0, 0, canon.genesis(ledger.id)
         self.clock_steps, self.first_step = 0, ""
         self._last: Row | None = None
         self._told = canon.genesis(ledger.id)  # the hash that the entry in front states
-        self._ids: dict[bytes, tuple[str, str, str]] = {}
+        self._ids: dict[bytes, tuple[str, str]] = {}
         self._texts: dict[int, str | None] = {}
         self._unopened: set[int] = set()
         self._forgotten: set[str] = set()
         self._hidden = self._keyless = 0
+        self.ahead: list[str] = []  # entries that a clock dated in the future
+        self.astray: list[str] = []  # corrections of another place's entry, as an earlier version took them
+        with ledger.reading() as connection:
+            self._now = queries.clock(connection)
 
     def problems(self) -> Iterator[str]:
         """One line for each thing wrong."""
@@ -107,7 +107,7 @@ class _Walk:
     def _open(self, connection: Connection, rows: Sequence[Row]) -> None:
         """The bodies of one page, opened one by one where a key does not open one of them."""
         self._texts, self._unopened = {}, set()
-        self._forgotten = set(queries.subjects(connection, FORGOTTEN, None))
+        self._forgotten = set(queries.forgotten(connection, FORGOTTEN))
         try:
             texts = self.ledger.seals.texts(connection, rows)
         except LedgerDamaged:
@@ -188,15 +188,20 @@ class _Walk:
             self._keyless += row.farm not in self._forgotten
         if key in self._ids:
             yield f"{where} has an id that an earlier entry has"
-        if self._last and row.recorded_at < self._last.recorded_at:
+        if self._last and row.recorded_at < self._last.recorded_at and not row.clock_behind:
             yield f"{where} was recorded before the entry in front of it"
+        if row.recorded_at > self._now:
+            self.ahead.append(f"entry {row.seq}, {row.recorded_at:%Y-%m-%d}")
         if row.corrects:
             old = self._ids.get(uuid.UUID(row.corrects).bytes)
             if old is None:
                 yield f"{where} corrects {row.corrects}, which is not in front of it"
-            elif old[1:] != (row.place or row.farm, row.topic) and old[1] != (row.place or row.farm):
-                yield f"{where} corrects {row.corrects} at another place"
-        self._ids[key] = (row.kind, row.place or row.farm, row.topic)
+            elif old != (row.place, row.farm) and not (row.place and row.place == old[0]):
+                if row.place or old[0]:
+                    yield f"{where} corrects {row.corrects} at another place"
+                else:  # an earlier version took such a correction from another farm
+                    self.astray.append(f"{where} corrects {row.corrects}, which is of {old[1] or 'no farm'}")
+        self._ids[key] = (row.place, row.farm)
 
 
 def _database(connection: Connection) -> list[str]:
@@ -205,20 +210,76 @@ def _database(connection: Connection) -> list[str]:
         for pragma in ("integrity_check(20)", "foreign_key_check"):
             said = [" ".join(str(v) for v in row) for row in connection.exec_driver_sql(f"PRAGMA {pragma}")]
             found += [f"database: {line}" for line in said if line != "ok"]
-        names = connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+        held = connection.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
     else:
-        names = connection.exec_driver_sql(
-            "SELECT tgname FROM pg_trigger JOIN pg_class c ON c.oid = tgrelid WHERE NOT tgisinternal "
-            "AND tgenabled <> 'D' "
+        held = connection.exec_driver_sql(
+            "SELECT tgname, tgrelid::regclass || ' ' || (tgtype::int)::text || ' ' || p.proname || ' ' || p.prosrc "
+            "FROM pg_trigger JOIN pg_class c ON c.oid = tgrelid JOIN pg_proc p ON p.oid = tgfoid "
+            "WHERE NOT tgisinternal AND tgenabled <> 'D' "
             "AND c.relnamespace = (SELECT relnamespace FROM pg_class WHERE oid = to_regclass('entries'))"
         )
-    missing = sorted(_TRIGGERS[connection.dialect.name] - {row[0] for row in names})
-    found += [f"the guard {name} is missing: the ledger is not protected against changes" for name in missing]
-    return found
+    return found + _guards(connection.dialect.name, {str(name): _words(str(text)) for name, text in held})
+
+
+def _guards(dialect: str, there: Mapping[str, str]) -> list[str]:
+    """Guards that are missing, that say something else than they should, and triggers that are not ours."""
+    wanted = _sqlite_guards() if dialect == "sqlite" else _postgresql_guards()
+    found = []
+    for name in sorted(wanted):
+        if name not in there:
+            found.append(f"the guard {name} is missing: the ledger is not protected against changes")
+        elif wanted[name] != there[name]:
+            found.append(f"the guard {name} was changed: the ledger is not protected as it should be")
+    foreign = sorted(there.keys() - wanted.keys())
+    return found + [f"the trigger {name} is not one of the ledger's: it may hide or change entries" for name in foreign]
+
+
+def _words(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _statements(dialect: str) -> list[str]:
+    """The statements by which the migrations make the guards."""
+    first, third = (
+        importlib.import_module(f"sideoats.ledger.migrations.versions.{name}")
+        for name in ("0001_entries", "0003_keys_apart")
+    )
+    made: list[str] = first._sqlite() if dialect == "sqlite" else first._postgresql()
+    return [*made, third.guard(dialect)]
+
+
+@lru_cache(maxsize=1)
+def _sqlite_guards() -> Mapping[str, str]:
+    return {s.split()[2]: _words(s) for s in _statements("sqlite") if s.startswith("CREATE TRIGGER")}
+
+
+@lru_cache(maxsize=1)
+def _postgresql_guards() -> Mapping[str, str]:
+    """Name -> table, kind of trigger as PostgreSQL numbers it, function and its body."""
+    bodies, out = {}, {}
+    kinds = {"BEFORE UPDATE OR DELETE": 27, "BEFORE TRUNCATE": 34, "BEFORE INSERT": 7, "BEFORE DELETE": 11,
+             "BEFORE UPDATE": 19}  # fmt: skip
+    for statement in _statements("postgresql"):
+        if made := re.match(r"CREATE FUNCTION (\w+)\(\).*?\$\$ ?(.*?) ?\$\$", statement):
+            bodies[made[1]] = made[2]
+        elif made := re.match(r"CREATE TRIGGER (\w+) (BEFORE [A-Z ]+?) ON (\w+) .*FUNCTION (\w+)\(\)", statement):
+            out[made[1]] = _words(f"{made[3]} {kinds[made[2]]} {made[4]} {bodies[made[4]]}")
+    return out
 
 
 def _series(connection: Connection) -> list[str]:
-    """Entries whose series is not listed would be passed over by `latest`."""
+    """Entries whose series is not listed would be passed over by `latest`; a row without entries was planted."""
+    planted = (
+        sa.select(series.c.kind, series.c.subject, series.c.topic)
+        .where(
+            ~sa.exists().where(
+                entries.c.kind == series.c.kind,
+                entries.c.subject == series.c.subject,
+                entries.c.topic == series.c.topic,
+            )
+        )
+        .limit(5)
+    )
     lost = (
         sa.select(entries.c.kind, entries.c.subject, entries.c.topic)
         .distinct()
@@ -234,6 +295,9 @@ def _series(connection: Connection) -> list[str]:
     return [
         f"entries of {kind} at {subject or 'no place'} {topic} are not listed in the table series"
         for kind, subject, topic in connection.execute(lost)
+    ] + [
+        f"the table series lists {kind} at {subject or 'no place'} {topic}, of which there is no entry: it was planted"
+        for kind, subject, topic in connection.execute(planted)
     ]
 
 
@@ -251,11 +315,11 @@ def _seals(connection: Connection) -> list[str]:
     ]
 
 
-def _keys(ledger: Ledger) -> list[str]:
+def _keys(ledger: Book) -> list[str]:
     """Keys of forgotten farms that could not be destroyed."""
     try:
         with ledger.reading() as connection:
-            gone = queries.seals_of(connection, queries.subjects(connection, FORGOTTEN, None))
+            gone = queries.seals_of(connection, queries.forgotten(connection, FORGOTTEN))
         left = len(gone.keys() & ledger.seals.store.all().keys()) if gone and ledger.seals.store else 0
     except LedgerError as error:
         return [str(error)]

@@ -25,7 +25,7 @@ from sideoats.errors import InputError
 FORMAT = 1
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._:-]{0,79}")
 _OFFSET = re.compile(r"([+-])(\d\d):(\d\d)")
-_DEEPEST = 12
+_DEEPEST = 20  # a call keeps sentences within sentences (an option named in a headline): thirteen levels
 _MOST_EXACT = 2**53  # RFC 7493 (I-JSON), section 2.2
 _MOST_BODY_BYTES = 8_000_000
 _LINE = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False)
@@ -62,11 +62,23 @@ def chained(previous: str, row: Row) -> str:
     """The hash of `row` behind `previous`; `row.hash` itself is not looked at."""
     line = _LINE.encode(
         [
-            row.seq, row.id, row.kind, row.topic, row.place, row.farm, instant_text(row.seen_at), row.seen_zone,
-            row.seen_on.isoformat(), instant_text(row.recorded_at), row.clock_behind, row.observer,
-            row.corrects or "", row.seal, row.body,
+            row.seq,
+            row.id,
+            row.kind,
+            row.topic,
+            row.place,
+            row.farm,
+            instant_text(row.seen_at),
+            row.seen_zone,
+            row.seen_on.isoformat(),
+            instant_text(row.recorded_at),
+            row.clock_behind,
+            row.observer,
+            row.corrects or "",
+            row.seal,
+            row.body,
         ]
-    )  # fmt: skip
+    )
     return hashlib.sha256(f"{previous}\n{line}".encode()).hexdigest()
 
 

@@ -13,10 +13,10 @@ from sideoats.ledger.entry import Entry
 from sideoats.ledger.seals import FORGOTTEN
 
 if TYPE_CHECKING:
-    from sideoats.ledger.store import Ledger
+    from sideoats.ledger.book import Book
 
 
-def records(ledger: Ledger, farm: str) -> Iterator[dict[str, Any]]:
+def records(ledger: Book, farm: str) -> Iterator[dict[str, Any]]:
     """Every entry of a farm, corrected ones too, with the units of its fields; the farm and its places among them.
 
     Raises InputError for a farm that is not on file, LedgerError for one that was forgotten or whose key is not here:
@@ -38,7 +38,7 @@ def records(ledger: Ledger, farm: str) -> Iterator[dict[str, Any]]:
         yield _record(ledger, entry)
 
 
-def stored(ledger: Ledger, farm: str) -> tuple[int, int]:
+def stored(ledger: Book, farm: str) -> tuple[int, int]:
     """How many entries stand under a farm: sealed, and in the clear. Raises InputError where there is none."""
     with ledger.reading() as connection:
         sealed, clear = queries.stored_of(connection, farm)
@@ -47,7 +47,7 @@ def stored(ledger: Ledger, farm: str) -> tuple[int, int]:
     return sealed, clear
 
 
-def _record(ledger: Ledger, entry: Entry) -> dict[str, Any]:
+def _record(ledger: Book, entry: Entry) -> dict[str, Any]:
     kind = ledger.kinds.get(entry.kind)
     units = {
         name: kind.fields[name].unit
@@ -55,14 +55,23 @@ def _record(ledger: Ledger, entry: Entry) -> dict[str, Any]:
         if kind and name in kind.fields and kind.fields[name].unit not in ("", "1")
     }
     return {
-        "id": entry.id, "seq": entry.seq, "kind": entry.kind, "title": kind.title if kind else "",
-        "place": entry.place, "farm": entry.farm, "seen_at": entry.seen_at.isoformat(),
-        "recorded_at": canon.instant_text(entry.recorded_at), "observer": entry.observer,
-        "corrects": entry.corrects, "body": entry.body, "units": units, "hash": entry.hash,
-    }  # fmt: skip
+        "id": entry.id,
+        "seq": entry.seq,
+        "kind": entry.kind,
+        "title": kind.title if kind else "",
+        "place": entry.place,
+        "farm": entry.farm,
+        "seen_at": entry.seen_at.isoformat(),
+        "recorded_at": canon.instant_text(entry.recorded_at),
+        "observer": entry.observer,
+        "corrects": entry.corrects,
+        "body": entry.body,
+        "units": units,
+        "hash": entry.hash,
+    }
 
 
-def export_client(ledger: Ledger, farm: str, path: Path) -> int:
+def export_client(ledger: Book, farm: str, path: Path) -> int:
     """Write `records` to a new file; the number of entries. Raises LedgerError where the file exists already."""
     found = list(records(ledger, farm))
     try:

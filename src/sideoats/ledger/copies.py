@@ -18,28 +18,28 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sqlalchemy as sa
 
 from sideoats.errors import LedgerDamaged, LedgerError
 from sideoats.ledger import canon, queries
 from sideoats.ledger import engine as engines
+from sideoats.ledger.address import is_url
+from sideoats.ledger.audit import check
+from sideoats.ledger.book import Book
 from sideoats.ledger.canon import Row
 from sideoats.ledger.entry import CheckReport
 from sideoats.ledger.keys import KeyStore, keys_address
 from sideoats.ledger.seals import FORGOTTEN
 from sideoats.ledger.tables import entries
 
-if TYPE_CHECKING:
-    from sideoats.ledger.store import Ledger
-
 LINES_SUFFIX = ".jsonl"
 _BATCH = 10_000
 _LINE_FORMAT = 1
 
 
-def backup(ledger: Ledger, path: Path, keys: Path | None = None) -> Path:
+def backup(ledger: Book, path: Path, keys: Path | None = None) -> Path:
     """A verified copy of `ledger` at `path`; a backup of the same ledger that stands there is replaced.
 
     With `keys`, the keys of its farms are copied there first, in place of an earlier copy. Raises LedgerError where
@@ -49,7 +49,7 @@ def backup(ledger: Ledger, path: Path, keys: Path | None = None) -> Path:
     is changed).
     """
     lines = path.suffix == LINES_SUFFIX
-    if engines.is_url(ledger.address) and not lines:
+    if is_url(ledger.address) and not lines:
         raise LedgerError(f"a PostgreSQL ledger is backed up as JSON Lines; name the file {path.stem}{LINES_SUFFIX}")
     _replaceable(ledger, path)
     if keys is not None:
@@ -69,7 +69,7 @@ def backup(ledger: Ledger, path: Path, keys: Path | None = None) -> Path:
     return path
 
 
-def copy_keys(ledger: Ledger, path: Path) -> int:
+def copy_keys(ledger: Book, path: Path) -> int:
     """The keys of the ledger's farms in a store of their own at `path`, in place of an earlier copy; how many."""
     from sideoats.ledger.forgetting import finish
 
@@ -77,7 +77,7 @@ def copy_keys(ledger: Ledger, path: Path) -> int:
     wanted = _own_keys(ledger, ledger.seals.require_store())
     if path.exists():
         same = ledger.seals.require_store()
-        if not engines.is_url(same.address) and path.resolve() == Path(same.address).resolve():
+        if not is_url(same.address) and path.resolve() == Path(same.address).resolve():
             raise LedgerError(f"{path} is the store itself; name another file for its copy")
         KeyStore(str(path)).all()  # refuses what is not a store of keys
     with _beside(path) as part:
@@ -90,19 +90,18 @@ def copy_keys(ledger: Ledger, path: Path) -> int:
     return len(wanted)
 
 
-def _own_keys(ledger: Ledger, store: KeyStore) -> dict[str, str]:
+def _own_keys(ledger: Book, store: KeyStore) -> dict[str, str]:
     """Those keys of a store that belong to farms of `ledger` which were not forgotten."""
     with ledger.reading() as connection:
         own = queries.every_seal(connection)
-        gone = queries.seals_of(connection, queries.subjects(connection, FORGOTTEN, None))
+        gone = queries.seals_of(connection, queries.forgotten(connection, FORGOTTEN))
     return {seal: key for seal, key in store.all().items() if seal in own and seal not in gone}
 
 
 def _carry_keys(target: str, keys: str) -> None:
     """Keys of the ledger at `target` from the store at `keys` into its own."""
-    from sideoats.ledger.store import open_ledger
 
-    with open_ledger(target, create=False) as ledger:
+    with Book.open(target, create=False) as ledger:
         store = ledger.seals.require_store()
         if store.address != keys:
             store.add(_own_keys(ledger, KeyStore(keys)))
@@ -133,17 +132,16 @@ def restore(
 
 def _told(address: str, report: CheckReport) -> CheckReport:
     """The report, with what cannot be read in the new ledger told under its own name."""
-    from sideoats.ledger.store import open_ledger
 
     if not report.notes:
         return report
-    with open_ledger(address, create=False) as ledger:
-        return ledger.check()
+    with Book.open(address, create=False) as ledger:
+        return check(ledger)
 
 
 def _restore(source: Path, address: str) -> CheckReport:
     lines = _is_lines(source)
-    if engines.is_url(address):
+    if is_url(address):
         if not lines:
             raise LedgerError("a SQLite backup goes to PostgreSQL in two steps: restore it to a file, then move that")
         return _fill(address, lambda: read_lines(source))
@@ -170,13 +168,12 @@ def move(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Chec
 
     Raises LedgerError where the target is not empty or the copy's head differs from the source's.
     """
-    from sideoats.ledger.store import open_ledger
 
     address = os.fspath(target)
-    if not engines.is_url(address) and Path(address).exists():
+    if not is_url(address) and Path(address).exists():
         raise LedgerError(f"{address} exists and is not overwritten; move to a new path")
-    with open_ledger(source, create=False) as ledger:
-        before = ledger.check()
+    with Book.open(source, create=False) as ledger:
+        before = check(ledger)
         keys = ledger.seals.store.address if ledger.seals.store else None
         if not before.ok:
             raise LedgerDamaged(f"the source is damaged and is not moved: {before.problems[0]}")
@@ -185,7 +182,7 @@ def move(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Chec
             yield ledger.id
             yield from rows_of(ledger, before.head[0])
 
-        if engines.is_url(address):
+        if is_url(address):
             report = _fill(address, lines)
         else:
             with _beside(Path(address)) as part:
@@ -201,7 +198,7 @@ def move(source: str | os.PathLike[str], target: str | os.PathLike[str]) -> Chec
     return _told(address, report)
 
 
-def rows_of(ledger: Ledger, last: int) -> Iterator[Row]:
+def rows_of(ledger: Book, last: int) -> Iterator[Row]:
     """Every row up to seq `last`, in the order of the chain."""
     seq = 0
     while seq < last:
@@ -213,7 +210,7 @@ def rows_of(ledger: Ledger, last: int) -> Iterator[Row]:
         seq = rows[-1].seq
 
 
-def export(ledger: Ledger, path: Path) -> None:
+def export(ledger: Book, path: Path) -> None:
     """The ledger as JSON Lines: a first line that says what it is, a line an entry, a last line with the head."""
     last, last_hash = ledger.head()
     with _writing(path) as write:
@@ -286,12 +283,11 @@ def _row(value: dict[str, Any]) -> Row:
 
 def _fill(address: str, source: Callable[[], Iterable[Any]]) -> CheckReport:
     """Rows into the empty ledger at `address`, all or none, then checked there."""
-    from sideoats.ledger.store import Ledger
 
     stream = iter(source())
     ledger_id = next(stream)
     engine = engines.connect(address, create=True, ledger_id=ledger_id)
-    with Ledger(engine, address) as ledger:
+    with Book(engine, address) as ledger:
         with ledger.writing() as connection:
             if connection.execute(sa.select(entries.c.seq).limit(1)).first():
                 raise LedgerError(f"ledger {engines.shown(address)} already holds entries and is not overwritten")
@@ -304,7 +300,7 @@ def _fill(address: str, source: Callable[[], Iterable[Any]]) -> CheckReport:
                     queries.insert(connection, batch)
                     batch = []
             queries.insert(connection, batch)
-        report = ledger.check()
+        report = check(ledger)
     if not report.ok:
         raise LedgerDamaged(f"the copy at {engines.shown(address)} does not verify: {report.problems[0]}")
     return report
@@ -338,17 +334,16 @@ def _closing(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
 
 
 def _verify_sqlite(part: Path) -> CheckReport:
-    from sideoats.ledger.store import open_ledger
 
-    with open_ledger(part, create=False) as copy:
-        report = copy.check()
+    with Book.open(part, create=False) as copy:
+        report = check(copy)
     _one_file(part)
     if not report.ok:
         raise LedgerDamaged(f"the copy does not verify, nothing was changed: {report.problems[0]}")
     return report
 
 
-def _verify_lines(part: Path, ledger: Ledger) -> None:
+def _verify_lines(part: Path, ledger: Book) -> None:
     count = sum(1 for _ in read_lines(part)) - 1
     if count > ledger.head()[0]:
         raise LedgerDamaged(f"the copy holds {count} entries, more than the ledger")
@@ -359,7 +354,7 @@ def _is_lines(path: Path) -> bool:
         return handle.read(1) == b"{"
 
 
-def _replaceable(ledger: Ledger, path: Path) -> None:
+def _replaceable(ledger: Book, path: Path) -> None:
     """Only an earlier backup of the same ledger may be replaced; a slip of the finger must not cost a file."""
     if not path.exists():
         return
@@ -375,13 +370,36 @@ def _replaceable(ledger: Ledger, path: Path) -> None:
         same = False
     if not same:
         raise LedgerError(f"{path} exists and is not a backup of this ledger; give another path")
+    seq, last = _head_of(path)
+    here = ledger.head()[0]
+    with ledger.reading() as connection:
+        held = queries.page(connection, seq - 1, 1) if seq else []
+    if seq and not (held and held[0].seq == seq and held[0].hash == last):
+        raise LedgerError(
+            f"{path} holds {seq} entries that this ledger of {here} does not hold: the ledger was put back or changed; "
+            "keep that backup, find out why, and back up under another name"
+        )
+
+
+def _head_of(path: Path) -> tuple[int, str]:
+    """Seq and hash of the last entry of a backup; 0 and "" of an empty one."""
+    if _is_lines(path):
+        found = (0, "")
+        for value in read_lines(path):
+            if isinstance(value, Row):
+                found = (value.seq, value.hash)
+        return found
+    with _closing(_read_only(path)) as old:
+        row = old.execute("SELECT seq, hash FROM entries ORDER BY seq DESC LIMIT 1").fetchone()
+    return (int(row[0]), str(row[1])) if row else (0, "")
 
 
 @contextmanager
 def _beside(path: Path) -> Iterator[Path]:
     """A temporary name in the folder of `path`; what is left of it is removed, also after a failure."""
+    _sweep(path)
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.{os.getpid()}.", suffix=".part", dir=path.parent)
     except OSError as error:
         raise LedgerError(f"{path.parent} cannot take {path.name} ({error.strerror}); nothing was changed") from None
     os.close(handle)
@@ -391,6 +409,24 @@ def _beside(path: Path) -> Iterator[Path]:
     finally:
         for leftover in (part, Path(f"{name}-wal"), Path(f"{name}-shm"), Path(f"{name}-journal")):
             leftover.unlink(missing_ok=True)
+
+
+def _sweep(path: Path) -> None:
+    """Parts that a killed copy of the same file left behind: they hold clients' data."""
+    for left in path.parent.glob(f".{path.name}.*.part*"):
+        owner = left.name.removeprefix(f".{path.name}.").split(".")[0]
+        if not (owner.isdigit() and _alive(int(owner))):
+            left.unlink(missing_ok=True)
+
+
+def _alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:  # another account's
+        return True
+    return True
 
 
 def _link(part: Path, path: Path) -> None:

@@ -11,16 +11,18 @@ from typing import Any
 from sqlalchemy.engine import Connection
 
 from sideoats.errors import InputError, LedgerError, SideoatsError
-from sideoats.ledger import canon, queries
+from sideoats.ledger import canon, plausible, queries
 from sideoats.ledger.canon import Row
 from sideoats.ledger.entry import NewEntry, Receipt
 from sideoats.ledger.evidence import EvidenceKind
 from sideoats.ledger.seals import FORGOTTEN, Seals
+from sideoats.schema import refuse_contradictions
 
 _FIRST_YEAR, _LAST_YEAR = 1850, 2200
-_SELF_DESCRIBING = ("farm", "place")
 _WITHDRAWAL = "withdrawal"
+_NEIGHBOURS = 50
 _SEALING = "sealing"
+_NAMED = ("station", "market")  # attributes of a place that name another place of that kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,8 @@ class Draft:
     body: str
     place_kind: str
     on: bool
+    names: Mapping[str, str] = field(default_factory=dict)  # attribute -> id of the station or market that it names
+    position: plausible.Position | None = None  # of a described place, where it is to be compared with the others
 
 
 def draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str = "", *, forgetting: bool = False) -> Draft:
@@ -63,9 +67,10 @@ def _draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str) -> Draf
     if kind is None:
         near = difflib.get_close_matches(str(new.kind), kinds, 1)
         raise InputError(
-            f"{str(new.kind)[:60]!r} is not a kind of evidence", where="kind",
+            f"{str(new.kind)[:60]!r} is not a kind of evidence",
+            where="kind",
             expected=f"did you mean {near[0]}?" if near else "one of " + ", ".join(sorted(kinds)),
-        )  # fmt: skip
+        )
     place = canon.name(new.place, "place") if new.place else ""
     farm = canon.name(new.farm, "farm") if new.farm else ""
     if kind.name == "farm" and (place or not farm):
@@ -77,11 +82,13 @@ def _draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str) -> Draf
     if kind.name == _WITHDRAWAL and not new.corrects:
         raise InputError("withdraws nothing", where=kind.name, expected="corrects=ID of the entry to withdraw")
     body = kind.read(new.body)
+    plausible.require_likely_prices(kind.name, body)
     if kind.name == _SEALING and (place or (farm and not body["on"])):
         raise InputError(
             "is not about one place" if place else f"the entries of {farm} go on being sealed once they are",
-            where=kind.name, expected="on=yes with farm=ID, or on=yes or on=no without farm, for farms yet to come",
-        )  # fmt: skip
+            where=kind.name,
+            expected="on=yes with farm=ID, or on=yes or on=no without farm, for farms yet to come",
+        )
     seen_zone, seen_on = "", None
     if new.seen_at is not None:
         if not isinstance(new.seen_at, datetime):
@@ -89,18 +96,32 @@ def _draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str) -> Draf
         seen_zone, seen_on = canon.zone_text(new.seen_at), new.seen_at.date()
         if not _FIRST_YEAR <= seen_on.year <= _LAST_YEAR:
             raise InputError(
-                f"{seen_on} is out of the calendar used here", where="seen_at",
+                f"{seen_on} is out of the calendar used here",
+                where="seen_at",
                 expected=f"a year {_FIRST_YEAR} to {_LAST_YEAR}",
-            )  # fmt: skip
+            )
+        refuse_contradictions(tuple(kind.fields.values()), body, seen_on, kind.name)
     observer = " ".join(str(new.observer or "").split())
     if len(observer) > 200 or not observer.isprintable():
         raise InputError("is too long or has unprintable characters", where="observer", expected="a name")
     return Draft(
-        where, canon.mint() if new.id is None else canon.entry_id(new.id), kind, kind.topic_of(body), place, farm,
-        new.seen_at.astimezone(UTC) if new.seen_at else None, seen_zone, seen_on, observer,
-        canon.entry_id(new.corrects) if new.corrects else None, canon.body_text(body), str(body.get("kind", "")),
+        where,
+        canon.mint() if new.id is None else canon.entry_id(new.id),
+        kind,
+        kind.topic_of(body),
+        place,
+        farm,
+        new.seen_at.astimezone(UTC) if new.seen_at else None,
+        seen_zone,
+        seen_on,
+        observer,
+        canon.entry_id(new.corrects) if new.corrects else None,
+        canon.body_text(body),
+        str(body.get("kind", "")),
         body.get("on") is True,
-    )  # fmt: skip
+        {key: str(body[key]) for key in _NAMED if body.get(key)} if kind.name == "place" else {},
+        None if body.get("sure") or kind.name != "place" else plausible.position(body),
+    )
 
 
 @dataclass(slots=True)
@@ -116,6 +137,8 @@ class _Surroundings:
     gone: set[str] = field(default_factory=set)  # farms that were forgotten
     sealed: dict[str, str] = field(default_factory=dict)  # farm -> the seal that its entries get
     seal_new: bool = False  # whether farms not on file yet are sealed
+    positions: dict[str, plausible.Position] | None = None  # of some places on file, once they are asked for
+    stood: dict[str, plausible.Position | None] = field(default_factory=dict)  # where the described places stood so far
 
 
 def settle(
@@ -139,11 +162,12 @@ def _settle(
 ) -> tuple[list[Receipt], list[Row]]:
     seq, last_hash, last_recorded = queries.head(connection, seals.ledger_id)
     around = _look_up(connection, drafts, seals)
-    recorded = max(now, last_recorded) if last_recorded else now
-    behind = round((recorded - now).total_seconds() * 1e6)
+    recorded = now  # the true time, although a clock that was wrong may have dated an entry in front of it later
+    behind = max(round(((last_recorded or now) - now).total_seconds() * 1e6), 0)
     here = recorded.astimezone()  # an entry without a time was seen now, on the calendar of this machine
     here_zone = canon.zone_text(here)
     receipts, rows = [], []
+    described = {d.place: d.place_kind for d in drafts if d.kind.name == "place"}  # a batch may name what comes later
     for item in drafts:
         known = around.entries.get(item.id)
         if known is not None:
@@ -151,16 +175,32 @@ def _settle(
             receipts.append(Receipt(known.id, known.seq, False, known.hash))
             continue
         farm = _farm_of(item, around)
+        _names_known(item, around, described)
+        if item.position:
+            _require_near(item, item.position, around)
         if item.corrects:
             _may_correct(item, around)
         seal = _seal_of(item, farm, around)
         body = seals.seal(seal, item.id, item.body) if seal else item.body
         seq += 1
         row = Row(
-            seq, item.id, item.kind.name, item.topic, item.place, farm, item.seen_at or recorded,
-            item.seen_zone or here_zone, item.seen_on or here.date(), recorded, behind, item.observer, item.corrects,
-            seal, body, "",
-        )  # fmt: skip
+            seq,
+            item.id,
+            item.kind.name,
+            item.topic,
+            item.place,
+            farm,
+            item.seen_at or recorded,
+            item.seen_zone or here_zone,
+            item.seen_on or here.date(),
+            recorded,
+            behind,
+            item.observer,
+            item.corrects,
+            seal,
+            body,
+            "",
+        )
         last_hash = canon.chained(last_hash, row)
         row = row._replace(hash=last_hash)
         rows.append(row)
@@ -177,9 +217,24 @@ def _settle(
     return receipts, rows
 
 
+def _require_near(item: Draft, at: plausible.Position, around: _Surroundings) -> None:
+    """Refuse a place far from all others; a few of those on file are enough to tell."""
+    if around.positions is None:
+        ids = queries.subjects(around.connection, "place", _NEIGHBOURS)
+        found = around.seals.entries(around.connection, queries.latest(around.connection, ["place"], None, ids))
+        known = {e.place or "": None if e.withheld else plausible.position(e.body) for e in found}
+        around.positions = {place: there for place, there in known.items() if there}
+    if around.stood.get(item.place) == at:
+        return
+    others = [there for place, there in around.positions.items() if place != item.place]
+    plausible.require_near(item.place_kind, at, others)
+    if len(around.positions) < _NEIGHBOURS:
+        around.positions[item.place] = at
+
+
 def _look_up(connection: Connection, drafts: Sequence[Draft], seals: Seals) -> _Surroundings:
     targets = dict.fromkeys(d.corrects for d in drafts if d.corrects)
-    places = dict.fromkeys(d.place for d in drafts if d.place)
+    places = dict.fromkeys(name for d in drafts for name in (d.place, *d.names.values()) if name)
     farms = dict.fromkeys(d.farm for d in drafts if d.farm)
     around = _Surroundings(
         connection,
@@ -189,12 +244,13 @@ def _look_up(connection: Connection, drafts: Sequence[Draft], seals: Seals) -> _
     )
     for entry in seals.entries(connection, queries.latest(connection, ["place"], None, list(places))):
         around.places[entry.place or ""] = (entry.farm or "", None if entry.withheld else str(entry.body["kind"]))
+        around.stood[entry.place or ""] = None if entry.withheld else plausible.position(entry.body)
     around.farms = {row.farm for row in queries.latest(connection, ["farm"], None, list(farms))}
     if farms.keys() - around.farms:
         switch = seals.entries(connection, queries.latest(connection, [_SEALING], None, [""]))
         around.seal_new = any(entry.body["on"] for entry in switch)
     farms.update((farm, None) for farm, _ in around.places.values() if farm)
-    around.gone = set(queries.subjects(connection, FORGOTTEN, None))
+    around.gone = set(queries.forgotten(connection, FORGOTTEN))
     around.sealed = {farm: seal for seal, farm in queries.seals_of(connection, farms).items()}
     return around
 
@@ -258,28 +314,54 @@ def _farm_of(item: Draft, around: _Surroundings) -> str:
         )
     if item.kind.places and place_kind not in item.kind.places:
         raise InputError(
-            f"{item.place} is a {place_kind}", where=f"{item.where}{item.kind.name}",
+            f"{item.place} is a {place_kind}",
+            where=f"{item.where}{item.kind.name}",
             expected="a " + " or ".join(item.kind.places),
-        )  # fmt: skip
+        )
     if item.farm and item.farm != farm:
         raise InputError(f"{item.place} belongs to farm {farm or 'none'}, not {item.farm}", where=f"{item.where}farm")
     return farm
 
 
+def _names_known(item: Draft, around: _Surroundings, described: Mapping[str, str]) -> None:
+    """Refuse a place that names a station or a market which is not on file: none of its weather or prices would be."""
+    for what, given in item.names.items():
+        kind = described.get(given) or around.places.get(given, ("", ""))[1]
+        if kind == what:
+            continue
+        if kind:
+            raise InputError(f"{given} is a {kind}", where=f"{item.where}place {what}", expected=f"the id of a {what}")
+        if kind == "":
+            every = [
+                e.place or ""
+                for e in around.seals.entries(around.connection, queries.latest(around.connection, ["place"], None))
+                if e.body.get("kind") == what
+            ]
+            near = difflib.get_close_matches(given, every, 1)
+            raise InputError(
+                f"no {what} {given!r} in the ledger",
+                where=f"{item.where}place {what}",
+                expected=f"did you mean {near[0]}?" if near else f"one of {', '.join(sorted(every)[:6]) or 'none yet'}",
+                todo=f"record the {what} first (place=ID kind={what}), or leave it out",
+            )
+
+
 def _gone(item: Draft, farm: str) -> SideoatsError:
     return InputError(
-        f"farm {farm} was forgotten at the client's wish", where=f"{item.where}farm",
+        f"farm {farm} was forgotten at the client's wish",
+        where=f"{item.where}farm",
         todo="a client who comes back gets a new id",
-    )  # fmt: skip
+    )
 
 
 def _unknown(item: Draft, what: str, given: str, around: _Surroundings) -> SideoatsError:
     near = difflib.get_close_matches(given, queries.subjects(around.connection, what), 1)
     return InputError(
-        f"no {what} {given!r} in the ledger", where=f"{item.where}{what}",
+        f"no {what} {given!r} in the ledger",
+        where=f"{item.where}{what}",
         expected=f"did you mean {near[0]}?" if near else f"the id of a {what} on file",
         todo=f"record the {what} first",
-    )  # fmt: skip
+    )
 
 
 def _may_correct(item: Draft, around: _Surroundings) -> None:
@@ -295,7 +377,7 @@ def _may_correct(item: Draft, around: _Surroundings) -> None:
         raise LedgerError(f"{item.where}entry {old.seq} says that a farm was forgotten; that cannot be taken back")
     if item.kind.name != _WITHDRAWAL and old.kind != item.kind.name:
         raise LedgerError(f"{item.where}a {item.kind.name} cannot correct entry {old.seq}, a {old.kind}")
-    if (item.place or item.farm) != (old.place or old.farm) and item.place != old.place:
+    if (item.place or item.farm) != (old.place or old.farm) and not (item.place and item.place == old.place):
         raise LedgerError(
             f"{item.where}place {item.place or item.farm or 'none'} cannot correct entry {old.seq} at "
             f"{old.place or old.farm or 'no place'}; withdraw it there and record it anew"

@@ -22,27 +22,13 @@ from sqlalchemy.engine import URL, Connection, Engine, make_url
 
 from sideoats.errors import LedgerDamaged, LedgerError
 from sideoats.ledger import tables
+from sideoats.ledger.address import is_url
 
 REVISION = "0003"  # the newest migration; a test compares it with the migrations folder
 _APPLICATION_ID = 0x53694F61
 _LOCK = int.from_bytes(hashlib.sha256(b"sideoats ledger").digest()[:8], "big", signed=True)
 _BUSY_MS = 60_000
 _DAMAGE = ("malformed", "not a database", "invalid page", "could not read block", "database corruption")
-
-
-def address_of(location: str | os.PathLike[str] | None) -> str:
-    """Where the ledger is: as given, else ``SIDEOATS_LEDGER``, else ``ledger.sqlite`` in the platform's data folder."""
-    found = os.fspath(location) if location else os.environ.get("SIDEOATS_LEDGER", "")
-    if found:
-        return found
-    import platformdirs
-
-    return str(Path(platformdirs.user_data_dir("sideoats", appauthor=False)) / "ledger.sqlite")
-
-
-def is_url(address: str) -> bool:
-    """Whether `address` names a PostgreSQL server, not a file."""
-    return address.startswith(("postgresql:", "postgresql+", "postgres:"))
 
 
 def shown(address: str) -> str:

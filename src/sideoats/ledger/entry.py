@@ -54,7 +54,7 @@ class Entry:
     topic : what within its kind the entry is about (a quote's commodity, a call's question), else ""
     seen_at : the instant it was seen, in the zone it was given in
     seen_on : the calendar day of `seen_at` in that zone
-    recorded_at : when the ledger took it (UTC); never before the entry in front of it
+    recorded_at : when the ledger took it (UTC); before the entry in front of it only where a clock was wrong
     clock_behind : seconds by which the machine's clock stood behind the entry in front when this one was taken
     body : field name -> JSON value in the kind's own units; dates are YYYY-MM-DD text, absent means not known
     withheld : the farm was forgotten, or the body is sealed with a key that is not here; `body` is then empty

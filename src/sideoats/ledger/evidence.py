@@ -1,17 +1,6 @@
 """Evidence kinds: which fields an entry of each kind holds, in which unit, and at which kinds of place.
 
-A room declares its kinds in ``kinds/<room>.toml``::
-
-    [leaf_counts]
-    title = "Aphids counted leaf by leaf"
-    places = ["field"]            # kinds of place it may be recorded at; left out: anywhere, a place is not needed
-    topic = "commodity"           # optional: the field that keeps entries of one kind at one place apart
-    [leaf_counts.fields.counts]   # the attributes of sideoats.schema.Field
-    kind = "counts"
-    help = "aphids on each leaf looked at"
-    required = true
-
-A file may add fields to a kind of another file by giving only ``[kind.fields.name]``. Four kinds of field exist here
+They are read from the vocabulary (`sideoats.vocabulary.tables` says how it is written). Four kinds of field exist here
 and not in `sideoats.schema`, because no one types them into a question:
 
 ============  ===================================================================================
@@ -27,18 +16,16 @@ from __future__ import annotations
 import difflib
 import json
 import math
-import tomllib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from pathlib import Path
 from typing import Any
 
 from sideoats import units
-from sideoats.errors import InputError, LedgerError, UnitError
+from sideoats.errors import InputError, UnitError
 from sideoats.ledger import canon
-from sideoats.schema import KINDS as FIELD_KINDS
 from sideoats.schema import Field
+from sideoats.vocabulary import Kind, evidence, field_of
 
 _MOST_DAYS = 100_000
 _MOST_RECORDS = 1_000
@@ -187,6 +174,8 @@ class EvidenceKind:
     ----------
     places : kinds of place it may be recorded at; () means anywhere, with or without a place
     topic : dotted path into the body that keeps entries of this kind at one place apart, or ""
+    history_days : how far back ``history:KIND`` reads entries of this kind; 0 for the usual span of months
+    roles, doors : which accounts may record it at an office's desk, and by which of `DOORS`; nobody where not said
     """
 
     name: str
@@ -194,6 +183,9 @@ class EvidenceKind:
     fields: Mapping[str, Field]
     places: tuple[str, ...] = ()
     topic: str = ""
+    history_days: int = 0
+    roles: tuple[str, ...] = ()
+    doors: tuple[str, ...] = ()
 
     def read(self, body: Mapping[str, Any]) -> dict[str, Any]:
         """`body` with every value checked and in canonical units; what is absent is left out.
@@ -206,9 +198,10 @@ class EvidenceKind:
         if unknown:
             near = difflib.get_close_matches(unknown[0], self.fields, 1)
             raise InputError(
-                "is not a field of this kind", where=f"{self.name} {unknown[0][:60]}",
-                expected="one of " + ", ".join(sorted(self.fields)), todo=f"did you mean {near[0]}?" if near else "",
-            )  # fmt: skip
+                "is not a field of this kind",
+                where=f"{self.name} {unknown[0][:60]}",
+                expected=f"did you mean {near[0]}?" if near else "one of " + ", ".join(sorted(self.fields)),
+            )
         out = {}
         for key in (*self._always, *(key for key in body if key not in self._always)):
             field = self.fields[key]
@@ -263,62 +256,16 @@ def _bare(field: Field) -> Field:
     return _bare_cached(field.name, field.kind, field.unit, field.low, field.high)
 
 
-def _field(name: str, table: Any, where: str) -> Field:
-    if not isinstance(table, dict) or "kind" not in table:
-        raise LedgerError(f"{where}: field {name} has no kind")
-    values = dict(table)
-    maker = _OWN.get(values["kind"], Field)
-    known = {f.name for f in fields(maker)}
-    wrong = sorted(set(values) - known)
-    if wrong or (maker is Field and values["kind"] not in FIELD_KINDS):
-        raise LedgerError(f"{where}: field {name} has {wrong[0] if wrong else 'kind ' + repr(values['kind'])}, unknown")
-    for key in ("choices", "found_in", "needs", "units"):
-        if key in values:
-            values[key] = tuple(values[key])
-    if "fields" in values:
-        values["fields"] = tuple(_field(k, v, where) for k, v in values["fields"].items())
-    try:
-        return maker(name=name, **{"help": "", **values})
-    except (TypeError, ValueError) as error:
-        raise LedgerError(f"{where}: field {name}: {error}") from None
-
-
-def load_kinds(files: Iterable[Path]) -> dict[str, EvidenceKind]:
-    """Every kind declared in `files`. Raises LedgerError naming the file and the kind."""
-    kinds: dict[str, EvidenceKind] = {}
-    added: list[tuple[str, str, dict[str, Field]]] = []
-    for path in sorted(files):
-        try:
-            tables = tomllib.loads(path.read_text(encoding="utf-8"))
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-            raise LedgerError(f"evidence kinds {path.name}: {error}") from None
-        for name, table in tables.items():
-            where = f"evidence kinds {path.name}, {name}"
-            wrong = sorted(set(table) - {"title", "places", "topic", "fields"})
-            if wrong:
-                raise LedgerError(f"{where}: {wrong[0]!r} is not known; a kind has title, places, topic and fields")
-            read = {key: _field(key, value, where) for key, value in table.get("fields", {}).items()}
-            if "title" not in table:
-                added.append((where, name, read))
-            elif name in kinds:
-                raise LedgerError(f"{where}: the kind is declared twice")
-            else:
-                places = tuple(table.get("places", ()))
-                kinds[name] = EvidenceKind(name, table["title"], read, places, table.get("topic", ""))
-    for where, name, read in added:
-        if name not in kinds:
-            raise LedgerError(f"{where}: a new kind needs a title")
-        twice = sorted(set(read) & set(kinds[name].fields))
-        if twice:
-            raise LedgerError(f"{where}: field {twice[0]} is declared twice")
-        kinds[name] = replace(kinds[name], fields={**kinds[name].fields, **read})
-    return kinds
+def evidence_kind(kind: Kind) -> EvidenceKind:
+    """A kind of the vocabulary, ready to read entries. Raises VocabularyError naming the file and the kind."""
+    read = {name: field_of(name, attributes, kind.where(name), _OWN) for name, attributes in kind.fields.items()}
+    return EvidenceKind(kind.name, kind.title, read, kind.places, kind.topic, kind.history_days, kind.roles, kind.doors)
 
 
 @lru_cache(maxsize=1)
 def evidence_kinds() -> Mapping[str, EvidenceKind]:
     """All evidence kinds of the program, by name."""
-    return load_kinds((Path(__file__).parent / "kinds").glob("*.toml"))
+    return {name: evidence_kind(kind) for name, kind in evidence().items()}
 
 
 def place_kinds() -> tuple[str, ...]:

@@ -17,10 +17,10 @@ from sideoats.ledger.entry import Forgotten, NewEntry
 from sideoats.ledger.seals import FORGOTTEN
 
 if TYPE_CHECKING:
-    from sideoats.ledger.store import Ledger
+    from sideoats.ledger.book import Book
 
 
-def forget(ledger: Ledger, farm: str, observer: str = "") -> Forgotten:
+def forget(ledger: Book, farm: str, observer: str = "") -> Forgotten:
     """Destroy the keys of `farm` and withhold all its entries. Doing it again changes nothing.
 
     Raises InputError for a farm that is not on file, LedgerError where the ledger or its keys cannot be changed.
@@ -46,7 +46,7 @@ def forget(ledger: Ledger, farm: str, observer: str = "") -> Forgotten:
     return done
 
 
-def finish(ledger: Ledger) -> int:
+def finish(ledger: Book) -> int:
     """Destroy keys of forgotten farms that an interrupted forgetting, or a store put back, has left; how many."""
     with ledger.reading() as connection:
         destroy = ledger.seals.finish(connection)

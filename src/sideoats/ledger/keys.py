@@ -19,6 +19,7 @@ from sqlalchemy.pool import NullPool
 
 from sideoats.errors import LedgerError
 from sideoats.ledger import engine as engines
+from sideoats.ledger.address import is_url
 
 SUFFIX = ".keys"
 _APPLICATION_ID = 0x53694F6B
@@ -40,7 +41,7 @@ def keys_address(ledger_address: str) -> str | None:
     named = os.environ.get("SIDEOATS_KEYS", "")
     if named:
         return named
-    return None if engines.is_url(ledger_address) else ledger_address + SUFFIX
+    return None if is_url(ledger_address) else ledger_address + SUFFIX
 
 
 class KeyStore:
@@ -54,7 +55,7 @@ class KeyStore:
 
     def all(self) -> dict[str, str]:
         """Seal to key; nothing where there is no store yet."""
-        if not engines.is_url(self.address) and not Path(self.address).exists():
+        if not is_url(self.address) and not Path(self.address).exists():
             return {}
         with self._engine() as engine, engines.reading(engine, self.address) as connection:
             if not self._is_made(connection):
@@ -109,7 +110,7 @@ class KeyStore:
 
     @contextmanager
     def _engine(self) -> Iterator[Engine]:
-        url = engines.is_url(self.address)
+        url = is_url(self.address)
         engine = engines.postgresql_engine(self.address) if url else _file(Path(self.address))
         try:
             yield engine

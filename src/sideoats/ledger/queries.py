@@ -79,6 +79,12 @@ def subjects(connection: Connection, kind: str, most: int | None = MOST_GUESSED)
     return list(connection.execute(statement).scalars())
 
 
+def forgotten(connection: Connection, kind: str) -> list[str]:
+    """Farms of which the chain says that they were forgotten: `series` is made from the chain and proves nothing."""
+    statement = sa.select(entries.c.farm).distinct().where(entries.c.kind == kind)
+    return list(connection.execute(statement).scalars())
+
+
 def latest(
     connection: Connection, kinds: Sequence[str], on: date | None, subjects: Sequence[str] | None = None
 ) -> list[Row]:
@@ -243,7 +249,19 @@ def entry(row: Row, text: str | None) -> Entry:
     """A row, and its body as JSON text or None where that is withheld, as the entry that callers see."""
     body: dict[str, Any] = {} if text is None else msgspec.json.decode(text)
     return Entry(
-        row.id, row.seq, row.kind, row.topic, row.place or None, row.farm or None,
-        row.seen_at.astimezone(canon.zone(row.seen_zone)), row.seen_on, row.recorded_at, row.clock_behind / 1e6,
-        row.observer, row.corrects, row.hash, body, text is None,
-    )  # fmt: skip
+        row.id,
+        row.seq,
+        row.kind,
+        row.topic,
+        row.place or None,
+        row.farm or None,
+        row.seen_at.astimezone(canon.zone(row.seen_zone)),
+        row.seen_on,
+        row.recorded_at,
+        row.clock_behind / 1e6,
+        row.observer,
+        row.corrects,
+        row.hash,
+        body,
+        text is None,
+    )

@@ -98,7 +98,7 @@ class Seals:
         Withheld is everything of a farm that was forgotten, whatever keys may still lie about, and what is sealed
         with a key that is not here. Raises LedgerDamaged where a key does not open what is sealed with it.
         """
-        gone = queries.subjects(connection, FORGOTTEN, None)
+        gone = queries.forgotten(connection, FORGOTTEN)
         sealed = {row.seal for row in rows if row.seal}
         if not sealed and not gone:
             return [row.body for row in rows]
@@ -153,7 +153,7 @@ class Seals:
 
     def finish(self, connection: Connection) -> Callable[[], int]:
         """What destroys, once the transaction has ended, every key of forgotten farms that is still in the store."""
-        dead = queries.seals_of(connection, queries.subjects(connection, FORGOTTEN, None))
+        dead = queries.seals_of(connection, queries.forgotten(connection, FORGOTTEN))
         return lambda: self.destroy(dead)
 
     def destroy(self, dead: Mapping[str, str]) -> int:

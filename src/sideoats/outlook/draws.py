@@ -3,32 +3,38 @@
 A draw is one past year of the stations' own weather from this calendar day on, joined to one path of price moves and to
 random numbers of its own. Rules:
 
+* **Own data only.** A place is answered from the station and the market that it names, or the nearest station within
+  reach (`sideoats.outlook.stations`); what else is on file makes no difference to it. `part` gives the outlook of the
+  places that share a footing; an outlook of several footings refuses to be read as if it were one.
 * **Years.** Every past year whose window (today's month and day, `horizon` days on) lies wholly in the record and of
   which at least 90 % of the days carry the variable is used; the others are left out and named in `notes`.
-* **Short records.** A station without a year that the others have takes a seeded pick from its own years.
 * **Missing days** inside a used year take the median of the other years on that calendar day (temperature) or a seeded
   other year's value (rain); how many is in `notes`.
 * **More draws than years.** Each year is used equally often (to within one), in an order shuffled by the seed.
-* **Noise.** `normal` and `uniform` come from `numpy.random.SeedSequence` keyed by seed, name and place, so that the
-  answer for a place depends neither on its neighbours nor on the number of workers.
+* **Noise.** `normal` and `uniform` are keyed by seed, name and place (`sideoats.outlook.noise`), so that the answer for
+  a place depends neither on its neighbours nor on the number of workers.
 """
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.facts import Facts
-from sideoats.outlook.years import YearWindows, year_windows
-from sideoats.station import StationDays
+from sideoats.outlook.noise import generator
+
+if TYPE_CHECKING:
+    from sideoats.outlook.prices import History
+    from sideoats.outlook.years import YearWindows
+    from sideoats.station import StationDays
 
 Floats = NDArray[np.float64]
+Footing: TypeAlias = tuple[tuple[int, ...] | None, str]  # the years of the station (None: no station), the market
 DEFAULT_SEED = 20_260
 DEFAULT_DRAWS = 500
 HORIZON_DAYS = 270
@@ -44,18 +50,22 @@ class Outlook:
     on : today
     draws : number of futures
     seed : of everything random
-    windows : past years of weather by station, or None where no station is on file
+    sets : past years of weather, of the stations that share them
     records : station id -> the full daily record
-    price_history : commodity -> (dates, prices), oldest first
+    price_history : commodity -> (dates, prices), oldest first, where no market is named or the market has no quotes
+    markets : market id -> commodity -> (dates, prices) quoted there
+    unused : what there is to say of stations without a usable year
     kept : what was made once and is the same for every chunk of places (price paths, shared biology)
     """
 
     on: date
     draws: int = DEFAULT_DRAWS
     seed: int = DEFAULT_SEED
-    windows: YearWindows | None = None
+    sets: tuple[YearWindows, ...] = ()
     records: Mapping[str, StationDays] = field(default_factory=dict)
-    price_history: Mapping[str, tuple[NDArray[np.datetime64], Floats]] = field(default_factory=dict)
+    price_history: History = field(default_factory=dict)
+    markets: Mapping[str, History] = field(default_factory=dict)
+    unused: tuple[str, ...] = ()
     facts: Facts | None = None
     kept: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
@@ -63,16 +73,60 @@ class Outlook:
         return {**self.__dict__, "kept": {}}  # another process makes its own
 
     @property
+    def windows(self) -> YearWindows | None:
+        """The past years, None where there are none. Raises ValueError where stations differ in theirs: see `part`."""
+        if len(self.sets) > 1:
+            raise ValueError("the stations on file differ in their years: ask for the part of the places in question")
+        return self.sets[0] if self.sets else None
+
+    @property
     def has_weather(self) -> bool:
-        """False for a phone-in without any station on file."""
-        return self.windows is not None
+        """False where no station with a past year stands for the places asked about."""
+        return bool(self.sets)
+
+    @property
+    def station(self) -> str:
+        """The one station whose years are drawn; "" where there is none, or more than one."""
+        stations = self.windows.stations if self.windows is not None else ()
+        return str(stations[0]) if len(stations) == 1 else ""
 
     @property
     def notes(self) -> tuple[str, ...]:
         """How the years were chosen and what was missing, for the call's reasons."""
-        if self.windows is None:
-            return ("No station record is on file: the weather is not drawn.",)
-        return self.windows.notes
+        found = tuple(note for windows in self.sets for note in windows.notes) + self.unused
+        return found or ("No station record stands for it: the weather is not drawn.",)
+
+    def footing(self, station: str, market: str = "") -> Footing:
+        """What the places of a station and a market have in common with others; `part` takes it."""
+        own = market if market in self.markets else ""
+        if station not in self.records:
+            return None, own
+        return next((w.years for w in self.sets if station in w.stations), ()), own
+
+    def part(self, footing: Footing) -> Outlook:
+        """The outlook of places on one footing: the records and years of their stations, the quotes of their market.
+
+        Places without a station on file get an outlook without any record, as a phone-in that names none.
+        """
+        key = ("part", footing)
+        if key not in self.kept:
+            years, market = footing
+            sets = tuple(w for w in self.sets if w.years == years)
+            drawn = {station for w in self.sets for station in w.stations}
+            held = sets[0].stations if sets else () if years is None else [s for s in self.records if s not in drawn]
+            quoted = {**self.price_history, **self.markets.get(market, {})}
+            unused = () if sets or years is None else self.unused
+            self.kept[key] = replace(
+                self,
+                sets=sets,
+                records={s: self.records[s] for s in held},
+                price_history=quoted,
+                unused=unused,
+                markets={m: h for m, h in self.markets.items() if m == market},
+                kept={},
+            )
+        part: Outlook = self.kept[key]
+        return replace(part, facts=self.facts)
 
     @property
     def year_of_draw(self) -> NDArray[np.int64]:
@@ -85,11 +139,14 @@ class Outlook:
         return np.concatenate([rng.permutation(years) for _ in range(rounds)])[: self.draws].astype(np.int64)
 
     def station_rows(self, stations: Sequence[Any] | NDArray[np.object_]) -> NDArray[np.int64]:
-        """(place,) index of each place's station on the station axis; the first station where it is not on file."""
+        """(place,) index of each place's station on the station axis. Raises ValueError where one is not there."""
         if self.windows is None:
             raise ValueError("no station record is on file")
         at = {station: i for i, station in enumerate(self.windows.stations)}
-        return np.array([at.get(str(s), 0) for s in stations], dtype=np.int64)
+        strangers = sorted({str(s) for s in stations} - at.keys())
+        if strangers:
+            raise ValueError(f"no past years of station {strangers[0]!r}: ask for the part of its places")
+        return np.array([at[str(s)] for s in stations], dtype=np.int64)
 
     def daily(self, variable: str) -> Floats:
         """(station, year, day) of tmax, tmin [degC] or rain [mm]; day 0 is today. Index the year by `year_of_draw`."""
@@ -99,8 +156,7 @@ class Outlook:
 
     def generator(self, name: str, key: str = "") -> np.random.Generator:
         """A generator keyed by seed, name and key."""
-        entropy = [self.seed, zlib.crc32(name.encode()), zlib.crc32(key.encode()), len(key)]
-        return np.random.Generator(np.random.SFC64(np.random.SeedSequence(entropy)))
+        return generator(self.seed, name, key)
 
     def normal(self, name: str, keys: Sequence[str] | None = None) -> Floats:
         """Standard normal noise, (draw,) shared by all places, or (place, draw) where `keys` of places are given."""
@@ -121,9 +177,9 @@ class Outlook:
     def price_ratio(self, commodity: str, days: Any) -> Floats:
         """Price `days` from now over the price today, (draw, k) for k days ahead; the same paths for every question.
 
-        With three years or more of quotes on file the path is built from the commodity's own past moves, the same
-        calendar blocks for every commodity; otherwise from a lognormal walk with the commodity's volatility fact and no
-        drift, correlated through one common shock.
+        With three years or more of quotes on file the path is built from the commodity's own past moves, out of the
+        same calendar blocks as another commodity's where both were quoted; otherwise from a lognormal walk with the
+        commodity's volatility fact and no drift, tied to the others through the factors of the joint table.
         """
         from sideoats.outlook.paths import log_price_paths
 
@@ -145,12 +201,20 @@ def make_outlook(
     on: date,
     *,
     stations: Mapping[str, StationDays] | None = None,
-    price_history: Mapping[str, tuple[NDArray[np.datetime64], Floats]] | None = None,
+    price_history: History | None = None,
+    markets: Mapping[str, History] | None = None,
     facts: Facts | None = None,
     draws: int = DEFAULT_DRAWS,
     seed: int = DEFAULT_SEED,
     horizon: int = HORIZON_DAYS,
 ) -> Outlook:
     """An outlook from whatever is on file; stations without a usable past year are left out and named in `notes`."""
-    windows = year_windows(stations, on, horizon=horizon, seed=seed) if stations else None
-    return Outlook(on, draws, seed, windows, dict(stations or {}), dict(price_history or {}), facts)
+    sets: tuple[YearWindows, ...] = ()
+    unused: tuple[str, ...] = ()
+    if stations:
+        from sideoats.outlook.years import year_windows
+
+        sets, unused = year_windows(stations, on, horizon=horizon, seed=seed)
+    return Outlook(
+        on, draws, seed, sets, dict(stations or {}), dict(price_history or {}), dict(markets or {}), unused, facts
+    )

@@ -9,13 +9,23 @@ from numpy.typing import NDArray
 
 from sideoats import facts as fact_files
 from sideoats.errors import InputError
-from sideoats.outlook.prices import BLOCK_DAYS, History, history_log_paths
+from sideoats.outlook.prices import (
+    BLOCK_DAYS,
+    Calendar,
+    History,
+    block_starts,
+    history_log_paths,
+    recent_spread,
+    with_spread,
+)
 
 if TYPE_CHECKING:
     from sideoats.facts import Facts
     from sideoats.outlook.draws import Outlook
 
 Floats = NDArray[np.float64]
+_JOINT = "outlook/joint"
+_TRIES = 24  # of a block's first day; a series of the least length then finds a day of its own all but always
 
 
 def log_price_paths(outlook: Outlook, commodity: str, weeks: int) -> Floats:
@@ -24,16 +34,38 @@ def log_price_paths(outlook: Outlook, commodity: str, weeks: int) -> Floats:
     From the newest years of the commodity's own quotes where there are enough, else a lognormal walk.
     """
     name = commodity.strip().lower()
-    history = newest(outlook.price_history, _facts(outlook).value("outlook/history_years"))
-    if name in history:
-        days = np.arange(weeks) * 7.0
-        blocks = int(-(-days[-1] // BLOCK_DAYS)) + 1
-        uniform = outlook.generator("price blocks").random((outlook.draws, blocks))
-        try:
-            return history_log_paths(history, name, uniform, days)
-        except InputError:  # fewer than three years of quotes: fall back on the stated volatility
-            pass
-    return _lognormal(outlook, name, weeks)
+    from_quotes = _from_quotes(outlook, name, weeks)
+    return _lognormal(outlook, name, weeks) if from_quotes is None else from_quotes
+
+
+def _from_quotes(outlook: Outlook, name: str, weeks: int) -> Floats | None:
+    """Paths from a commodity's own quotes; None where fewer than three years of them are on file."""
+    quoted = {key.lower(): series for key, series in outlook.price_history.items() if key.lower() == name}
+    if name not in quoted:
+        return None
+    facts, days = _facts(outlook), np.arange(weeks) * 7.0
+    years = facts.value("outlook/history_years")
+    blocks = int(-(-days[-1] // BLOCK_DAYS)) + 1
+    uniform = outlook.generator("price blocks").random((outlook.draws, blocks))
+    late = newest(quoted, years)
+    try:
+        paths = history_log_paths(late, name, uniform, days, _calendar(outlook, blocks, years))
+    except InputError:
+        return None
+    return with_spread(paths, recent_spread(*late[name], days, **recent(facts)))
+
+
+def recent(facts: Facts) -> dict[str, float]:
+    """How far the newest years' spread goes before that of the whole record: arguments of `recent_spread`."""
+    return {name: facts.value(f"outlook/recent.{name}") for name in ("years", "weight", "reverts")}
+
+
+def _calendar(outlook: Outlook, blocks: int, years: float) -> Calendar:
+    """Days of the last years, drawn one after another for every block, alike for every commodity."""
+    rng, last = outlook.generator("price block days"), np.datetime64(outlook.on, "D")
+    first = last - np.timedelta64(round(365.25 * (years + 1)), "D")  # a series may end up to a year ago
+    tries = (block_starts(rng.random((outlook.draws, blocks)), first, last) for _ in range(_TRIES))
+    return Calendar(first, last, tries)
 
 
 def newest(history: History, years: float) -> dict[str, tuple[NDArray[np.datetime64], Floats]]:
@@ -58,11 +90,31 @@ def _facts(outlook: Outlook) -> Facts:
 
 
 def _lognormal(outlook: Outlook, commodity: str, weeks: int) -> Floats:
+    """A walk of the stated volatility; what it shares with others it shares through the factors of the joint table."""
     facts = _facts(outlook)
-    sd_year = facts.value(volatility_fact(facts, commodity))
-    shared = facts.value("outlook/common_shock")
-    common = outlook.generator("price shocks, common").standard_normal((outlook.draws, weeks - 1))
-    own = outlook.generator("price shocks", commodity).standard_normal((outlook.draws, weeks - 1))
-    sd_week = sd_year / np.sqrt(365.25 / 7)
-    step = sd_week * (np.sqrt(shared) * common + np.sqrt(1 - shared) * own) - sd_week**2 / 2
+    sd_week = facts.value(volatility_fact(facts, commodity)) / np.sqrt(365.25 / 7)
+    loadings = {factor: float(x) for name, factor, x in facts[_JOINT].rows if name == commodity}
+    own = np.sqrt(1.0 - sum(x * x for x in loadings.values()))
+    step = own * outlook.generator("price shocks", commodity).standard_normal((outlook.draws, weeks - 1))
+    for factor, loading in loadings.items():
+        step += loading * _factor(outlook, factor, weeks)
+    step = sd_week * step - sd_week**2 / 2
     return np.concatenate([np.zeros((outlook.draws, 1)), np.cumsum(step, axis=1)], axis=1)
+
+
+def _factor(outlook: Outlook, factor: str, weeks: int) -> Floats:
+    """(draw, week) standard normal shocks of a factor.
+
+    Where a commodity of the factor has quotes on file, its own draws move the factor as far as they belong to it, so
+    that prices with a record and prices without one still move together.
+    """
+    noise = outlook.generator("price shocks of a factor", factor).standard_normal((outlook.draws, weeks - 1))
+    members = [(abs(float(x)), name, float(x)) for name, of, x in _facts(outlook)[_JOINT].rows if of == factor]
+    for _, name, loading in sorted(members, reverse=True):
+        paths = _from_quotes(outlook, name, weeks)
+        if paths is not None:
+            moved = np.diff(paths, axis=1)
+            spread = moved.std(axis=0)
+            shown = (moved - moved.mean(axis=0)) / np.where(spread > 0, spread, 1.0)
+            return np.asarray(loading * shown + np.sqrt(1.0 - loading**2) * noise)
+    return noise

@@ -7,7 +7,8 @@ are centred so that the mean price over the draws equals today's price, and the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
@@ -169,36 +170,108 @@ def _moved(when: Floats, log_price: Floats, anchor: NDArray[np.int64], elapsed: 
     return np.asarray(log_price[left] - log_price[anchor] + part * (log_price[right] - log_price[left]))
 
 
-def history_log_paths(history: History, commodity: str, uniform: ArrayLike, at_days: ArrayLike) -> Floats:
-    """Block paths of one commodity on blocks shared by every commodity of the history that is long enough.
+@dataclass(frozen=True)
+class Calendar:
+    """Days on which blocks may begin, shared by every commodity: (draw, block) arrays of days from `first` to `last`.
+
+    Each series takes, for each block, the first of the days that lies in its own record. Series that were quoted over
+    the same years then share every block, others those that begin where both were, and no series is narrowed or moved
+    by what else is on file.
+    """
+
+    first: np.datetime64
+    last: np.datetime64
+    tries: Iterable[Dates]
+
+    def starts(self, spare: Dates, first: np.datetime64, last: np.datetime64) -> Dates:
+        """(draw, block) first days between `first` and `last`; `spare` where no try lies there.
+
+        All of `spare` for a record that reaches out of the calendar, whose older days would never be drawn.
+        """
+        if first < self.first or last > self.last:
+            return spare
+        found, open_ = spare.copy(), np.ones(spare.shape, bool)
+        for days in self.tries:
+            fits = open_ & (days >= first) & (days <= last)
+            found[fits] = days[fits]
+            open_ &= ~fits
+            if not open_.any():
+                break
+        return found
+
+
+def history_log_paths(
+    history: History, commodity: str, uniform: ArrayLike, at_days: ArrayLike, calendar: Calendar | None = None
+) -> Floats:
+    """Block paths of one commodity over the whole span of its own record.
 
     Parameters
     ----------
-    history : commodity -> (dates, prices); series that are too short are left out (`long_enough`)
+    history : commodity -> (dates, prices); only the commodity's own series is read
     commodity : a name in the history
     uniform : (draw, block) draws in [0, 1), the same for every commodity
     at_days : (k,) days from today
+    calendar : days of the blocks shared with other commodities; by `uniform` alone where None
 
     Returns
     -------
-    (draw, k) log of price over today's price. If the records do not overlap by a block, the commodity's own span is
-    used and the blocks are then of different years.
+    (draw, k) log of price over today's price
 
     Raises
     ------
     InputError : the commodity has no record of three years
     """
-    usable = long_enough(history)
+    usable = long_enough({name: series for name, series in history.items() if name == commodity})
     if commodity not in usable:
-        raise InputError(
-            f"no record of three years or more for {commodity!r}", expected="one of " + (", ".join(usable) or "none")
-        )
-    try:
-        first, last = shared_span(usable)
-    except InputError:
-        first, last = shared_span({commodity: usable[commodity]})
-    dates, prices = usable[commodity]
-    return block_log_paths(dates, prices, block_starts(uniform, first, last), at_days)
+        enough = ", ".join(long_enough(history)) or "none"
+        raise InputError(f"no record of three years or more for {commodity!r}", expected=f"one of {enough}")
+    first, last = shared_span(usable)
+    starts = block_starts(uniform, first, last)
+    if calendar is not None:
+        starts = calendar.starts(starts, first, last)
+    return block_log_paths(*usable[commodity], starts, at_days)
+
+
+LEAST_RECENT = 24  # moves in the newest years by which their spread is told
+
+
+def recent_spread(
+    dates: ArrayLike, prices: ArrayLike, at_days: ArrayLike, *, years: float, weight: float, reverts: float
+) -> Floats:
+    """Factor on the log moves of a record by how calm or rough its newest years were, (k,).
+
+    (s_new / s_all) ^ (weight (r / h) (1 - e^(-h / r))): most of it in the first months, none in the long run. Standard
+    deviations of log moves by the root of the days between them; 1 where the newest years hold too few moves.
+
+    Parameters
+    ----------
+    dates, prices : (n,) the record, oldest first, prices above zero
+    at_days : (k,) days ahead h
+    years : how many years are the newest
+    weight : how far their spread counts at once, 0 to 1
+    reverts : days r in which that fades
+
+    References
+    ----------
+    Weight and time from a trial on monthly world prices (docs/grain.md, "Trial of the price ranges").
+    """
+    when = np.asarray(dates, "datetime64[D]").astype(np.int64).astype(np.float64)
+    ahead = np.maximum(np.asarray(at_days, dtype=np.float64), 1.0)
+    moves = log_moves(prices) / np.sqrt(np.maximum(np.diff(when), 1.0))
+    late = when[1:] > when[-1] - 365.25 * years
+    whole, new = moves.std(), moves[late].std() if late.sum() >= LEAST_RECENT else 0.0
+    if not (whole > 0 and new > 0):
+        return np.ones_like(ahead)
+    power = weight * (reverts / ahead) * -np.expm1(-ahead / reverts)
+    return np.asarray((new / whole) ** power)
+
+
+def with_spread(paths: ArrayLike, factor: ArrayLike) -> Floats:
+    """Log paths (draw, k) with their spread scaled by `factor` (k,), the mean price ratio 1 again."""
+    given = np.asarray(paths, dtype=np.float64)
+    middle = given.mean(axis=0)
+    scaled = middle + (given - middle) * np.asarray(factor, dtype=np.float64)
+    return np.asarray(scaled - np.log(np.exp(scaled).mean(axis=0)))
 
 
 # --- lognormal about a quote ------------------------------------------------------------------------------------------

@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.decide.laws import median
 from sideoats.errors import InputError
-from sideoats.station import StationDays
+from sideoats.outlook.noise import generator
+
+if TYPE_CHECKING:
+    from sideoats.station import StationDays
 
 Floats = NDArray[np.float64]
 VARIABLES = ("tmax", "tmin", "rain")
@@ -19,7 +24,7 @@ _LEAST_SHARE = 0.9
 
 @dataclass(frozen=True)
 class YearWindows:
-    """Weather of past years from one calendar day on.
+    """Weather of past years from one calendar day on, of stations that have the same usable years.
 
     Attributes
     ----------
@@ -69,51 +74,59 @@ def _fill(values: Floats, variable: str, rng: np.random.Generator) -> tuple[Floa
         if there.size == 0:
             there = np.zeros(1) if variable == "rain" else values[~gaps]
         lacking = int(gaps[:, day].sum())
-        out[gaps[:, day], day] = rng.choice(there, lacking) if variable == "rain" else np.median(there)
+        out[gaps[:, day], day] = rng.choice(there, lacking) if variable == "rain" else median(there)
     return out, count
 
 
-def year_windows(stations: Mapping[str, StationDays], on: date, *, horizon: int, seed: int) -> YearWindows | None:
-    """Windows of all stations over a common list of years, or None where no station has a usable year.
+def year_windows(
+    stations: Mapping[str, StationDays], on: date, *, horizon: int, seed: int
+) -> tuple[tuple[YearWindows, ...], tuple[str, ...]]:
+    """Windows of stations that have the same usable years, most years first; notes on stations without any.
 
-    See `sideoats.outlook.draws` for the rules on short records and missing days.
+    Each station stands on its own years and its own days: what else is on file makes no difference to it. See
+    `sideoats.outlook.draws` for the rules on missing days.
     """
-    usable: dict[str, dict[int, dict[str, Floats]]] = {}
-    notes: list[str] = []
+    found: dict[tuple[int, ...], list[tuple[str, dict[str, Floats], list[str]]]] = {}
+    unused: list[str] = []
     for name in sorted(stations):
-        windows = _windows(stations[name], on, horizon)
-        good, poor = {}, []
-        for year, held in windows.items():
-            whole = all(v in held and np.mean(~np.isnan(held[v])) >= _LEAST_SHARE for v in ("tmax", "tmin"))
-            if whole:
-                good[year] = {v: held.get(v, np.full(horizon, np.nan)) for v in VARIABLES}
-            else:
-                poor.append(year)
-        if poor:
-            notes.append(
-                f"Station {name}: years with more than 10 % of days missing left out: {', '.join(map(str, poor))}."
-            )
-        if good:
-            usable[name] = good
+        years, values, notes = _own_years(name, stations[name], on, horizon, seed)
+        if years:
+            found.setdefault(years, []).append((name, values, notes))
         else:
-            notes.append(f"Station {name}: no past year reaches {horizon} days on from {on:%d %B}; not used.")
-    if not usable:
-        return None
-    names = sorted(usable, key=lambda n: (-len(usable[n]), n))
-    years = sorted(set().union(*(usable[n] for n in names)))
-    rng = np.random.Generator(np.random.SFC64(np.random.SeedSequence([seed, 77])))
-    values = {v: np.empty((len(names), len(years), horizon)) for v in VARIABLES}
-    for s, name in enumerate(names):
-        own = sorted(usable[name])
-        picks = [y if y in usable[name] else int(rng.choice(own)) for y in years]
-        if len(own) < len(years):
-            notes.append(
-                f"Station {name}: {len(years) - len(own)} of {len(years)} years picked from its own {len(own)}."
-            )
-        for v in VARIABLES:
-            block, filled = _fill(np.stack([usable[name][y][v] for y in picks]), v, rng)
-            values[v][s] = block
-            if filled:
-                notes.append(f"Station {name}: {filled} missing {v} days filled by the outlook's rule.")
-    notes.insert(0, f"Futures are the {len(years)} past years {years[0]} to {years[-1]} from {on:%d %B} on.")
-    return YearWindows(tuple(names), tuple(years), values, tuple(notes))
+            unused += notes
+    sets = []
+    for years in sorted(found, key=lambda y: (-len(y), y)):
+        held = found[years]
+        said = f"Futures are the {len(years)} past years {years[0]} to {years[-1]} from {on:%d %B} on."
+        values = {v: np.stack([own[v] for _, own, _ in held]) for v in VARIABLES}
+        notes = [said, *(note for _, _, own in held for note in own)]
+        sets.append(YearWindows(tuple(name for name, _, _ in held), years, values, tuple(notes)))
+    return tuple(sets), tuple(unused)
+
+
+def _own_years(
+    name: str, record: StationDays, on: date, horizon: int, seed: int
+) -> tuple[tuple[int, ...], dict[str, Floats], list[str]]:
+    """Usable years of one station, variable -> (year, day) with gaps filled, and what there is to say of them."""
+    good, poor = {}, []
+    for year, held in _windows(record, on, horizon).items():
+        if all(v in held and np.mean(~np.isnan(held[v])) >= _LEAST_SHARE for v in ("tmax", "tmin")):
+            good[year] = {v: held.get(v, np.full(horizon, np.nan)) for v in VARIABLES}
+        else:
+            poor.append(year)
+    notes = []
+    if poor:
+        notes.append(f"Station {name}: years with more than 10 % of days missing left out: {_listed(poor)}.")
+    if not good:
+        return (), {}, [*notes, f"Station {name}: no past year reaches {horizon} days on from {on:%d %B}; not used."]
+    rng = generator(seed, "missing days", name)
+    values = {}
+    for v in VARIABLES:
+        values[v], filled = _fill(np.stack([good[year][v] for year in sorted(good)]), v, rng)
+        if filled:
+            notes.append(f"Station {name}: {filled} missing {v} days filled by the outlook's rule.")
+    return tuple(sorted(good)), values, notes
+
+
+def _listed(years: list[int]) -> str:
+    return ", ".join(map(str, years))

@@ -7,7 +7,6 @@ and spend its time on memory. In blocks the result is the same to the last bit, 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -54,6 +53,8 @@ def by_blocks(
         out[cut] = function(*(_part(a, cut, len(shape)) for a in given), **fixed)
 
     if workers > 1:
+        from concurrent.futures import ThreadPoolExecutor  # takes longer to import than most answers take
+
         with ThreadPoolExecutor(workers) as pool:
             for _ in pool.map(one, cuts):
                 pass

@@ -32,6 +32,33 @@ def matures_before_freeze(
     return in_time, when
 
 
+def falling_heat(rate: ArrayLike, today: float, days: ArrayLike, at: ArrayLike, course: ArrayLike) -> Floats:
+    """Heat units of each day from today's rate and the way heat falls toward winter, (..., day).
+
+    The course is made to fall only, is flat before its first point and runs on down to nothing after its last by its
+    last slope. Where today's course is nothing, nothing is to come.
+
+    Parameters
+    ----------
+    rate : heat units a day now, (...)
+    today, days : day of the year now, and of each day wanted (day,); earlier days than today may be wanted too
+    at, course : days of the year (point,) and heat units a day on them, (..., point)
+    """
+    points, fall = floats(at), np.minimum.accumulate(floats(course), axis=-1)
+    step = (fall[..., -2] - fall[..., -1]) / (points[-1] - points[-2])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        end = points[-1] + np.where(step > 0, fall[..., -1] / step, 0.0)
+    wanted = np.append(floats(days), today)
+    flat = fall.reshape(-1, fall.shape[-1])
+    ends = np.maximum(np.reshape(end, -1), points[-1] + 1e-6)
+    rows = [np.interp(wanted, [*points, e], [*row, 0.0]) for row, e in zip(flat, ends, strict=True)]
+    level = np.array(rows).reshape(*fall.shape[:-1], wanted.size)
+    now = level[..., -1:]
+    return floats(
+        np.expand_dims(floats(rate), -1) * np.where(now > 0, level[..., :-1] / np.where(now > 0, now, 1.0), 0.0)
+    )
+
+
 def last_effective_bloom(heat: ArrayLike, freeze_day: ArrayLike, target: float) -> Floats:
     """Last day of a season on which a bloom still makes a mature boll before the killing freeze, each year.
 

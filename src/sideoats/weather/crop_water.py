@@ -94,40 +94,6 @@ def coefficient_curve(
     return np.where(day < 0, 0.0, value)
 
 
-def soil_coefficient(
-    basal: ArrayLike,
-    depletion_surface: ArrayLike,
-    *,
-    total_evaporable: ArrayLike,
-    readily_evaporable: ArrayLike,
-    wind_2m: ArrayLike = 2.0,
-    humidity_min: ArrayLike = 0.45,
-    height_m: ArrayLike = 0.5,
-    least: ArrayLike = 0.15,
-    wetted_share: ArrayLike = 1.0,
-) -> Floats:
-    """Soil evaporation coefficient of the dual method, eq. 71 to 76.
-
-    Parameters
-    ----------
-    basal : basal crop coefficient
-    depletion_surface : water already evaporated from the surface layer [mm]
-    total_evaporable, readily_evaporable : [mm]
-    wind_2m, humidity_min, height_m : as in `coefficient_for_climate`
-    least : coefficient of dry bare soil
-    wetted_share : share of the surface wetted (1 for rain)
-    """
-    wind, dry = np.clip(floats(wind_2m), 1, 6), np.clip(100 * floats(humidity_min), 20, 80)
-    h = floats(height_m)
-    crop = floats(basal)
-    most = np.maximum(1.2 + (0.04 * (wind - 2) - 0.004 * (dry - 45)) * (h / 3) ** 0.3, crop + 0.05)
-    tew, rew = floats(total_evaporable), floats(readily_evaporable)
-    reduction = np.clip((tew - floats(depletion_surface)) / (tew - rew), 0.0, 1.0)
-    covered = np.clip((crop - floats(least)) / np.maximum(most - floats(least), 0.01), 0.0, 0.99) ** (1 + 0.5 * h)
-    exposed = np.minimum(1 - covered, floats(wetted_share))
-    return floats(np.minimum(reduction * (most - crop), exposed * most))
-
-
 @dataclass(frozen=True)
 class WaterBalance:
     """A root zone day by day, every array (..., day) in mm but `stress` (0 to 1).

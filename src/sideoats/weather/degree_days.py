@@ -98,9 +98,10 @@ def _checked(method: str, cutoff: str | None, lower: float, upper: float | None)
         raise InputError(f"lower {lower:g} is not below upper {upper:g}", where="degree-days")
     if method == "modified" and cut in ("intermediate", "vertical"):
         raise InputError(
-            f"the modified mean has no {cut} cut-off: it is itself a clamp", where="degree-days",
+            f"the modified mean has no {cut} cut-off: it is itself a clamp",
+            where="degree-days",
             expected="none or horizontal",
-        )  # fmt: skip
+        )
     return cut
 
 

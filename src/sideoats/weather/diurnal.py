@@ -9,7 +9,7 @@ References
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from sideoats.weather import psychrometrics
 from sideoats.weather.arrays import Floats, floats
@@ -64,8 +64,3 @@ def hourly_radiation(solar: ArrayLike, latitude: ArrayLike, day: ArrayLike) -> F
 def hourly_humidity(temperature: ArrayLike, vapour_pressure: ArrayLike) -> Floats:
     """Relative humidity 0 to 1 at each hour, for a vapour pressure [kPa] (...) that stays the same all day."""
     return psychrometrics.humidity_at(floats(temperature), np.expand_dims(floats(vapour_pressure), -1))
-
-
-def hours_below(hourly: ArrayLike, threshold: float, *, slack: float = 0.0) -> NDArray[np.int64]:
-    """Hours of the last axis at or below a threshold, `slack` allowing for the rounding of the record."""
-    return np.asarray((floats(hourly) <= threshold + slack).sum(axis=-1), dtype=np.int64)

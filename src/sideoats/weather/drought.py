@@ -2,7 +2,7 @@
 
 Series are monthly (or any step with a fixed number of steps a year) along the last axis. Each calendar step is fitted
 by itself over the calibration years. Fewer than 30 years make an unstable index, and a step in which much more than a
-third of the years are dry makes a meaningless one: `fit_quality` says so, the caller must show it.
+third of the years are dry makes a meaningless one: the caller must show it.
 
 References
 ----------
@@ -190,20 +190,6 @@ def _in_line(by_year: Floats, shape: tuple[int, ...]) -> Floats:
     return flat[..., : shape[-1]]
 
 
-def fit_quality(amounts: ArrayLike, *, least_years: int, most_dry: float) -> list[str]:
-    """Sentences on why an index fitted to these amounts (year,) is doubtful; empty where it is sound."""
-    x = floats(amounts)
-    known = x[~np.isnan(x)]
-    found = []
-    if known.size < least_years:
-        found.append(f"only {known.size} years on file; {least_years} are wanted for a steady index")
-    if known.size and float((known == 0).mean()) > most_dry:
-        found.append(
-            f"{100 * float((known == 0).mean()):.0f} % of the years had no rain in this span: the index means little"
-        )
-    return found
-
-
 def percentile_of(index: ArrayLike) -> Floats:
     """Percentile [%] of a standard normal index."""
     from scipy.special import ndtr
@@ -221,30 +207,3 @@ def drought_class(percentile: ArrayLike, upper_bounds: ArrayLike) -> NDArray[np.
     """
     p, bounds = floats(percentile), floats(upper_bounds)
     return np.asarray((p[..., None] <= bounds).sum(axis=-1) - 1, dtype=np.int64)
-
-
-def monthly_totals(daily: ArrayLike, dates: NDArray[np.datetime64], *, most_missing: int = 0) -> tuple[Floats, int]:
-    """Calendar-month sums of a daily series, from January of its first year.
-
-    Parameters
-    ----------
-    daily : (day,), NaN where missing
-    dates : (day,) datetime64[D], without holes
-    most_missing : a month with more missing days than this, or that the record does not cover, is NaN
-
-    Returns
-    -------
-    (month,) sums and the year of the first
-    """
-    values = floats(daily)
-    month = dates.astype("datetime64[M]")
-    first = dates[0].astype("datetime64[Y]").astype("datetime64[M]")
-    at = (month - first).astype(np.int64)
-    count = int(at[-1]) + 1
-    total = np.bincount(at, np.nan_to_num(values), count)
-    there = np.bincount(at, ~np.isnan(values), count)
-    starts = first + np.arange(count + 1)
-    length = (starts[1:].astype("datetime64[D]") - starts[:-1].astype("datetime64[D]")).astype(np.int64)
-    return np.where(there >= length - most_missing, total, np.nan), int(
-        first.astype("datetime64[Y]").astype(int) + 1970
-    )

@@ -106,15 +106,34 @@ def reference_et_daily(
     """
     rule = _standard(standard)
     return by_blocks(
-        _daily, tmax, tmin, vapour_pressure, solar, wind_2m, elevation_m, latitude, day, soil_heat, rule=rule,
+        _daily,
+        tmax,
+        tmin,
+        vapour_pressure,
+        solar,
+        wind_2m,
+        elevation_m,
+        latitude,
+        day,
+        soil_heat,
+        rule=rule,
         workers=workers,
-    )  # fmt: skip
+    )
 
 
 def _daily(
-    tmax: Floats, tmin: Floats, ea: Floats, solar: Floats, wind: Floats, elevation: Floats, latitude: Floats,
-    day: Floats, ground: Floats, *, rule: Standard,
-) -> Floats:  # fmt: skip
+    tmax: Floats,
+    tmin: Floats,
+    ea: Floats,
+    solar: Floats,
+    wind: Floats,
+    elevation: Floats,
+    latitude: Floats,
+    day: Floats,
+    ground: Floats,
+    *,
+    rule: Standard,
+) -> Floats:
     numerator, denominator = rule.daily
     clear_share = radiation.clear_sky(rule.solar_constant / (60 * radiation.SOLAR_CONSTANT), elevation)
     clear = np.maximum(radiation.extraterrestrial_daily(latitude, day) * clear_share, 1e-9)

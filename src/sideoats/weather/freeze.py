@@ -126,17 +126,6 @@ def days_until_freeze(tmin: ArrayLike, threshold: float, *, slack: float = SLACK
     return np.where(cold.any(axis=-1), np.argmax(cold, axis=-1), -1).astype(np.int64)
 
 
-def injury_hours(hourly: ArrayLike, thresholds: ArrayLike, *, slack: float = SLACK) -> NDArray[np.int64]:
-    """Hours at or below each row's own threshold.
-
-    Parameters
-    ----------
-    hourly : (..., hour) temperature [degC]
-    thresholds : (...) injury temperature of the crop at its stage [degC]
-    """
-    return np.asarray((floats(hourly) <= np.expand_dims(floats(thresholds), -1) + slack).sum(axis=-1), dtype=np.int64)
-
-
 def vernalisation_rate(temperature: ArrayLike, *, minimum: float, optimum: float, maximum: float) -> Floats:
     """Effectiveness of a day for vernalisation, 0 to 1 at the optimum: Wang and Engel's beta response [4].
 
@@ -151,8 +140,3 @@ def vernalisation_rate(temperature: ArrayLike, *, minimum: float, optimum: float
     above = np.where(inside, t - minimum, 0.0) ** power
     top = (optimum - minimum) ** power
     return np.where(np.isnan(t), np.nan, np.where(inside, (2 * above * top - above**2) / top**2, 0.0))
-
-
-def vernalisation_days(temperature: ArrayLike, **cardinal: float) -> Floats:
-    """Running sum of effective vernalisation days along the last axis; a missing day adds nothing: count those."""
-    return floats(np.nancumsum(vernalisation_rate(temperature, **cardinal), axis=-1))

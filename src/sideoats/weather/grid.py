@@ -57,10 +57,15 @@ def on_grid(
         return floats(function(*(floats(b) if has else floats(b)[..., None] for b, has in zip(blocks, dated)), **fixed))
 
     result: xr.DataArray = xarray.apply_ufunc(
-        of_block, *whole, input_core_dims=[[DAYS] if has else [] for has in dated],
-        output_core_dims=[[DAYS]] if per_day else [[]], dask="parallelized", output_dtypes=[np.float64],
-        join="exact", keep_attrs=False,
-    )  # fmt: skip
+        of_block,
+        *whole,
+        input_core_dims=[[DAYS] if has else [] for has in dated],
+        output_core_dims=[[DAYS]] if per_day else [[]],
+        dask="parallelized",
+        output_dtypes=[np.float64],
+        join="exact",
+        keep_attrs=False,
+    )
     if unit:
         result.attrs["units"] = unit
     return result
@@ -94,13 +99,26 @@ def reference_et(grid: xr.Dataset, *, elevation_m: xr.DataArray | float = 0.0, u
         if "wind" in there:
             wind = radiation.wind_at_2m(there["wind"], 10.0)
         filled = fall_backs(
-            tmax, tmin, latitude=latitude, day=day, elevation_m=elevation, vapour_pressure=vapour,
-            solar=there.get("solar", floats(np.nan)), wind_2m=wind, usual_wind_2m=usual_wind,
-        )  # fmt: skip
-        return reference_et_daily(
-            tmax, tmin, filled.vapour_pressure, filled.solar, filled.wind_2m, elevation_m=elevation, latitude=latitude,
+            tmax,
+            tmin,
+            latitude=latitude,
             day=day,
-        )  # fmt: skip
+            elevation_m=elevation,
+            vapour_pressure=vapour,
+            solar=there.get("solar", floats(np.nan)),
+            wind_2m=wind,
+            usual_wind_2m=usual_wind,
+        )
+        return reference_et_daily(
+            tmax,
+            tmin,
+            filled.vapour_pressure,
+            filled.solar,
+            filled.wind_2m,
+            elevation_m=elevation,
+            latitude=latitude,
+            day=day,
+        )
 
     more = [grid[name] for name in optional]
     return on_grid(

@@ -77,8 +77,9 @@ def herd_days(
     humid = hourly_humidity(t, vapour_pressure)
     sun = hourly_radiation(solar, latitude, day)
     blown = np.expand_dims(floats(wind), -1)
-    index = livestock.comprehensive_climate_index(t, humid, blown, sun)
-    shaded = livestock.comprehensive_climate_index(t, humid, blown, sun * shade_share)
+    held = np.clip(t, *livestock.RANGE)  # worse air is at least as bad as that of the range's end
+    index = livestock.comprehensive_climate_index(held, humid, blown, sun)
+    shaded = livestock.comprehensive_climate_index(held, humid, blown, sun * shade_share)
     thi = livestock.temperature_humidity_index(t, humid)
     adjusted = livestock.adjusted_index(thi, blown, sun)
     classes = livestock.class_number(index, bounds)
@@ -89,9 +90,16 @@ def herd_days(
     last = np.where(some, index.shape[-1] - 1 - np.argmax(too_hot[..., ::-1], axis=-1), np.nan)
     coldest = human.wind_chill(tmin, wind) * 1.8 + 32
     return HerdDays(
-        climate_high=index.max(axis=-1), climate_low=index.min(axis=-1), climate_shade=shaded.max(axis=-1),
-        thi_high=thi.max(axis=-1), thi_adjusted_high=adjusted.max(axis=-1), hours=hours.astype(np.int64),
-        first_hot_hour=floats(first), last_hot_hour=floats(last),
-        recovery=livestock.recovery_hours(thi, recovery_index), load=livestock.index_hours(thi, recovery_index),
-        chill=floats(coldest), by_hour=index,
-    )  # fmt: skip
+        climate_high=index.max(axis=-1),
+        climate_low=index.min(axis=-1),
+        climate_shade=shaded.max(axis=-1),
+        thi_high=thi.max(axis=-1),
+        thi_adjusted_high=adjusted.max(axis=-1),
+        hours=hours.astype(np.int64),
+        first_hot_hour=floats(first),
+        last_hot_hour=floats(last),
+        recovery=livestock.recovery_hours(thi, recovery_index),
+        load=livestock.index_hours(thi, recovery_index),
+        chill=floats(coldest),
+        by_hour=index,
+    )

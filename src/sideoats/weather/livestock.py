@@ -24,6 +24,7 @@ from sideoats.errors import InputError
 from sideoats.facts import Fact
 from sideoats.weather.arrays import Floats, by_blocks, floats
 
+RANGE = (-30.0, 45.0)  # degC: the air that the comprehensive climate index is stated for
 THI_METHODS = ("mader_2006", "nrc_1971", "nrc_1971_26_8")
 
 
@@ -104,7 +105,7 @@ def comprehensive_climate_index(
 
 
 def _climate_index(t: Floats, h: Floats, w: Floats, sun: Floats) -> Floats:
-    good = (t >= -30) & (t <= 45) & (h >= 0) & (h <= 1) & (w >= 0) & (sun >= 0)
+    good = (t >= RANGE[0]) & (t <= RANGE[1]) & (h >= 0) & (h <= 1) & (w >= 0) & (sun >= 0)
     wind, light = np.where(good, w, 0.0), np.where(good, sun, 0.0)
     warm = np.where(good, t, 0.0)
     total = warm + humidity_term(warm, np.where(good, h, 0.0)) + wind_term(wind) + radiation_term(warm, light)

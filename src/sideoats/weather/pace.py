@@ -104,10 +104,21 @@ def pace(
     sums = courses[:, -1] if rows else np.zeros(0)
     mean = float(sums.mean()) if rows else np.nan
     return Pace(
-        since, on, total, int(summed.days), int(summed.missing), tuple(years), sums, tuple(left_out), mean,
-        total - mean, int((sums < total).sum()) + 1, _days_ahead(record, values, since, years, total, length), course,
+        since,
+        on,
+        total,
+        int(summed.days),
+        int(summed.missing),
+        tuple(years),
+        sums,
+        tuple(left_out),
+        mean,
+        total - mean,
+        int((sums < total).sum()) + 1,
+        _days_ahead(record, values, since, years, total, length),
+        course,
         courses,
-    )  # fmt: skip
+    )
 
 
 def _stretch(values: Floats, begin: int, length: int) -> Floats:

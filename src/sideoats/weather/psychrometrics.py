@@ -13,7 +13,7 @@ References
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from sideoats.errors import InputError
 from sideoats.weather.arrays import Floats, floats
@@ -145,25 +145,6 @@ def wet_bulb(temperature: ArrayLike, humidity: ArrayLike, *, pressure_kpa: Array
     return floats(wet)
 
 
-def wet_bulb_stull(temperature: ArrayLike, humidity: ArrayLike) -> Floats:
-    """Wet-bulb temperature [degC] by Stull's regression [2]; NaN outside 5 to 99 % humidity and -20 to 50 degC."""
-    t, percent = np.broadcast_arrays(floats(temperature), 100 * floats(humidity))
-    inside = (percent >= 5) & (percent <= 99) & (t >= -20) & (t <= 50)
-    p = np.where(inside, percent, np.nan)
-    return floats(
-        t * np.arctan(0.151977 * np.sqrt(p + 8.313659))
-        + np.arctan(t + p)
-        - np.arctan(p - 1.676331)
-        + 0.00391838 * p**1.5 * np.arctan(0.023101 * p)
-        - 4.686035
-    )
-
-
 def delta_t(temperature: ArrayLike, humidity: ArrayLike, *, pressure_kpa: ArrayLike = 101.3) -> Floats:
     """Dry-bulb less wet-bulb temperature [degC]: how fast spray droplets dry."""
     return floats(temperature) - wet_bulb(temperature, humidity, pressure_kpa=pressure_kpa)
-
-
-def is_dew_point_possible(temperature: ArrayLike, dew: ArrayLike, *, slack: float = 0.0) -> NDArray[np.bool_]:
-    """False where a dew point stands above the temperature by more than `slack` [degC]."""
-    return np.asarray(floats(dew) <= floats(temperature) + slack)

@@ -19,12 +19,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sideoats.decide.laws import median
 from sideoats.facts import Facts
-from sideoats.station import Flag, Flags, StationDays, StationHours
+from sideoats.station import Flag, Flags, StationDays, StationHours, km_between
 from sideoats.weather import radiation
 from sideoats.weather.arrays import floats
 
 Mask = NDArray[np.bool_]
+_MOST_NEIGHBOURS = 7  # the nearest, as in [1] (from memory)
 _TEMPERATURES = ("tmax", "tmin", "tmean")
 
 
@@ -117,7 +119,7 @@ def neighbours(values: ArrayLike, tolerance: float, *, least: int = 3) -> Mask:
     least : neighbours that must have a value that day
     """
     x = floats(values)
-    usual = np.array([np.median(row[~np.isnan(row)]) if (~np.isnan(row)).any() else np.nan for row in x])
+    usual = np.array([median(row[~np.isnan(row)]) if (~np.isnan(row)).any() else np.nan for row in x])
     anomaly = x - usual[:, None]
     found = np.zeros(x.shape, bool)
     for at in range(x.shape[0]):
@@ -243,24 +245,33 @@ def check_hours(record: StationHours, facts: Facts | None = None) -> StationHour
 
 
 def check_neighbours(records: Sequence[StationDays], facts: Facts | None = None) -> list[StationDays]:
-    """Several stations of one district with a flag where one disagrees with all the others over the days they share.
+    """Several stations with a flag where one disagrees with all of those around it over the days they share.
 
-    Fewer than four stations are returned as they are: there is no majority to side with.
+    A station with fewer than three others within reach is returned as it is: there is no majority to side with.
+    Stations without a position have no neighbours.
     """
-    if len(records) < 4:
-        return list(records)
     known = _limits(facts)
-    tolerance = known.value("weather/quality.neighbours")
-    first, last = min(r.start for r in records), max(r.end for r in records)
-    days = (last - first).days + 1
-    found = [_Marks({n: np.zeros(len(r), np.uint16) for n in r.values}) for r in records]
+    tolerance, reach = (known.value(f"weather/quality.{name}") for name in ("neighbours", "neighbour_reach"))
+    lat, lon = (np.array([getattr(r, name) for r in records], float) for name in ("latitude", "longitude"))
+    out = []
+    for at, record in enumerate(records):
+        km = km_between(lat[at], lon[at], lat, lon)
+        near = [i for i in np.argsort(km, kind="stable").tolist() if i != at and km[i] <= reach]
+        around = [records[i] for i in near[:_MOST_NEIGHBOURS]]
+        out.append(record if len(around) < 3 else record.flagged(_disagreeing(record, around, tolerance).flags))
+    return out
+
+
+def _disagreeing(record: StationDays, around: Sequence[StationDays], tolerance: float) -> _Marks:
+    """Days on which a record disagrees with all of those around it."""
+    found = _Marks({n: np.zeros(len(record), np.uint16) for n in record.values})
     for name in ("tmax", "tmin"):
-        block = np.full((len(records), days), np.nan)
-        for row, record in enumerate(records):
-            at = (record.start - first).days
-            block[row, at : at + len(record)] = record.get(name)
-        mask = neighbours(block, tolerance)
-        for row, record in enumerate(records):
-            at = (record.start - first).days
-            found[row].add(name, mask[row, at : at + len(record)], Flag.NEIGHBOURS)
-    return [record.flagged(marks.flags) for record, marks in zip(records, found, strict=True)]
+        block = np.full((1 + len(around), len(record)), np.nan)
+        block[0] = record.get(name)
+        for row, other in enumerate(around, 1):
+            at = (other.start - record.start).days
+            first, last = max(at, 0), min(at + len(other), len(record))
+            if first < last:
+                block[row, first:last] = other.get(name)[first - at : last - at]
+        found.add(name, neighbours(block, tolerance)[0], Flag.NEIGHBOURS)
+    return found

@@ -127,9 +127,14 @@ def against_past(amount: float, past: ArrayLike) -> AgainstPast:
     normal = float(known.mean())
     below, ties = float((known < amount).sum()), float((known == amount).sum())
     return AgainstPast(
-        amount, normal, amount - normal, float(percent_of_normal(amount, normal)),
-        100 * (below + ties / 2) / known.size, int(below) + 1, int(known.size),
-    )  # fmt: skip
+        amount,
+        normal,
+        amount - normal,
+        float(percent_of_normal(amount, normal)),
+        100 * (below + ties / 2) / known.size,
+        int(below) + 1,
+        int(known.size),
+    )
 
 
 class DrySpell(NamedTuple):

@@ -7,27 +7,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sideoats.crops import crop_of
 from sideoats.facts import Facts
 from sideoats.weather.arrays import Floats, floats
 from sideoats.weather.crop_water import coefficient_curve, total_available_water, water_balance
+from sideoats.words import Between, Name, Said, say
 
-CROP_WORDS = {
-    "wheat": "winter wheat",
-    "sorghum": "grain sorghum",
-    "forage sorghum": "sudangrass",
-    "sudan": "sudangrass",
-    "sudan hay": "sudangrass",
-    "bermuda": "bermudagrass",
-    "range": "native grass",
-    "native pasture": "native grass",
-    "grass": "native grass",
-    "pasture": "rotated pasture",
-}
+# What the coefficients' table does not have, and the row that stands for it
+_STANDS_FOR = {
+    "forage sorghum": "sudangrass", "sorghum-sudan": "sudangrass", "johnsongrass": "sudangrass",
+    "pearl millet": "millet", "foxtail millet": "millet", "proso millet": "millet",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class RootZone:
-    """What the balance of one crop on one soil needs. `available` in mm, `fraction` 0 to 1; `assumed` in words."""
+    """What the balance of one crop on one soil needs. `available` in mm, `fraction` 0 to 1; `assumed` as sentences."""
 
     crop: str
     coefficients: tuple[float, float, float]
@@ -37,7 +32,7 @@ class RootZone:
     available_low: float
     available_high: float
     fraction: float
-    assumed: tuple[str, ...]
+    assumed: tuple[Said, ...]
 
 
 def root_zone(facts: Facts, crop: str, texture: str = "", *, root_m: float = np.nan) -> RootZone:
@@ -52,9 +47,9 @@ def root_zone(facts: Facts, crop: str, texture: str = "", *, root_m: float = np.
     table = facts["weather/crop_water.coefficients"]
     names = [str(n) for n in table.column("crop")]
     assumed = []
-    name = CROP_WORDS.get(crop.strip().lower(), crop.strip().lower())
+    name = _STANDS_FOR.get(crop_of(crop), crop_of(crop))
     if name not in names:
-        assumed.append(f"crop {crop or 'not known'}: reckoned as native grass")
+        assumed.append(say("root_zone.crop", crop=Name(crop)) if crop else say("root_zone.no_crop"))
         name = "native grass"
     row = dict(zip(table.columns, table.rows[names.index(name)], strict=True))
     soils = facts["weather/crop_water.available"]
@@ -64,7 +59,7 @@ def root_zone(facts: Facts, crop: str, texture: str = "", *, root_m: float = np.
         low, high = soils.column("low")[at], soils.column("high")[at]
     else:
         low, high = facts.span("weather/crop_water.available_unknown")
-        assumed.append(f"soil not known: {low:.0f} to {high:.0f} mm of water a metre")
+        assumed.append(say("root_zone.no_soil", water=Between((float(low), float(high)), unit="mm/m")))
     depth = float(row["root"]) if np.isnan(root_m) else root_m
     stages = facts["weather/crop_water.stages"]
     crops = [str(c) for c in stages.column("crop")]
@@ -76,9 +71,16 @@ def root_zone(facts: Facts, crop: str, texture: str = "", *, root_m: float = np.
     )
     spread = [float(total_available_water(w / 1000, 0.0, depth)) for w in (low, (low + high) / 2, high)]
     return RootZone(
-        name, (float(row["initial"]), float(row["mid"]), float(row["end"])), lengths, grows, spread[1], spread[0],
-        spread[2], float(row["fraction"]), tuple(assumed),
-    )  # fmt: skip
+        name,
+        (float(row["initial"]), float(row["mid"]), float(row["end"])),
+        lengths,
+        grows,
+        spread[1],
+        spread[0],
+        spread[2],
+        float(row["fraction"]),
+        tuple(assumed),
+    )
 
 
 def daily_coefficient(zone: RootZone, day_of_year: NDArray[np.int64], since_planting: Floats | None = None) -> Floats:
@@ -152,9 +154,13 @@ def forage_ahead(
     et = floats(ahead_et)
     span = et.shape[-1]
     coming = water_balance(
-        et, ahead_rain, floats(ahead_coefficient)[..., None, :], taw[..., None, None], share[..., None, None],
+        et,
+        ahead_rain,
+        floats(ahead_coefficient)[..., None, :],
+        taw[..., None, None],
+        share[..., None, None],
         start_depletion=today[..., None],
-    )  # fmt: skip
+    )
     usual = _usual(past.crop_et, span, start_of_window, window_counts)
     growth = coming.crop_et.sum(axis=-1) / np.where(usual > 0, usual, np.nan)[..., None]
     return ForageAhead(today, coming.depletion, growth, usual)

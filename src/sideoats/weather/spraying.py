@@ -6,6 +6,8 @@ Times are hours of local clock time, 0 to 24; sunrise and sunset are given in th
 from __future__ import annotations
 
 from enum import IntFlag
+from functools import reduce
+from operator import or_
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,23 +27,131 @@ class Fault(IntFlag):
     HUMID = 16
     RAIN = 32
     UNKNOWN = 64
+    DARK = 128
+    FROST = 256
+    COOL = 512
+    HOT = 1024
+    WARM = 2048
+    OFF_HOURS = 4096
+    HOUR = 8192
+    TOWARD = 16384
+    DRIFT = 32768
+    BESIDE = 65536
+    PRODUCT = 131072
+    DOWNWIND = 262144
+    LATE = 524288
+    HIGH = 1048576
+    NAME = 2097152
 
 
-FAULTS = {
-    Fault.CALM: "wind below the lower limit: droplets drift unpredictably",
-    Fault.WINDY: "wind above the upper limit",
-    Fault.INVERSION: "an inversion is likely: drift can travel miles",
-    Fault.DRY: "air too dry: droplets shrink and drift",
-    Fault.HUMID: "air so humid that fine droplets hang",
-    Fault.RAIN: "rain expected before the spray is rainfast",
-    Fault.UNKNOWN: "wind, temperature or humidity not known",
-}
-BARRING = Fault.CALM | Fault.WINDY | Fault.INVERSION | Fault.DRY | Fault.RAIN | Fault.UNKNOWN
+# In the order in which they are told; the sentences are ``spray.fault.<name>``.
+FAULTS = (
+    Fault.DRIFT, Fault.DOWNWIND, Fault.INVERSION, Fault.CALM, Fault.WINDY, Fault.HOT, Fault.FROST, Fault.DRY,
+    Fault.HUMID, Fault.RAIN,
+    Fault.OFF_HOURS, Fault.DARK, Fault.LATE, Fault.WARM, Fault.HIGH, Fault.COOL, Fault.HOUR, Fault.BESIDE, Fault.NAME,
+    Fault.PRODUCT, Fault.TOWARD,
+    Fault.UNKNOWN,
+)  # fmt: skip
+HAZARDS = Fault.INVERSION | Fault.DRIFT | Fault.DOWNWIND | Fault.HOT  # no money lifts these
+QUESTIONS = (  # the label in hand, or a look, settles
+    Fault.DARK
+    | Fault.LATE
+    | Fault.WARM
+    | Fault.HIGH
+    | Fault.COOL
+    | Fault.HOUR
+    | Fault.TOWARD
+    | Fault.BESIDE
+    | Fault.PRODUCT
+    | Fault.NAME
+)
+BARRING = reduce(or_, FAULTS) & ~Fault.HUMID
 
 
-def fault_words(faults: int) -> list[str]:
-    """The sentences behind a fault value."""
-    return [text for flag, text in FAULTS.items() if faults & flag]
+MINUTE = 1 / 60  # hours: the clock is read no finer
+
+
+def faults_of(faults: int) -> list[Fault]:
+    """The faults behind a fault value, in the order in which they are told."""
+    return [fault for fault in FAULTS if faults & fault]
+
+
+def label_faults(
+    temperature: ArrayLike,
+    hour: ArrayLike,
+    sunrise: ArrayLike,
+    sunset: ArrayLike,
+    volatile: ArrayLike,
+    *,
+    frost: float,
+    cool: float,
+    warm: float,
+    hot: float,
+    after_sunrise: float,
+    before_sunset: float,
+    warmest: ArrayLike | None = None,
+    lasts: ArrayLike = 0.0,
+) -> NDArray[np.int64]:
+    """Faults of temperature and daylight that labels speak of, as the bits of `Fault`.
+
+    Parameters
+    ----------
+    temperature : [degF]; NaN adds no fault
+    hour, sunrise, sunset : clock hours; a NaN hour is not cleared, because it may be dark or still
+    volatile : bool, herbicide that moves as vapour
+    frost, cool : at or below, and below [degF]
+    warm, hot : above, and from which on, for a volatile herbicide [degF]
+    after_sunrise, before_sunset : [h] hours that labels keep off for a volatile herbicide
+    warmest : highest of the day or of the next, as far as it is known [degF]; vapour moves in it
+    lasts : [h] from the clock hour to the end of the work, which must be inside the light and those hours too
+    """
+    t, clock, vapour = np.broadcast_arrays(floats(temperature), floats(hour), np.asarray(volatile, dtype=bool))
+    high = np.fmax(t, floats(t if warmest is None else warmest))
+    up, down = floats(sunrise), floats(sunset)
+    dark = (clock < up) | (clock > down)
+    off = (clock < up + after_sunrise) | (clock > down - before_sunset)
+    end = np.where(vapour, down - before_sunset, down)
+    late = (clock + floats(lasts) > end + MINUTE) & ~np.where(vapour, off, dark)
+    faults = np.zeros(t.shape, dtype=np.int64)
+    for mask, fault in (
+        (dark, Fault.DARK),
+        (t <= frost, Fault.FROST),
+        ((t > frost) & (t < cool), Fault.COOL),
+        (vapour & (high >= hot), Fault.HOT),
+        (vapour & (high > warm) & (high < hot), Fault.WARM),
+        (vapour & off, Fault.OFF_HOURS),
+        (late, Fault.LATE),
+        (np.isnan(clock), Fault.HOUR),
+    ):
+        faults = faults | np.where(mask, int(fault), 0)
+    return faults
+
+
+def highest_to_come(temperature: ArrayLike, hour: ArrayLike, sunrise: ArrayLike, *, swing: float, at: float) -> Floats:
+    """Highest of the day that air of an hour may still come to [degF], on a quarter of a sine from sunrise.
+
+    Parameters
+    ----------
+    temperature : [degF] at the hour
+    hour, sunrise : clock hours; after `at`, and before sunrise, the air's own temperature and the whole swing count
+    swing : lowest to highest of a day [degF]
+    at : clock hour of the highest
+    """
+    up, clock = floats(sunrise), floats(hour)
+    share = np.sin(np.pi / 2 * np.clip((clock - up) / (at - up), 0.0, 1.0))
+    return floats(floats(temperature) + swing * (1 - share))
+
+
+def blows_toward(wind_from: ArrayLike, side: ArrayLike) -> NDArray[np.bool_]:
+    """True where wind may carry spray to something that lies on a side; NaN (not known) counts as true.
+
+    Parameters
+    ----------
+    wind_from : compass degrees that the wind comes from
+    side : compass degrees toward what is sensitive; within a right angle of the way the wind goes counts as toward it
+    """
+    away = (floats(wind_from) + 180.0 - floats(side) + 180.0) % 360.0 - 180.0
+    return np.asarray(~(np.abs(away) > 90.0))
 
 
 def sun_clock(latitude: ArrayLike, day: ArrayLike, *, noon: ArrayLike = 12.0) -> tuple[Floats, Floats]:
@@ -115,10 +225,13 @@ def judge_hours(
     wind, drying = np.broadcast_arrays(floats(wind_mph), floats(delta_t))
     faults = np.zeros(np.broadcast_shapes(wind.shape, np.shape(inversion), np.shape(rain_ahead)), dtype=np.int64)
     for mask, fault in (
-        (wind < wind_low, Fault.CALM), (wind > wind_high, Fault.WINDY),
-        (np.asarray(inversion, dtype=bool), Fault.INVERSION), (drying > too_dry, Fault.DRY),
-        (drying < too_humid, Fault.HUMID), (np.asarray(rain_ahead, dtype=bool), Fault.RAIN),
+        (wind < wind_low, Fault.CALM),
+        (wind > wind_high, Fault.WINDY),
+        (np.asarray(inversion, dtype=bool), Fault.INVERSION),
+        (drying > too_dry, Fault.DRY),
+        (drying < too_humid, Fault.HUMID),
+        (np.asarray(rain_ahead, dtype=bool), Fault.RAIN),
         (np.isnan(wind) | np.isnan(drying), Fault.UNKNOWN),
-    ):  # fmt: skip
+    ):
         faults = faults | np.where(mask, int(fault), 0)
     return faults

@@ -84,9 +84,13 @@ def station_air(
     measured = ~np.isnan(wind).any(axis=1)
     located = np.isfinite(latitude)
     return StationAir(
-        np.where(located, latitude, usual_latitude), elevation, np.where(np.isnan(wind), usual_wind, wind), humidity,
-        measured, located,
-    )  # fmt: skip
+        np.where(located, latitude, usual_latitude),
+        elevation,
+        np.where(np.isnan(wind), usual_wind, wind),
+        humidity,
+        measured,
+        located,
+    )
 
 
 def _monthly_mean(values: Floats, month: NDArray[np.int64]) -> Floats:
@@ -111,12 +115,23 @@ def reference_et(air: StationAir, tmax: Floats, tmin: Floats, on: date) -> Float
     latitude, elevation = air.latitude.reshape(shape), air.elevation_m.reshape(shape)
     wind = air.wind[:, month].reshape(tmax.shape[0], *([1] * (tmax.ndim - 2)), tmax.shape[-1])
     filled = fall_backs(
-        tmax, tmin, latitude=latitude, day=of_year, elevation_m=elevation,
-        vapour_pressure=air.vapour_pressure(tmax, tmin, month), wind_2m=wind,
-    )  # fmt: skip
+        tmax,
+        tmin,
+        latitude=latitude,
+        day=of_year,
+        elevation_m=elevation,
+        vapour_pressure=air.vapour_pressure(tmax, tmin, month),
+        wind_2m=wind,
+    )
     return floats(
         reference_et_daily(
-            tmax, tmin, filled.vapour_pressure, filled.solar, filled.wind_2m, elevation_m=elevation, latitude=latitude,
+            tmax,
+            tmin,
+            filled.vapour_pressure,
+            filled.solar,
+            filled.wind_2m,
+            elevation_m=elevation,
+            latitude=latitude,
             day=of_year,
         )
-    )  # fmt: skip
+    )

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -20,10 +20,13 @@ from sideoats.errors import SideoatsError, one_line
 from sideoats.facts import Facts
 from sideoats.outlook import Outlook
 from sideoats.question import Context, Question, Table, find
+from sideoats.ruling import WAIT_DAYS
 from sideoats.threads import one_thread
 from sideoats.week.district import District
+from sideoats.week.done import settled
 from sideoats.week.gather import Problem, chosen_places, gather
 from sideoats.week.snapshot import Snapshot
+from sideoats.week.unasked import Unasked, by_crop, out_of_season
 
 if TYPE_CHECKING:
     from sideoats.ledger import Entry, Place
@@ -43,6 +46,7 @@ class Common:
     snapshot: Snapshot
     questions: tuple[str, ...]
     risk_aversion: float | None = None
+    tell_unasked: bool = False
 
 
 @dataclass(frozen=True)
@@ -56,11 +60,12 @@ class Block:
 
 @dataclass
 class BlockAnswers:
-    """Calls and problems of one block, and how many places each question was asked of."""
+    """Calls and problems of one block, how many places each question was asked of, and what was not asked."""
 
     calls: list[Call] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     asked: dict[str, int] = field(default_factory=dict)
+    unasked: list[Unasked] = field(default_factory=list)
 
 
 def common_of(district: District, questions: Sequence[str], risk_aversion: float | None) -> Common:
@@ -102,17 +107,33 @@ def _answers(common: Common, block: Block) -> BlockAnswers:
             return [in_season(question, rows, context)]
 
         def calls(rows: Table, question: Question = question) -> list[Call]:
-            return list(question.ask(rows, context).calls())
+            return [again(settled(c, block.evidence, common.facts)) for c in question.ask(rows, context).calls()]
+
+        def left_out(rows: Table, question: Question = question) -> list[Unasked]:
+            return out_of_season(question, rows, context)
 
         asked, failed = sparing(seasonal, table, name)
         out.problems += failed
+        if common.tell_unasked:
+            keys = {key for part in asked for key in part.keys}
+            rest = table.take(np.array([i for i, key in enumerate(table.keys) if key not in keys], dtype=np.int64))
+            out.unasked += sparing(left_out, rest, name)[0]
         for part in asked:
             out.asked[name] = out.asked.get(name, 0) + len(part)
             for piece in chunks(part, question, common.outlook.draws):
                 answered, failed = sparing(calls, piece, name)
                 out.calls += answered
                 out.problems += failed
+    if common.tell_unasked:
+        out.unasked += by_crop(block.places, [find(name) for name in common.questions])
     return out
+
+
+def again(call: Call) -> Call:
+    """A wait without a day of its own is asked again in a week: nothing it rests on is out of date before."""
+    if call.verdict != "wait" or call.look_by is not None or call.done:
+        return call
+    return replace(call, look_by=call.on + timedelta(days=WAIT_DAYS))
 
 
 def sparing(work: Callable[[Table], list[T]], table: Table, question: str) -> tuple[list[T], list[Problem]]:
@@ -147,9 +168,7 @@ def _said(error: Exception) -> str:
 
 def in_season(question: Question, table: Table, context: Context) -> Table:
     """The rows that make sense today."""
-    if question.in_season is None or not len(table):
-        return table
-    return table.take(np.flatnonzero(question.in_season(table, context.fresh())))
+    return table.take(np.flatnonzero(question.seasonal(table, context)))
 
 
 def chunks(table: Table, question: Question, draws: int) -> Iterator[Table]:

@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 
 from sideoats.facts import Facts
 from sideoats.facts import load as load_facts
+from sideoats.ledger.address import district_file
 from sideoats.outlook import DEFAULT_DRAWS, DEFAULT_SEED, Outlook, make_outlook
+from sideoats.outlook.stations import sites_of
 from sideoats.week.snapshot import Snapshot, price_history, take_snapshot
 
 if TYPE_CHECKING:
@@ -26,17 +28,6 @@ class District:
     snapshot: Snapshot
     facts: Facts
     outlook: Outlook
-
-
-def district_file(location: str | os.PathLike[str] | None) -> Path | None:
-    """The district file: `SIDEOATS_DISTRICT`, else ``district.toml`` beside a ledger file, else none."""
-    named = os.environ.get("SIDEOATS_DISTRICT")
-    if named:
-        return Path(named)
-    if location is None or "://" in str(location):
-        return None
-    beside = Path(location).parent / "district.toml"
-    return beside if beside.exists() else None
 
 
 def district_of(
@@ -67,7 +58,8 @@ def district_of(
     snapshot = take_snapshot(ledger, on, kinds, places=places)
     settings = {**facts.settings, **snapshot.settings}
     facts = replace(facts, settings=settings)
+    history, markets = price_history(snapshot)
     outlook = make_outlook(
-        on, stations=snapshot.stations, price_history=price_history(snapshot), facts=facts, draws=draws, seed=seed
+        on, stations=snapshot.stations, price_history=history, markets=markets, facts=facts, draws=draws, seed=seed
     )
-    return District(on, replace(snapshot, settings=settings), facts, outlook)
+    return District(on, replace(snapshot, settings=settings, sites=sites_of(outlook, facts.reader())), facts, outlook)

@@ -165,10 +165,13 @@ class Dask:
             if self.address is None:
                 cluster = opened.enter_context(  # None would mean port 8787, which another run may hold
                     LocalCluster(
-                        n_workers=self.workers or os.cpu_count() or 1, threads_per_worker=1, host="127.0.0.1",
-                        dashboard_address="127.0.0.1:0", processes=True,
+                        n_workers=self.workers or os.cpu_count() or 1,
+                        threads_per_worker=1,
+                        host="127.0.0.1",
+                        dashboard_address="127.0.0.1:0",
+                        processes=True,
                     )
-                )  # fmt: skip
+                )
                 yield opened.enter_context(Client(cluster))
                 return
             try:

@@ -1,4 +1,7 @@
-"""The fields that a moth flight sends a scout to: of a crop it threatens, near its trap, and not looked at lately."""
+"""The fields that a moth flight sends a scout to: near its trap, at a stage it threatens, and not looked at lately.
+
+A field's own stage decides where it is on file and fresh; else the region's window of the crop.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from sideoats.call import Call
+from sideoats.crops import crop_of
 from sideoats.facts import Facts
 from sideoats.insects.planner import first_look_worth, road_hours
 from sideoats.ledger import Place
@@ -61,18 +65,17 @@ def flight_fields(
     places : places that may be shown, by id
     farm : only this farm's fields
     """
-    threatened = {str(r[0]): (str(r[1]).split(", "), str(r[2])) for r in facts["insects/moth_flight.crops"].rows}
     found: dict[str, list[tuple[Call, tuple[str, ...]]]] = {}
     for call in flights:
         trap = places.get(call.place)
-        crops, questions = threatened.get(str(trap.attributes.get("crop", "")) if trap else "", ([], ""))
-        wanted = tuple(q for q in questions.split(", ") if q)
+        hosts = _hosts(crop_of(str(trap.attributes.get("crop", ""))) if trap else "", facts)
         for place in places.values():
-            crop = str(place.attributes.get("crop", "")).lower()
-            if not trap or place.kind != "field" or not any(c in crop.split() for c in crops):
+            if not trap or place.kind != "field" or farm not in (None, place.farm):
                 continue
-            if farm in (None, place.farm) and _standing(place, district.on) and _near(trap, place, facts):
-                found.setdefault(place.id, []).append((call, tuple(q for q in wanted if _asks(q, crop))))
+            own = [host for host in hosts if host.threatens(place, district, facts)]
+            if own and _standing(place, district.on) and _near(trap, place, facts):
+                crop = crop_of(str(place.attributes.get("crop", "")))
+                found.setdefault(place.id, []).append((call, tuple(h.question for h in own if _asks(h.question, crop))))
     out = {}
     for name, sent in found.items():
         count = tuple(dict.fromkeys(q for _, questions in sent for q in questions))
@@ -81,9 +84,47 @@ def flight_fields(
     return out
 
 
+@dataclass(frozen=True)
+class _Host:
+    """A crop at the stages that larvae of one moth harm, in the region's window, and the question of its count."""
+
+    crop: str
+    window: str
+    stages: tuple[str, ...]
+    question: str
+
+    def threatens(self, place: Place, district: District, facts: Facts) -> bool:
+        """Whether the field is of this crop and at such a stage: its own where it is known, else by the window."""
+        if self.crop not in crop_of(str(place.attributes.get("crop", ""))).split():
+            return False
+        stage = _stage(place, self.question, district, facts) if self.stages else ""
+        return stage in self.stages if stage else facts.region.holds(self.window, district.on)
+
+
+def _hosts(species: str, facts: Facts) -> list[_Host]:
+    rows = facts["insects/moth_flight.hosts"].rows
+    return [
+        _Host(str(crop), str(window), tuple(s for s in str(stages).split(", ") if s), str(question))
+        for name, crop, window, stages, _, question in rows
+        if name == species
+    ]
+
+
+def _stage(place: Place, question: str, district: District, facts: Facts) -> str:
+    """The growth stage of the field as the question of its count would have it, "" where none is known or fresh."""
+    fresh = facts.value(_P + "stage_fresh")
+    f = next((f for f in find(question).inputs if f.name == "stage"), None) if question else None
+    for source in () if f is None else f.found_in:
+        kind, _, field = source.partition(":")[2].partition(".")
+        entry = district.snapshot.evidence.get(kind, {}).get(place.id) if source.startswith("evidence:") else None
+        if entry and entry.body.get(field) and (district.on - entry.seen_on).days <= fresh:
+            return str(entry.body[field])
+    return ""
+
+
 def _asks(question: str, crop: str) -> bool:
-    places = find(question).places
-    return places is not None and crop in {c.lower() for c in places.crops}
+    places = find(question).places if question else None
+    return places is not None and places.takes(crop)
 
 
 def _standing(place: Place, on: date) -> bool:

@@ -9,14 +9,20 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sideoats import units
+from sideoats.crops import market_word
 from sideoats.errors import InputError, UnitError
 from sideoats.ledger import evidence_kinds
+from sideoats.outlook.stations import Spot, Stand
 from sideoats.question import Question, Table, column
 from sideoats.schema import Field
+from sideoats.week.flights import position
 from sideoats.week.snapshot import Snapshot
 
 if TYPE_CHECKING:
     from sideoats.ledger import Entry, Place
+
+
+STATION = "station"  # the field and the place attribute that name a weather station
 
 
 @dataclass(frozen=True)
@@ -32,12 +38,12 @@ def chosen_places(question: Question, places: Sequence[Place], farm: str | None 
     """The places that a question is about."""
     if question.places is None:
         return []
-    kinds, crops = set(question.places.kinds), {c.lower() for c in question.places.crops}
+    kinds, asked = set(question.places.kinds), question.places
     return [
         p
         for p in places
         if (not kinds or p.kind in kinds)
-        and (not crops or str(p.attributes.get("crop", "")).lower() in crops)
+        and asked.takes(str(p.attributes.get("crop", "")))
         and (farm is None or p.farm == farm)
     ]
 
@@ -76,6 +82,9 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
                 break
         columns[f.name] = column(f, values)
         ages[f.name] = age
+    stands = _stands(places, snapshot) if STATION in columns else []
+    if stands:
+        columns[STATION] = np.array([stand.station for stand in stands], dtype=object)
     table = Table(
         keys=tuple(p.id for p in places),
         columns=columns,
@@ -84,8 +93,21 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
         size=np.array([_size(p.attributes.get(question.size), question.size_unit) for p in places], dtype=np.float64),
         ages=ages,
         evidence=tuple(tuple(ids) for ids in behind),
+        stands=tuple(stand.said for stand in stands),
+        markets=tuple(str(p.attributes.get("market", "")) for p in places),
     )
     return table, problems
+
+
+def _stands(places: Sequence[Place], snapshot: Snapshot) -> list[Stand]:
+    """The station that stands for each place."""
+    spots = []
+    for place in places:
+        height = place.attributes.get("elevation")
+        latitude, longitude = position(place)
+        known = float(height) if isinstance(height, int | float) else float("nan")
+        spots.append(Spot(str(place.attributes.get(STATION, "")), latitude, longitude, known))
+    return [snapshot.sites.stand_for(spot) for spot in spots]
 
 
 def as_field(f: Field, raw: Any, unit: str | None) -> Any:
@@ -102,8 +124,13 @@ def as_field(f: Field, raw: Any, unit: str | None) -> Any:
     if f.kind == "numbers" and isinstance(raw, list | tuple):
         return tuple(units.convert(float(x), unit, f.unit) if unit else float(x) for x in raw)
     if f.kind == "records" and isinstance(raw, list | tuple):
-        return tuple({k: as_field(sub, row.get(k), sub.unit) if row.get(k) is not None else sub.default
-                      for k, sub in ((s.name, s) for s in f.fields)} for row in raw)  # fmt: skip
+        return tuple(
+            {
+                k: as_field(sub, row.get(k), sub.unit) if row.get(k) is not None else sub.default
+                for k, sub in ((s.name, s) for s in f.fields)
+            }
+            for row in raw
+        )
     return f.read(raw)
 
 
@@ -141,13 +168,17 @@ def _finder(source: str, snapshot: Snapshot) -> Callable[[Place], _Found] | None
 
         return newest
     if where == "history":
-        folded = snapshot.evidence.get(source)
+        kind, _, name = source.partition(".")
+        folded = snapshot.evidence.get(kind)
         if not folded:
             return None
 
         def all_of_it(place: Place) -> _Found:
             entry = folded.get(place.id)
-            return (None, None, None) if entry is None else (entry.body["rows"], None, entry)
+            if entry is None:
+                return (None, None, None)
+            rows = entry.body["rows"]
+            return (_joined(rows, name) or None) if name else rows, None, entry
 
         return all_of_it
     if where == "setting":
@@ -158,20 +189,32 @@ def _finder(source: str, snapshot: Snapshot) -> Callable[[Place], _Found] | None
     if where == "quote":
         return lambda place: _quoted(what, place, snapshot)
     if where == "quotes":
-        return lambda place: (snapshot.quote_series.get(_commodity(what, place)), None, None)
+        return lambda place: (snapshot.quote_series.get(_market(what, place, snapshot)), None, None)
     raise ValueError(f"found_in {source!r}: expected evidence:, history:, place:, quote:, quotes: or setting:")
 
 
+def _joined(rows: Sequence[Mapping[str, Any]], name: str) -> list[Any]:
+    """The lists of one field of all entries as one, oldest first; what a later entry repeats is taken once."""
+    out: list[Any] = []
+    for row in rows:
+        before = list(out)
+        out += [item for item in row.get(name) or () if item not in before]
+    return out
+
+
 def _quoted(what: str, place: Place, snapshot: Snapshot) -> _Found:
-    market, commodity = str(place.attributes.get("market", "")), _commodity(what, place)
-    entry = snapshot.quotes.get((market, commodity)) or next(
-        (e for (_, c), e in snapshot.quotes.items() if c == commodity), None
-    )
+    entry = snapshot.quotes.get(_market(what, place, snapshot))
     return (None, None, None) if entry is None else (entry.body.get("price"), None, entry)
 
 
+def _market(what: str, place: Place, snapshot: Snapshot) -> tuple[str, str]:
+    """(market, commodity) whose quotes hold at the place."""
+    commodity = _commodity(what, place)
+    return snapshot.market_of(str(place.attributes.get("market", "")), commodity), commodity
+
+
 def _commodity(what: str, place: Place) -> str:
-    return what.format_map(_Blank(place.attributes)).lower() if "{" in what else what.lower()
+    return market_word(what.format_map(_Blank(place.attributes)) if "{" in what else what)
 
 
 class _Blank(dict[str, Any]):

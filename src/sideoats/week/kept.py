@@ -1,7 +1,7 @@
 """Calls kept in the ledger as they were given, and how they held up once the outcome was recorded.
 
 A call keeps its stated chances and ranges. Two kinds of outcome score it, both recorded as `outcome` at the call's
-place with `call` (the kept call's id):
+place with `call` (the kept call's id) or `question` (then they are of its newest call kept by that day):
 
 * `happened` yes or no, with `what` naming one of the call's chances (a quantity whose name begins with "chance"):
   Brier score and reliability;
@@ -15,7 +15,7 @@ from __future__ import annotations
 import json
 import uuid
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from typing import TYPE_CHECKING, Any
@@ -29,7 +29,7 @@ from sideoats.ledger import NewEntry
 from sideoats.week.scoring import Coverage, Reliability, brier_parts, coverage, pinball, reliability
 
 if TYPE_CHECKING:
-    from sideoats.ledger import Ledger, Receipt
+    from sideoats.ledger import Entry, Ledger, Receipt
 
 _NAMESPACE = uuid.UUID("0b5b0f64-5a7c-5f0a-8f0c-6f3f4e1f7a90")
 
@@ -49,14 +49,6 @@ def keep_calls(ledger: Ledger, calls: Iterable[Call], *, observer: str = "week")
         body = {"call": call.full()}
         entries.append(NewEntry("call", body, place=call.place, seen_at=seen, observer=observer, id=call_id(call)))
     return ledger.append(entries)
-
-
-def previous_calls(ledger: Ledger, before: date) -> dict[tuple[str, str], Call]:
-    """(place, question) -> the newest call kept before a day: what this week's call is compared with."""
-    from datetime import timedelta
-
-    found = ledger.latest_topics("call", before - timedelta(days=1))
-    return {key: call_from(entry.body["call"]) for key, entry in found.items()}
 
 
 @dataclass(frozen=True)
@@ -113,19 +105,29 @@ class HeldUp:
 def held_up(
     ledger: Ledger, *, since: date | None = None, until: date | None = None, question: str | None = None
 ) -> HeldUp:
-    """Score every kept call of a span that has an outcome on file."""
+    """Score every kept call of a span that has an outcome on file.
+
+    An outcome names its call, or its question: then it is of the newest call of its place and question kept for the day
+    on which it was seen or before. Of several outcomes of one thing said in one call the newest counts.
+    """
     calls: dict[str, Call] = {}
+    at_place: dict[tuple[str, str], list[str]] = {}
     for entry in ledger.history(kind="call", since=since, until=until):
         call = call_from(entry.body["call"])
         if question is None or call.question == question:
             calls[entry.id] = call
+            at_place.setdefault((call.place, call.question), []).append(entry.id)
     tally = _Tally()
-    outcomes = 0
+    told: dict[tuple[str, str], Entry] = {}
     for entry in ledger.history(kind="outcome"):
-        call_key = str(entry.body.get("call", ""))
-        if call_key in calls:
-            outcomes += 1
-            tally.add(calls[call_key], entry.body, entry.id)
+        kept = _call_of(entry, calls, at_place)
+        if kept is not None:
+            told[kept, str(entry.body.get("what", ""))] = entry
+        elif entry.body.get("question") and not entry.body.get("call") and not (since or until or question):
+            tally.unused.append(f"outcome {entry.id}: no call of {entry.body['question']} was kept there by that day")
+    outcomes = len(told)
+    for (kept, _), entry in told.items():
+        tally.add(calls[kept], entry.body, entry.id)
     enough = len(tally.chance) > 0
     return HeldUp(
         calls=len(calls),
@@ -138,6 +140,16 @@ def held_up(
         money={unit: _mean_money(rows) for unit, rows in tally.money.items()},
         unused=tuple(tally.unused),
     )
+
+
+def _call_of(entry: Entry, calls: Mapping[str, Call], at_place: Mapping[tuple[str, str], Sequence[str]]) -> str | None:
+    """Id of the kept call that an outcome is of."""
+    named = str(entry.body.get("call", ""))
+    if named:
+        return named if named in calls else None
+    asked = str(entry.body.get("question", "")).strip().replace("_", "-")
+    past = [key for key in at_place.get((entry.place or "", asked), ()) if calls[key].on <= entry.seen_on]
+    return max(past, key=lambda key: calls[key].on) if past else None
 
 
 def _mean_money(rows: list[tuple[float, float, float]]) -> Money:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -13,9 +13,12 @@ from sideoats.outlook import DEFAULT_DRAWS, DEFAULT_SEED
 from sideoats.question import Question, every, find
 from sideoats.week.blocks import BlockAnswers, answer_block, blocks, common_of
 from sideoats.week.district import district_of
+from sideoats.week.done import ACTIONS, kinds_read
 from sideoats.week.engines import Engine, Serial
+from sideoats.week.errands import Errand, errands
 from sideoats.week.gather import Problem
-from sideoats.week.snapshot import HISTORY, require_places
+from sideoats.week.snapshot import require_places
+from sideoats.week.unasked import Unasked
 
 if TYPE_CHECKING:
     from sideoats.ledger import Ledger
@@ -32,6 +35,8 @@ class Week:
     calls : stop first, then by cost of waiting, then by verdict and place
     asked : question -> places asked
     problems : values on file that could not be used, and questions that failed
+    unasked : what was not asked of a place, and why
+    errands : what the looks wait for, each thing once
     head : the ledger's head when it was read: (entries, hash)
     """
 
@@ -42,6 +47,8 @@ class Week:
     head: tuple[int, str]
     seed: int
     draws: int
+    unasked: tuple[Unasked, ...] = ()
+    errands: tuple[Errand, ...] = ()
 
     def of(self, verdict: str) -> tuple[Call, ...]:
         """The calls with one verdict, in rank order."""
@@ -50,17 +57,23 @@ class Week:
     def full(self) -> dict[str, Any]:
         """JSON of the week."""
         return {
-            "on": self.on.isoformat(), "head": {"entries": self.head[0], "hash": self.head[1]}, "seed": self.seed,
-            "draws": self.draws, "asked": self.asked, "calls": [c.full() for c in self.calls],
+            "on": self.on.isoformat(),
+            "head": {"entries": self.head[0], "hash": self.head[1]},
+            "seed": self.seed,
+            "draws": self.draws,
+            "asked": self.asked,
+            "errands": [e.full() for e in self.errands],
+            "calls": [c.full() for c in self.calls],
             "problems": [{"place": p.place, "question": p.question, "message": p.message} for p in self.problems],
-        }  # fmt: skip
+            "not_asked": [
+                {"place": u.place, "question": u.question, "needs": list(u.needs), "why": u.why} for u in self.unasked
+            ],
+        }
 
 
 def evidence_needed(questions: Iterable[Question]) -> set[str]:
-    """Evidence kinds that the questions' fields are found in; ``history:KIND`` where all of a kind is wanted."""
-    sources = {s for q in questions for f in q.inputs for s in f.found_in}
-    newest = {s.partition(":")[2].partition(".")[0] for s in sources if s.startswith("evidence:")}
-    return newest | {s for s in sources if s.startswith(HISTORY)}
+    """Evidence kinds that the week reads to ask these questions: those of their fields, and what was done."""
+    return kinds_read(questions) | {ACTIONS}
 
 
 def weekly_questions(names: Sequence[str] | None = None) -> list[Question]:
@@ -99,24 +112,33 @@ def run_week(
     if not isinstance(ledger, LedgerClass):
         with open_ledger(ledger, create=False) as opened:
             return run_week(
-                opened, on, questions=questions, farm=farm, draws=draws, seed=seed, risk_aversion=risk_aversion,
-                engine=engine, progress=progress,
-            )  # fmt: skip
+                opened,
+                on,
+                questions=questions,
+                farm=farm,
+                draws=draws,
+                seed=seed,
+                risk_aversion=risk_aversion,
+                engine=engine,
+                progress=progress,
+            )
     chosen = weekly_questions(questions)
     district = district_of(ledger, on, kinds=evidence_needed(chosen), draws=draws, seed=seed)
     require_places(district.snapshot)
     places = [p for p in district.snapshot.places if farm is None or p.farm == farm]
     cut = list(blocks(district.snapshot.evidence, places))
-    common = common_of(district, [q.name for q in chosen], risk_aversion)
+    common = replace(common_of(district, [q.name for q in chosen], risk_aversion), tell_unasked=True)
     asked = {q.name: 0 for q in chosen}
     calls: list[Call] = []
     problems: list[Problem] = []
+    unasked: list[Unasked] = []
     done = 0
     for number, result in (engine or Serial()).run(answer_block, common, cut):
         done += len(cut[number].places)
         if isinstance(result, BlockAnswers):
             calls += result.calls
             problems += result.problems
+            unasked += [u for u in result.unasked if u.question or not questions]
             for name, count in result.asked.items():
                 asked[name] += count
         else:
@@ -124,7 +146,10 @@ def run_week(
         if progress:
             progress(done, len(places))
     problems.sort(key=lambda p: (p.question, p.place, p.message))
-    return Week(on, ranked(calls), asked, tuple(problems), ledger.head(), seed, draws)
+    unasked.sort(key=lambda u: (u.place, u.question))
+    order = ranked(calls)
+    fetched = errands(order, {p.id: p for p in places})
+    return Week(on, order, asked, tuple(problems), ledger.head(), seed, draws, tuple(unasked), fetched)
 
 
 def ranked(calls: Iterable[Call]) -> tuple[Call, ...]:

@@ -5,14 +5,16 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import UTC, date, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from sideoats import units
+from sideoats.crops import market_word
 from sideoats.errors import InputError, LedgerError
 from sideoats.ledger.evidence import evidence_kinds
+from sideoats.outlook.stations import Sites
 from sideoats.station import Flag, StationDays
 
 if TYPE_CHECKING:
@@ -30,19 +32,28 @@ class Snapshot:
     places : every place not closed, as last described
     evidence : kind -> place id -> newest entry
     quotes : (market id, commodity in lower case) -> newest entry
-    quote_series : commodity in lower case -> ((day, price text), ...), oldest first, of every market
+    quote_series : (market id, commodity in lower case) -> ((day, price text), ...), oldest first
+    first_market : commodity in lower case -> the market that was first to quote it in this ledger, for places that
+        name no market or one that does not quote it: what is quoted elsewhere later changes nothing for them
     settings : name -> text
     stations : station id -> daily record up to the day before `on`
+    sites : where those stations stand
     """
 
     on: date
     places: tuple[Place, ...]
     evidence: Mapping[str, Mapping[str, Entry]]
     quotes: Mapping[tuple[str, str], Entry]
-    quote_series: Mapping[str, tuple[tuple[date, str], ...]]
+    quote_series: Mapping[tuple[str, str], tuple[tuple[date, str], ...]]
+    first_market: Mapping[str, str]
     settings: Mapping[str, str]
     stations: Mapping[str, StationDays]
     farm_names: Mapping[str, str] = field(default_factory=dict)
+    sites: Sites = field(default_factory=Sites)
+
+    def market_of(self, market: str, commodity: str) -> str:
+        """The market whose quotes of a commodity hold where `market` is named ("" for none)."""
+        return market if (market, commodity) in self.quote_series else self.first_market.get(commodity, "")
 
 
 HISTORY = "history:"
@@ -56,17 +67,21 @@ def take_snapshot(ledger: Ledger, on: date, kinds: Iterable[str], *, places: boo
     Without `places` only what all places share is read; `places_of` then reads some places at a time.
     """
     found, evidence = places_of(ledger, on, kinds) if places else ((), {})
-    quotes = {(place, topic.lower()): entry for (place, topic), entry in ledger.latest_topics("quote", on).items()}
+    quotes = {(place, market_word(topic)): entry for (place, topic), entry in ledger.latest_topics("quote", on).items()}
     settings = {topic: str(e.body["value"]) for (_, topic), e in ledger.latest_topics("setting", on).items()}
-    series: dict[str, list[tuple[date, str]]] = {}
+    series: dict[tuple[str, str], list[tuple[date, str]]] = {}
+    first: dict[str, tuple[int, str]] = {}
     for entry in ledger.history(kind="quote", until=on):
-        series.setdefault(str(entry.body["commodity"]).lower(), []).append((entry.seen_on, str(entry.body["price"])))
+        commodity, market = market_word(str(entry.body["commodity"])), entry.place or ""
+        series.setdefault((market, commodity), []).append((entry.seen_on, str(entry.body["price"])))
+        first[commodity] = min(first.get(commodity, (entry.seq, market)), (entry.seq, market))
     return Snapshot(
         on=on,
         places=found,
         evidence=evidence,
         quotes=quotes,
         quote_series={k: tuple(v) for k, v in series.items()},
+        first_market={commodity: market for commodity, (_, market) in first.items()},
         settings=settings,
         stations=station_records(ledger, on),
         farm_names={f.id: f.name for f in ledger.farms()} if places else {},
@@ -78,7 +93,8 @@ def places_of(
 ) -> tuple[tuple[Place, ...], Mapping[str, Mapping[str, Entry]]]:
     """Places not closed (those of `ids`, or all), and kind -> place id -> newest entry of `kinds` at them.
 
-    A kind written ``history:KIND`` gives one entry a place that holds all of that kind of the last `HISTORY_DAYS`.
+    A kind written ``history:KIND`` gives one entry a place that holds all of that kind of the last `HISTORY_DAYS`, or
+    of as many days as the kind states.
     """
     found = tuple(p for p in ledger.places(on, ids) if not p.attributes.get("closed"))
     wanted = set(kinds) - COMMON_KINDS
@@ -91,7 +107,7 @@ def places_of(
 
 def _folded(ledger: Ledger, on: date, kind: str, places: Sequence[Place] | None) -> dict[str, Entry]:
     """Place -> its newest entry of the kind, with ``rows`` of all of them, oldest first, as its body."""
-    since = recent(on, HISTORY_DAYS)
+    since = recent(on, evidence_kinds()[kind].history_days or HISTORY_DAYS)
     if places is None:
         by_place: dict[str, list[Entry]] = {}
         for entry in ledger.history(kind=kind, since=since, until=on):
@@ -102,22 +118,31 @@ def _folded(ledger: Ledger, on: date, kind: str, places: Sequence[Place] | None)
         by_place = ledger.histories(kind, own, since, on)
     out = {}
     for place, found in by_place.items():
-        rows = [{"on": e.seen_on.isoformat(), **e.body} for e in found]
+        rows = [{"on": e.seen_on.isoformat(), **e.body, **_about_entry(e)} for e in found]
         mark = hashlib.sha256("".join(e.hash for e in found).encode()).hexdigest()
         out[place] = replace(found[-1], body={"rows": rows}, hash=mark)
     return out
 
 
+def _about_entry(entry: Entry) -> dict[str, Any]:
+    """Of an action: who did it, and when it was seen and stored. Rows of other kinds are read by their fields alone."""
+    if entry.kind != "action":
+        return {}
+    return {"by": entry.observer, "entry": entry.id, "seen": (entry.seen_at.astimezone(UTC).isoformat(), entry.seq)}
+
+
 def station_records(ledger: Ledger, on: date) -> dict[str, StationDays]:
     """Daily records of every station, up to the day before `on`, with every doubted value flagged.
 
-    Where blocks overlap, the later entry wins. Flags only mark: the value stays, and `usable` leaves it out.
+    A block is cut at `on`, whenever it was seen: a calendar year is filed as one block that is seen at its end, and a
+    week asked of a past September knew that year's summer. Where blocks overlap, the later entry wins. Flags only
+    mark: the value stays, and `usable` leaves it out.
     """
     from sideoats.weather.quality import check_days, check_neighbours
 
     blocks: dict[str, list[Entry]] = {}
-    for entry in ledger.history(kind="station_days", until=on):
-        if entry.place:
+    for entry in ledger.history(kind="station_days"):
+        if entry.place and date.fromisoformat(entry.body["start"]) < on:
             blocks.setdefault(entry.place, []).append(entry)
     records = {}
     about = {p.id: p for p in ledger.places(on, sorted(blocks)) if p.kind == "station"}
@@ -164,10 +189,13 @@ def _join(station: str, entries: list[Entry], on: date) -> StationDays | None:
     return StationDays(station=station, start=first, values=values, flags=flags, source="ledger")
 
 
-def price_history(snapshot: Snapshot) -> dict[str, tuple[Any, Any]]:
-    """Commodity -> (dates, prices) in the unit of its newest quote; quotes in units of another kind are left out."""
-    out = {}
-    for commodity, rows in snapshot.quote_series.items():
+def price_history(snapshot: Snapshot) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:
+    """Quotes as dated prices: commodity -> (dates, prices) of its first market, and market -> commodity -> the same.
+
+    In the unit of the newest quote; quotes in units of another kind are left out.
+    """
+    markets: dict[str, dict[str, Any]] = {}
+    for (market, commodity), rows in snapshot.quote_series.items():
         unit = units.split(rows[-1][1])[1]
         days, prices = [], []
         for day, text in rows:
@@ -178,8 +206,10 @@ def price_history(snapshot: Snapshot) -> dict[str, tuple[Any, Any]]:
             days.append(day)
             prices.append(price)
         if prices:
-            out[commodity] = (np.array(days, dtype="datetime64[D]"), np.array(prices))
-    return out
+            series = (np.array(days, dtype="datetime64[D]"), np.array(prices))
+            markets.setdefault(market, {})[commodity] = series
+    first = {c: markets[m][c] for c, m in snapshot.first_market.items() if c in markets.get(m, {})}
+    return first, markets
 
 
 def recent(day: date, days: int) -> date:

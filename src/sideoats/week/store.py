@@ -149,9 +149,10 @@ class WeekStore:
     def between(self, first: str, end: str | None) -> dict[str, bytes]:
         """Place -> mark under which its calls stand, for ids from `first` up to `end` (None: to the last)."""
         return dict(
-            self._ask("SELECT place, mark FROM place WHERE place >= :a AND (:b IS NULL OR place < :b)",
-                      {"a": first, "b": end})
-        )  # fmt: skip
+            self._ask(
+                "SELECT place, mark FROM place WHERE place >= :a AND (:b IS NULL OR place < :b)", {"a": first, "b": end}
+            )
+        )
 
     def marks(self, places: Sequence[str]) -> dict[str, bytes]:
         """The same for the places named."""

@@ -93,9 +93,16 @@ def run_stored(
     if not isinstance(ledger, LedgerClass):
         with open_ledger(ledger, create=False) as opened:
             return run_stored(
-                opened, on, store, engine=engine, questions=questions, draws=draws, seed=seed,
-                risk_aversion=risk_aversion, progress=progress,
-            )  # fmt: skip
+                opened,
+                on,
+                store,
+                engine=engine,
+                questions=questions,
+                draws=draws,
+                seed=seed,
+                risk_aversion=risk_aversion,
+                progress=progress,
+            )
     chosen = weekly_questions(questions)
     head = ledger.head()  # what comes in while we read is looked at next time
     district = district_of(ledger, on, draws=draws, seed=seed, places=False)
@@ -126,9 +133,15 @@ def encode_block(common: Common, block: Block) -> Encoded:
 
 
 def _due(
-    ledger: Ledger, on: date, kinds: Iterable[str], base: bytes, week: WeekStore, ids: Sequence[str], whole: bool,
+    ledger: Ledger,
+    on: date,
+    kinds: Iterable[str],
+    base: bytes,
+    week: WeekStore,
+    ids: Sequence[str],
+    whole: bool,
     told: _Progress,
-) -> Iterator[Block]:  # fmt: skip
+) -> Iterator[Block]:
     """Blocks of places to ask, read some thousands at a time; forgets places that are closed or gone."""
     kinds = sorted(kinds)
     for first in range(0, len(ids), READ_PLACES):
@@ -199,7 +212,7 @@ def common_digest(common: Common) -> bytes:
     total.update(repr((sorted(facts.settings.items()), sorted(facts.chosen.items()))).encode())
     for fact in facts.by_id.values():
         total.update(repr(fact).encode())
-    total.update(repr(sorted(snapshot.quote_series.items())).encode())
+    total.update(repr((sorted(snapshot.quote_series.items()), sorted(snapshot.first_market.items()))).encode())
     total.update(repr(sorted((key, entry.hash) for key, entry in snapshot.quotes.items())).encode())
     for name, record in sorted(out.records.items()):
         where = (record.latitude, record.longitude, record.elevation_m, record.wind_height_m)

@@ -16,7 +16,6 @@ from sideoats.question import find
 from sideoats.week.district import District
 from sideoats.week.flights import FlightField, flight_fields, is_flight, position
 from sideoats.week.run import Week
-from sideoats.week.stop_lines import stop_lines
 
 _ROUND_DAYS = 7  # the next round is a week away, as the week itself is
 
@@ -143,20 +142,28 @@ def _visit(place: Place, calls: Sequence[Call], flight: FlightField | None, unkn
     latitude, longitude = position(place)
     guessed = worth <= 0
     return Visit(
-        0, place, tuple(ranked), tuple(dict.fromkeys(count)), unknown if guessed else worth, guessed,
-        min(dates, default=None), latitude, longitude, any(c.verdict == "stop" for c in ranked),
-    )  # fmt: skip
+        0,
+        place,
+        tuple(ranked),
+        tuple(dict.fromkeys(count)),
+        unknown if guessed else worth,
+        guessed,
+        min(dates, default=None),
+        latitude,
+        longitude,
+        any(c.verdict == "stop" for c in ranked),
+    )
 
 
 def _numbered(visit: Visit, number: int) -> Visit:
     return Visit(**{**visit.__dict__, "number": number})
 
 
-def counting_lines(district: District, places: Sequence[str]) -> Mapping[str, list[dict[str, Any]]]:
+def counting_lines(plans: Sequence[Mapping[str, Any]], places: Sequence[str]) -> Mapping[str, list[dict[str, Any]]]:
     """Place -> its counting plans (question, by stage the four numbers of the stop lines), for a field card."""
     wanted = set(places)
     out: dict[str, list[dict[str, Any]]] = {}
-    for plan in stop_lines(district):
+    for plan in plans:
         if plan["place"] in wanted:
-            out.setdefault(plan["place"], []).append(plan)
+            out.setdefault(plan["place"], []).append(dict(plan))
     return out

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from statistics import NormalDist
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -22,17 +24,13 @@ def cores_needed(variation: ArrayLike, within: ArrayLike, confidence: float = 0.
     within : half-width wanted, as a share of the mean [1]
     confidence : two-sided
     """
-    from scipy.special import ndtri
-
-    z = float(ndtri(0.5 + confidence / 2))
+    z = NormalDist().inv_cdf(0.5 + confidence / 2)
     return np.asarray((z * np.asarray(variation, np.float64) / np.asarray(within, np.float64)) ** 2)
 
 
 def precision_of(cores: ArrayLike, variation: ArrayLike, confidence: float = 0.95) -> Floats:
     """Half-width [1] that a number of cores gives; the inverse of `cores_needed`."""
-    from scipy.special import ndtri
-
-    z = float(ndtri(0.5 + confidence / 2))
+    z = NormalDist().inv_cdf(0.5 + confidence / 2)
     return np.asarray(z * np.asarray(variation, np.float64) / np.sqrt(np.asarray(cores, np.float64)))
 
 
@@ -58,10 +56,11 @@ def kansas_phosphorus(
     """
     if extractant not in _KANSAS_PHOSPHORUS:
         raise InputError(
-            f"phosphorus by {extractant or 'an unnamed extractant'}", where="phosphorus",
+            f"phosphorus by {extractant or 'an unnamed extractant'}",
+            where="phosphorus",
             expected=" or ".join(_KANSAS_PHOSPHORUS),
             todo="use a calibration made for that extractant; the numbers are not exchanged",
-        )  # fmt: skip
+        )
     return build_and_feed(equation, critical, yield_goal, test)
 
 
@@ -80,13 +79,6 @@ def lime_rate(ecc_required: ArrayLike, ecc_percent: ArrayLike, depth_share: Arra
 def price_per_pound(price_ton: ArrayLike, share: ArrayLike) -> Floats:
     """USD a pound of nutrient from USD a short ton and the nutrient's share of the weight [1]."""
     return np.asarray(price_ton, np.float64) / (2000.0 * np.asarray(share, np.float64))
-
-
-def price_per_pound_liquid(price_gallon: ArrayLike, pounds_per_gallon: ArrayLike, share: ArrayLike) -> Floats:
-    """USD a pound of nutrient from USD a gallon, the product's weight [lb/gal] and the nutrient's share [1]."""
-    return np.asarray(price_gallon, np.float64) / (
-        np.asarray(pounds_per_gallon, np.float64) * np.asarray(share, np.float64)
-    )
 
 
 def phosphate_price(

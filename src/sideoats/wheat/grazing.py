@@ -26,9 +26,13 @@ class Day(NamedTuple):
 
 
 def one_more_day(
-    head_per_acre: ArrayLike, gain: ArrayLike, value_of_gain: ArrayLike,
-    grain_yield: ArrayLike, loss_rate: ArrayLike, net_price: ArrayLike,
-) -> Day:  # fmt: skip
+    head_per_acre: ArrayLike,
+    gain: ArrayLike,
+    value_of_gain: ArrayLike,
+    grain_yield: ArrayLike,
+    loss_rate: ArrayLike,
+    net_price: ArrayLike,
+) -> Day:
     """The marginal day past first hollow stem; take cattle off where the cost is above the benefit.
 
     Parameters
@@ -57,9 +61,14 @@ def days_to_hollow_stem(hollow_cm: ArrayLike, growth_cm_day: ArrayLike, threshol
 
 
 def head_carried(
-    forage: ArrayLike, left: ArrayLike, growth: ArrayLike, days: ArrayLike,
-    harvested: ArrayLike, intake: ArrayLike, weight: ArrayLike,
-) -> Floats:  # fmt: skip
+    forage: ArrayLike,
+    left: ArrayLike,
+    growth: ArrayLike,
+    days: ArrayLike,
+    harvested: ArrayLike,
+    intake: ArrayLike,
+    weight: ArrayLike,
+) -> Floats:
     """Head an acre that forage carries for a stretch of days.
 
     Parameters
@@ -80,9 +89,14 @@ def head_carried(
 
 
 def days_lasting(
-    head_per_acre: ArrayLike, forage: ArrayLike, left: ArrayLike, growth: ArrayLike,
-    harvested: ArrayLike, intake: ArrayLike, weight: ArrayLike,
-) -> Floats:  # fmt: skip
+    head_per_acre: ArrayLike,
+    forage: ArrayLike,
+    left: ArrayLike,
+    growth: ArrayLike,
+    harvested: ArrayLike,
+    intake: ArrayLike,
+    weight: ArrayLike,
+) -> Floats:
     """Days until forage is down to what must be left; infinite where growth keeps up. Units as in `head_carried`."""
     daily = np.asarray(head_per_acre, np.float64) * np.asarray(intake, np.float64) * np.asarray(weight, np.float64)
     drain = daily / np.asarray(harvested, np.float64) - np.asarray(growth, np.float64)

@@ -40,9 +40,12 @@ def head_yield(
     h k 43,560 x 12 / (row x kernels/lb x 60), exact arithmetic.
     """
     kernels_per_acre = (
-        np.asarray(heads_per_row_ft, np.float64) * np.asarray(kernels_per_head, np.float64)
-        * SQUARE_FEET_PER_ACRE * 12.0 / np.asarray(row_in, np.float64)
-    )  # fmt: skip
+        np.asarray(heads_per_row_ft, np.float64)
+        * np.asarray(kernels_per_head, np.float64)
+        * SQUARE_FEET_PER_ACRE
+        * 12.0
+        / np.asarray(row_in, np.float64)
+    )
     return kernels_per_acre / (np.asarray(per_pound, np.float64) * WHEAT_BUSHEL_LB)
 
 
@@ -64,10 +67,11 @@ def shortcut_yield(heads: float, row_ft: float, kernels_per_head: float, row_in:
     row, constant, source = SHORTCUTS[method]
     if abs(row_ft - row) > 1e-9:
         raise InputError(
-            f"heads over {row_ft:g} ft in a formula made for {row:g} ft ({source})", where="yield estimate",
+            f"heads over {row_ft:g} ft in a formula made for {row:g} ft ({source})",
+            where="yield estimate",
             expected=f"heads over {row:g} ft of row",
             todo=f"it would come out {row_ft / row:.2g} times too high: count {row:g} ft, or give heads a foot",
-        )  # fmt: skip
+        )
     return heads * kernels_per_head * constant / row_in
 
 

@@ -44,9 +44,14 @@ def profile_nitrogen(ppm: ArrayLike, depth_in: ArrayLike, factor: float) -> Floa
 
 
 def budget(
-    yield_goal: ArrayLike, per_bushel: ArrayLike, organic_matter: ArrayLike, organic_credit: ArrayLike,
-    soil: ArrayLike, added: ArrayLike = 0.0, credited: ArrayLike = 0.0,
-) -> tuple[Floats, Floats]:  # fmt: skip
+    yield_goal: ArrayLike,
+    per_bushel: ArrayLike,
+    organic_matter: ArrayLike,
+    organic_credit: ArrayLike,
+    soil: ArrayLike,
+    added: ArrayLike = 0.0,
+    credited: ArrayLike = 0.0,
+) -> tuple[Floats, Floats]:
     """Rate and total need [lb/ac] by a yield-goal budget.
 
     Parameters
@@ -141,9 +146,11 @@ def recommend(
         return Need(rate, np.full(rate.shape, np.nan), between, publisher)
     if not np.isnan(np.asarray(soil_ppm, np.float64)).all():
         raise InputError(
-            "soil nitrate in ppm belongs to the Nebraska table", where=f"nitrogen by {publisher}",
-            expected="profile nitrogen in lb/ac", todo="multiply ppm by 0.3 and by the depth in inches",
-        )  # fmt: skip
+            "soil nitrate in ppm belongs to the Nebraska table",
+            where=f"nitrogen by {publisher}",
+            expected="profile nitrogen in lb/ac",
+            todo="multiply ppm by 0.3 and by the depth in inches",
+        )
     if publisher == "tri_state":
         rate = linear_rate(goal, facts.value(_F + "tri_state.base"), facts.value(_F + "tri_state.per_bushel"))
         return Need(rate, none, np.zeros(goal.shape, bool), publisher)
@@ -175,9 +182,14 @@ def _kansas(
 
 
 def _washington(
-    facts: Facts, goal: Floats, organic_matter: ArrayLike, soil: ArrayLike, wheat_class: str, previous: str,
+    facts: Facts,
+    goal: Floats,
+    organic_matter: ArrayLike,
+    soil: ArrayLike,
+    wheat_class: str,
+    previous: str,
     credits: ArrayLike,
-) -> tuple[Floats, Floats]:  # fmt: skip
+) -> tuple[Floats, Floats]:
     slope = _row(facts[_F + "washington.per_bushel"], wheat_class, "class of wheat")
     residue = _row(facts[_F + "washington.residue"], previous, "previous crop") if previous else 0.0
     return budget(goal, slope, organic_matter, facts.value(_F + "washington.organic_matter"), soil, residue, credits)
@@ -190,18 +202,3 @@ def _row(table: Fact, key: str, what: str) -> float:
     raise InputError(
         f"{what} {key!r} is not in the table", where=table.id, expected=", ".join(str(r[0]) for r in table.rows)
     )
-
-
-def grain_nitrogen(protein: ArrayLike, factor: float, bushel_lb: float = 60.0) -> Floats:
-    """Nitrogen in a bushel [lb/bu] at a protein [percent]; `factor` turns nitrogen into protein (a fact)."""
-    return bushel_lb * np.asarray(protein, np.float64) / 100.0 / factor
-
-
-def strip_response(target: ArrayLike, reference: ArrayLike, expected_yield: ArrayLike) -> Floats:
-    """Bushels an acre still to be had where a non-limited strip reads higher: yield x (reference / target - 1), >= 0.
-
-    `expected_yield` is what the field would make without more nitrogen; there is no built-in constant that turns a
-    reading into it.
-    """
-    ratio = np.asarray(reference, np.float64) / np.asarray(target, np.float64)
-    return np.maximum(np.asarray(expected_yield, np.float64) * (ratio - 1.0), 0.0)

@@ -1,7 +1,4 @@
-"""Pictures of wheat from plain numbers: sowing dates, nitrogen response, varieties next year, the season of a field.
-
-Each is a `sideoats.pictures.Picture`: a title that says the finding, a sentence, a table, and a drawing in one ink.
-"""
+"""Pictures of wheat from plain numbers: sowing dates, nitrogen response, varieties, the season of a field."""
 
 from __future__ import annotations
 
@@ -12,13 +9,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sideoats.errors import InputError
-from sideoats.pictures import Line, Picture, date_ticks, intervals, lines
+from sideoats.pictures import Axis, Course, Level, Line, Picture, Row, Rows
 from sideoats.wheat.response import ResponseFit
+from sideoats.wheat.trials.analyse import Estimates
 from sideoats.wheat.trials.compare import NextSeason
+from sideoats.words import Count, Day, Measured, Money, Name, Parts, Said, Share, say
 
 Floats = NDArray[np.float64]
 _TEN_PERCENT = 1.2816  # standard normal deviate with a tenth above it
-STAGES = ((10, "up"), (21, "tillering"), (30, "stem elongation"), (39, "flag leaf"), (59, "headed"), (92, "ripe"))
+STAGES = ((10, "up"), (21, "tillering"), (30, "elongation"), (39, "flag"), (59, "headed"), (92, "ripe"))
+_YIELD = "bu/ac"
 
 
 def sowing_dates(
@@ -29,7 +29,7 @@ def sowing_dates(
     Parameters
     ----------
     on : today; `days` from it
-    expected, low, high : (day,) money
+    expected, low, high : (day,) money, the range holding eight futures of ten
 
     Raises
     ------
@@ -40,16 +40,20 @@ def sowing_dates(
         raise InputError("no sowing day to draw", where="sowing picture")
     dates = [on + timedelta(days=int(d)) for d in days]
     best = int(np.nanargmax(middle))
-    lost = middle[best] - middle[0]
-    title = f"Best sown {dates[best]:%-d %b}: {middle[best]:.0f} {unit}"
-    summary = (
-        f"Sowing on {dates[0]:%-d %B} is expected to pay {middle[0]:.0f} {unit}, {lost:.0f} less than on the best day; "
-        f"on {dates[-1]:%-d %B} {middle[best] - middle[-1]:.0f} less. The band holds eight futures in ten."
+    told = {
+        "best": Day(dates[best]), "pays": Money(float(middle[best]), unit=unit), "first": Day(dates[0]),
+        "now": Money(float(middle[0]), unit=unit), "lost": Money(float(middle[best] - middle[0]), unit=unit),
+        "last": Day(dates[-1]), "late": Money(float(middle[best] - middle[-1]), unit=unit),
+    }  # fmt: skip
+    return Course(
+        finding=say("picture.sowing.title", **told),
+        saying=say("picture.sowing.says", **told),
+        x=[float(d.toordinal()) for d in dates],
+        across=Axis(say("picture.sown"), "day", Day),
+        up=Axis(say("picture.pays"), unit, Money),
+        lines=(Line(say("picture.expected"), middle, low, high),),
+        stems=True,
     )
-    return lines(
-        title, summary, [float(d.toordinal()) for d in dates], [Line("expected", middle, low, high)],
-        x_label="sown", y_label=unit, x_ticks=date_ticks(dates[0], dates[-1]), x_names=[d.isoformat() for d in dates],
-    )  # fmt: skip
 
 
 def nitrogen_response(
@@ -58,7 +62,7 @@ def nitrogen_response(
     price_ratio: float,
     *,
     seen: tuple[ArrayLike, ArrayLike] | None = None,
-    basis: str = "R2 does not choose.",
+    basis: Said | None = None,
 ) -> Picture:
     """Fitted responses side by side with the rate that pays under each.
 
@@ -77,17 +81,29 @@ def nitrogen_response(
     if not fits:
         raise InputError("no response was fitted", where="nitrogen picture")
     x = np.asarray(rates, np.float64)
-    series = [Line(fit.form.replace("_", " "), fit.predict(x)) for fit in fits]
+    series = [Line(_form(fit), fit.predict(x), now=not at) for at, fit in enumerate(fits)]
     if seen is not None:
         tried, got = (np.asarray(v, np.float64) for v in seen)
-        series.append(
-            Line("plots, mean", np.array([got[tried == r].mean() if (tried == r).any() else np.nan for r in x]))
-        )
-    best = [fit.optimum(price_ratio) for fit in fits]
-    told = "; ".join(f"{fit.form.replace('_', ' ')} {rate:.0f} lb/ac" for fit, rate in zip(fits, best, strict=True))
-    title = f"The last pound of nitrogen pays up to {best[0]:.0f} lb/ac"
-    summary = f"At a price ratio of {price_ratio:.2f} bushels a pound the rate that pays is: {told}. {basis}"
-    return lines(title, summary, x, series, x_label="nitrogen, lb/ac", y_label="bu/ac", marks=False)
+        means = np.array([got[tried == r].mean() if (tried == r).any() else np.nan for r in x])
+        series.append(Line(say("picture.nitrogen.plots"), means))
+    best = [float(fit.optimum(price_ratio)) for fit in fits]
+    rated = tuple(
+        say("picture.nitrogen.rate", form=_form(fit), rate=Measured(round(rate), unit="lb/ac"))
+        for fit, rate in zip(fits, best, strict=True)
+    )
+    told = {"ratio": Measured(price_ratio), "rates": Parts(rated)}
+    return Course(
+        finding=say("picture.nitrogen.title", rate=Measured(round(best[0]), unit="lb/ac")),
+        saying=say("picture.nitrogen.based", **told, basis=basis) if basis else say("picture.nitrogen.says", **told),
+        x=x,
+        across=Axis(say("picture.nitrogen.put_on"), "lb/ac"),
+        up=Axis(say("picture.yield"), _YIELD),
+        lines=series,
+    )
+
+
+def _form(fit: ResponseFit) -> Said:
+    return say(f"picture.nitrogen.form.{fit.form}")
 
 
 def varieties_next_year(season: NextSeason, most: int = 15) -> Picture:
@@ -103,20 +119,45 @@ def varieties_next_year(season: NextSeason, most: int = 15) -> Picture:
     half = _TEN_PERCENT * np.sqrt(np.maximum(np.diag(season.known), 0.0) + season.season)[order]
     middle = season.mean[order]
     names = [season.varieties[i] for i in order]
-    where = f"a field like {season.site}" if season.site else "a field that no trial has seen"
-    title = f"{names[0]} leads on {where}, {middle[0]:+.1f} bu/ac against the trial mean"
-    summary = title + "."
+    told = {"name": Name(names[0]), "over": Measured(float(middle[0]), unit=_YIELD), "site": Name(season.site or "-")}
+    saying = say("picture.varieties.alone")
     if len(order) > 1:
-        chance = season.chance_beats()[order[0], order[1]]
-        summary = (
-            f"{title}. The chance that it beats {names[1]} next year is {100 * chance:.0f} %. Bars hold eight seasons "
-            f"in ten, "
-            "next year's season included; overlapping bars are no test."
-        )
-    return intervals(title, summary, names, middle - half, middle, middle + half, unit="bu/ac", reference=0.0)
+        chance = float(season.chance_beats()[order[0], order[1]])
+        saying = say("picture.varieties.says", name=Name(names[0]), other=Name(names[1]), chance=Share(chance))
+    return Rows(
+        finding=say("picture.varieties.site" if season.site else "picture.varieties.title", **told),
+        saying=saying,
+        kept=[
+            Row(n, float(m - h), float(m), float(m + h), now=not at)
+            for at, (n, m, h) in enumerate(zip(names, middle, half, strict=True))
+        ],
+        axis=Axis(say("picture.varieties.axis"), _YIELD),
+        level=Level(0.0, say("picture.varieties.mean")),
+    )
 
 
-def season_of_a_field(sown: date, codes: Floats, *, station: str = "") -> Picture:
+def varieties_ranked(title: str, found: Estimates) -> Picture:
+    """Varieties of one table from the best down, each with half the least significant difference either way."""
+    order = np.argsort(-found.blue)
+    names, blue = [found.varieties[i] for i in order], found.blue[order]
+    half = found.lsd() / 2
+    apart = int((blue > blue[0] - 2 * half).sum())
+    told = {
+        "title": Name(title), "name": Name(names[0]), "n": Count(apart), "all": Count(len(names)),
+        "top": Measured(float(blue[0]), unit=_YIELD), "lsd": Measured(float(2 * half), unit=_YIELD),
+    }  # fmt: skip
+    return Rows(
+        finding=say("picture.ranked.title", **told),
+        saying=say("picture.ranked.says", **told),
+        kept=[
+            Row(n, float(b - half), float(b), float(b + half), now=not at)
+            for at, (n, b) in enumerate(zip(names, blue, strict=True))
+        ],
+        axis=Axis(say("picture.yield"), _YIELD),
+    )
+
+
+def season_of_a_field(sown: date, codes: Floats, *, station: str = "", today: date | None = None) -> Picture:
     """Growth stage (Zadoks) day by day since sowing over past years, with its range: a sketch by heat units.
 
     Parameters
@@ -134,18 +175,23 @@ def season_of_a_field(sown: date, codes: Floats, *, station: str = "") -> Pictur
     used = codes[reached]
     low, middle, high = (np.nanquantile(used, q, axis=0) for q in (0.1, 0.5, 0.9))
     days = [sown + timedelta(days=i) for i in range(codes.shape[1])]
-    told = []
+    stages = []
     for code, name in STAGES:
         at = np.flatnonzero(middle >= code)
         if at.size:
-            told.append(f"{name} {days[int(at[0])]:%-d %b}")
-    title = f"Sown {sown:%-d %b}: " + (", ".join(told[2:4]) if len(told) > 2 else told[0])
-    summary = (
-        "Middle of past years" + (f" at {station}" if station else "") + ": " + ", ".join(told)
-        + ". A sketch by heat units with constants from memory; the field itself overrules it."
-    )  # fmt: skip
-    return lines(
-        title, summary, [float(d.toordinal()) for d in days], [Line("Zadoks stage", middle, low, high)], x_label="day",
-        y_label="Zadoks "
-        "code", x_ticks=date_ticks(days[0], days[-1]), x_names=[d.isoformat() for d in days], marks=False,
-    )  # fmt: skip
+            stages.append(say(f"picture.growth.{name}", day=Day(days[int(at[0])])))
+    shown = tuple(stages[2:4]) if len(stages) > 2 else tuple(stages[:1])
+    inside = today if today is not None and days[0] <= today <= days[-1] else None
+    return Course(
+        finding=say("picture.growth.title", sown=Day(sown), stages=Parts(shown)),
+        saying=say(
+            "picture.growth.at" if station else "picture.growth.says",
+            stages=Parts(tuple(stages)),
+            station=Name(station or "-"),
+        ),
+        x=[float(d.toordinal()) for d in days],
+        across=Axis(say("picture.day"), "day", Day),
+        up=Axis(say("picture.growth.axis")),
+        lines=(Line(say("picture.growth.line"), middle, low, high, now=True),),
+        today=None if inside is None else float(inside.toordinal()),
+    )

@@ -73,6 +73,20 @@ def fall_forage(days_after: ArrayLike, at_reference: ArrayLike, gone_after: Arra
     return np.asarray(at_reference, np.float64) * np.clip(left, 0.0, None)
 
 
+def thin_loss(stand: ArrayLike, at: ArrayLike, lost: Sequence[Sequence[float]]) -> Floats:
+    """Share of the crop lost to a thin stand [1]; never more where the stand is thicker.
+
+    Parameters
+    ----------
+    stand : share of the plants wanted [1]
+    at : where in the published range, from 0 (least lost) to 1 (most)
+    lost : rows (share of the rate wanted, least lost, most lost), straight between
+    """
+    x, low, high = (np.array([float(row[k]) for row in lost]) for k in range(3))
+    least, most = (np.interp(np.asarray(stand, np.float64), x, y) for y in (low, high))
+    return np.asarray(least + (most - least) * np.asarray(at, np.float64))
+
+
 def early_pest_share(days_before_fly_free: ArrayLike, full_loss: ArrayLike, full_after: float) -> Floats:
     """Share of grain lost to early pests [1]: none at the fly-free date, `full_loss` so many days before it."""
     return np.asarray(full_loss, np.float64) * np.clip(

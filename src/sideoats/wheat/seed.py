@@ -50,16 +50,19 @@ def survival(germination: ArrayLike | None, emergence: ArrayLike | None, combine
     """
     if combined is not None and (germination is not None or emergence is not None):
         raise InputError(
-            "both a combined survival and germination or emergence are given", where="survival",
-            expected="survival alone, or germination and emergence", todo="leave one of the two out",
-        )  # fmt: skip
+            "both a combined survival and germination or emergence are given",
+            where="survival",
+            expected="survival alone, or germination and emergence",
+            todo="leave one of the two out",
+        )
     if combined is not None:
         return np.asarray(combined, np.float64)
     if germination is None or emergence is None:
         raise InputError(
-            "the share of seeds that become plants is not known", where="survival",
+            "the share of seeds that become plants is not known",
+            where="survival",
             expected="germination=90% and emergence=80%, or survival=72%",
-        )  # fmt: skip
+        )
     return np.asarray(germination, np.float64) * np.asarray(emergence, np.float64)
 
 

@@ -78,9 +78,10 @@ def ounces_as_rate(ounces: float, course_ft: float, width_in: float) -> float:
     if abs(course_ft / right - 1) > _COURSE_TOLERANCE:
         raise InputError(
             f"a course of {course_ft:g} ft at {width_in:g} in does not make ounces equal gallons an acre",
-            where="sprayer course", expected=f"{right:.1f} ft for that width",
+            where="sprayer course",
+            expected=f"{right:.1f} ft for that width",
             todo=f"the {ounces:g} oz caught mean {float(rate_from_course(ounces, course_ft, width_in)):.1f} gal/ac",
-        )  # fmt: skip
+        )
     return float(ounces)
 
 

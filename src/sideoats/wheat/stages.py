@@ -61,9 +61,14 @@ def calendar(facts: Facts, depth_cm: float = 4.0) -> Calendar:
     hours, slope = facts[_F + "photoperiod"].rows[0]
     low, best, high, days = facts[_F + "vernalisation"].rows[0]
     return Calendar(
-        float(constant) + float(per_cm) * depth_cm, leaf, phases, float(hours), float(slope),
-        (float(low), float(best), float(high)), float(days),
-    )  # fmt: skip
+        float(constant) + float(per_cm) * depth_cm,
+        leaf,
+        phases,
+        float(hours),
+        float(slope),
+        (float(low), float(best), float(high)),
+        float(days),
+    )
 
 
 def zadoks_by_day(tmax: ArrayLike, tmin: ArrayLike, day_hours: ArrayLike, constants: Calendar) -> Floats:

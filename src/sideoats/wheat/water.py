@@ -22,6 +22,12 @@ def water_used(stored_in: ArrayLike, rain_in: ArrayLike, rain_used: ArrayLike) -
     return np.asarray(stored_in, np.float64) + np.asarray(rain_in, np.float64) * np.asarray(rain_used, np.float64)
 
 
+def used_so_far(start_in: ArrayLike, stored_in: ArrayLike, rain_in: ArrayLike, rain_used: ArrayLike) -> Floats:
+    """Water used since sowing [in]: what the soil has lost since, and the share of the rain since that was used."""
+    drawn = np.asarray(start_in, np.float64) - np.asarray(stored_in, np.float64)
+    return np.maximum(drawn + np.asarray(rain_in, np.float64) * np.asarray(rain_used, np.float64), 0.0)
+
+
 def stored_water(moist_depth_ft: ArrayLike, per_foot: ArrayLike) -> Floats:
     """Plant-available water [in] from the depth a probe goes in [ft] and the water a moist foot holds [in/ft]."""
     return np.asarray(moist_depth_ft, np.float64) * np.asarray(per_foot, np.float64)

@@ -60,9 +60,15 @@ def _this_year(district: District, site: Site, number: int, rng: np.random.Gener
     weaned, first, second, bulls = WORK[number % len(WORK)]
     weight = round(535 + 25 * float(rng.standard_normal()))
     plan = district.seen(
-        site, "sale_plan", 20 - number, "demo adviser", sale=_day(district, sale), program_days=asked,
-        premium=f"{premium} USD/cwt", weight=f"{weight + 60} lb",
-    )  # fmt: skip
+        site,
+        "sale_plan",
+        20 - number,
+        "demo adviser",
+        sale=_day(district, sale),
+        program_days=asked,
+        premium=f"{premium} USD/cwt",
+        weight=f"{weight + 60} lb",
+    )
     done = {"weaned": weaned, "first_round": first, "booster": second}
     work: dict[str, Any] = {name: _day(district, -ago) for name, ago in done.items() if ago is not None}
     newest = min((ago for ago in done.values() if ago is not None), default=4)
@@ -72,10 +78,15 @@ def _this_year(district: District, site: Site, number: int, rng: np.random.Gener
     if number in (2, 3, 5):
         found.append(
             district.seen(
-                site, "cull_weighing", 4, weight=f"{round(1160 + 60 * float(rng.standard_normal()))} lb",
-                bcs=(4, 5, 4)[number % 3], gain="1.6, 2.4 lb/day", ailing=number == 5,
+                site,
+                "cull_weighing",
+                4,
+                weight=f"{round(1160 + 60 * float(rng.standard_normal()))} lb",
+                bcs=(4, 5, 4)[number % 3],
+                gain="1.6, 2.4 lb/day",
+                ailing=number == 5,
             )
-        )  # fmt: skip
+        )
     return found
 
 
@@ -101,16 +112,42 @@ def _special(district: District) -> list[NewEntry]:
     """A lot still inside a withdrawal on its day of sale, cows of which one must not travel, heifers, a show steer."""
     herds = district.of("herd")
     return [
-        district.seen(herds[3], "calf_treatment", 6, on=_day(district, -6), withdrawal_days=54,
-                      product="as on the label, serial written down", animals="four calves of the lot"),
+        district.seen(
+            herds[3],
+            "calf_treatment",
+            6,
+            on=_day(district, -6),
+            withdrawal_days=54,
+            product="as on the label, serial written down",
+            animals="four calves of the lot",
+        ),
         district.seen(herds[4], "cull_weighing", 2, weight="1090 lb", bcs=3, fit_to_travel=False, ailing=True),
-        district.seen(herds[1], "heifer_plan", 9, "demo adviser", weight="515 lb", price="318 USD/cwt",
-                      develop_days=330, conception="80, 90 percent", open_value="2150 USD/head", calf_weight="540 lb",
-                      cull_value="1450 USD/head"),
-        district.seen(herds[5], "show_weighing", 1, animal="steer", weight="905 lb", weighed=_day(district, -1),
-                      last_weight="822 lb", last_weighed=_day(district, -29), fair=_day(district, 131),
-                      target="1280, 1380 lb"),
-    ]  # fmt: skip
+        district.seen(
+            herds[1],
+            "heifer_plan",
+            9,
+            "demo adviser",
+            weight="515 lb",
+            price="318 USD/cwt",
+            develop_days=330,
+            conception="80, 90 percent",
+            open_value="2150 USD/head",
+            calf_weight="540 lb",
+            cull_value="1450 USD/head",
+        ),
+        district.seen(
+            herds[5],
+            "show_weighing",
+            1,
+            animal="steer",
+            weight="905 lb",
+            weighed=_day(district, -1),
+            last_weight="822 lb",
+            last_weighed=_day(district, -29),
+            fair=_day(district, 131),
+            target="1280, 1380 lb",
+        ),
+    ]
 
 
 def _setting(district: District, name: str, value: str) -> NewEntry:

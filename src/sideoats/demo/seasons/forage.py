@@ -41,7 +41,7 @@ def entries(district: District, rng: np.random.Generator) -> list[NewEntry]:
         found += _lot(district, site, number, int(rng.integers(4, 40)))
     looks: tuple[dict[str, Any], ...] = (
         {"species": "forage sorghum", "height": "17 in", "new_shoots": True, "rain_date": "2026-09-07"},
-        {"species": "forage sorghum", "height": "41 in", "new_shoots": False},
+        {"species": "forage sorghum", "height": "41 in", "new_shoots": False, "stress": False, "nitrogen": "usual"},
     )
     for site, look in zip(district.of("field", "forage sorghum"), looks, strict=False):
         found.append(district.seen(site, "forage_look", 2, **look))

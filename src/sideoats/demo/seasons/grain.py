@@ -14,23 +14,29 @@ BIDS = {"wheat": (5.46, (0.34, 0.66, 0.58)), "grain sorghum": (4.12, (0.05, 0.06
 # moisture [%], temperature now and at the check before [degF], days since the check, heating, live insects
 CHECKS = (
     (12.1, 74.0, 73.0, 4, False, False),
-    (14.6, 96.0, 81.0, 2, True, False),
+    (14.6, 96.0, 81.0, 2, True, True),
     (12.8, 77.0, 76.0, 6, False, False),
-    (11.6, 79.0, 78.0, 23, False, True),
+    (11.6, 79.0, 78.0, 23, False, False),
 )
 
 
 def entries(district: District, rng: np.random.Generator) -> list[NewEntry]:
-    """A check and a bid for every bin; one bin is heating, one was last looked at three weeks ago."""
+    """A check and a bid for every bin; one bin is heating and has insects, one was last looked at three weeks ago."""
     found: list[NewEntry] = []
     for number, site in enumerate(district.of("bin")):
         moisture, now, before, days, heating, insects = CHECKS[number % len(CHECKS)]
         found.append(
             district.seen(
-                site, "bin_check", days, moisture=round(moisture + 0.05 * float(rng.standard_normal()), 1),
-                temperature=f"{now:g} degF", earlier=f"{before:g} degF", heating=heating, insects=insects,
+                site,
+                "bin_check",
+                days,
+                moisture=round(moisture + 0.05 * float(rng.standard_normal()), 1),
+                temperature=f"{now:g} degF",
+                earlier=f"{before:g} degF",
+                heating=heating,
+                insects=insects,
             )
-        )  # fmt: skip
+        )
         found.append(_bids(district, site))
     costs = {"storage.on_farm": "0.035 USD/bu/month", "storage.elevator": "0.06 USD/bu/month"}
     return found + [_setting(district, name, value) for name, value in costs.items()]

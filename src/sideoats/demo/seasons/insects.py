@@ -118,10 +118,12 @@ def _soybean(district: District, rng: np.random.Generator) -> list[NewEntry]:
         samples: dict[str, Any] = {"sweeps": 25} if method == "sweep" else {"row_feet": "3 ft"}
         for back, share in ((0, 1.0), (8, 0.5), (365, 0.6)):
             body: dict[str, Any] = samples | {
-                "method": method, "stage": stage if back != 8 else "R5", "defoliation": round(eaten * share, 2),
+                "method": method,
+                "stage": stage if back != 8 else "R5",
+                "defoliation": round(eaten * share, 2),
                 "stink_bugs": _clumped(rng, bugs * share, 1.5, _SETS),
                 "podworms": _clumped(rng, worms * share, 1.5, _SETS),
-            }  # fmt: skip
+            }
             found.append(district.seen(fields[number], "canopy_counts", days + back, **body))
     return found
 
@@ -138,26 +140,43 @@ def _wheat(district: District, rng: np.random.Generator) -> list[NewEntry]:
         found.append(district.seen(site, "row_larvae", 1 if number == 3 else 2, rows="7.5 in", **body))
         found.append(
             district.seen(
-                site, "stem_counts", 2, species="greenbug", stage="seedling", predators="few",
+                site,
+                "stem_counts",
+                2,
+                species="greenbug",
+                stage="seedling",
+                predators="few",
                 counts=_clumped(rng, 2.0 + number, 0.6, _STEMS),
             )
-        )  # fmt: skip
+        )
     for number, site in enumerate(fields):
         _set(site, rust_rating=("susceptible", "moderate", "resistant")[number % 3])
         if number % 2 == 0:
             spring = _clumped(rng, 6.0 + 5.0 * (number % 5), 0.6, _STEMS)
             found.append(
                 district.seen(
-                    site, "stem_counts", 152, species="bird cherry-oat aphid", stage="boot", predators="few",
+                    site,
+                    "stem_counts",
+                    152,
+                    species="bird cherry-oat aphid",
+                    stage="boot",
+                    predators="few",
                     counts=spring,
                 )
-            )  # fmt: skip
+            )
         found.append(
             district.seen(
-                site, "leaf_disease", 138, disease="leaf rust", stage="heading", nearby=True, flag=0.0,
-                below=0.02 * (2 - number % 3), lower=0.05 * (2 - number % 3),
+                site,
+                "leaf_disease",
+                138,
+                disease="leaf rust",
+                stage="heading",
+                nearby=True,
+                flag=0.0,
+                below=0.02 * (2 - number % 3),
+                lower=0.05 * (2 - number % 3),
             )
-        )  # fmt: skip
+        )
     return found
 
 

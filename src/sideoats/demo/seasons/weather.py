@@ -25,10 +25,16 @@ def entries(district: District, rng: np.random.Generator) -> list[NewEntry]:
         if number == 3:
             found.append(
                 district.seen(
-                    site, "herd_air", 0, temperature="91 degF", humidity="52 %", wind="4 mph", radiation="780 W/m**2",
+                    site,
+                    "herd_air",
+                    0,
+                    temperature="91 degF",
+                    humidity="52 %",
+                    wind="4 mph",
+                    radiation="780 W/m**2",
                     work=True,
                 )
-            )  # fmt: skip
+            )
     for pen in district.of("pen"):
         district.extend(pen.id, daily_gain="2.1 lb/day")
     for number, site in enumerate(district.of("field", "cotton")):
@@ -51,11 +57,14 @@ def entries(district: District, rng: np.random.Generator) -> list[NewEntry]:
 def _days(district: District, days: tuple[tuple[float, float, float, float], ...]) -> list[dict[str, Any]]:
     return [
         {
-            "date": (district.today + timedelta(days=at)).isoformat(), "high": f"{high} degF", "low": f"{low} degF",
-            "humidity": f"{100 * humid:.0f} %", "wind": f"{wind} mph",
+            "date": (district.today + timedelta(days=at)).isoformat(),
+            "high": f"{high} degF",
+            "low": f"{low} degF",
+            "humidity": f"{100 * humid:.0f} %",
+            "wind": f"{wind} mph",
         }
         for at, (high, low, humid, wind) in enumerate(days)
-    ]  # fmt: skip
+    ]
 
 
 def _sprays(district: District) -> list[NewEntry]:
@@ -71,12 +80,14 @@ def _sprays(district: District) -> list[NewEntry]:
             warm = 62 + 20 * np.sin(np.pi * (hour - 6) / 16) - 2 * day
             hours.append(
                 {
-                    "date": (district.today + timedelta(days=day)).isoformat(), "hour": hour,
-                    "temperature": f"{warm:.0f} degF", "humidity": f"{78 - 1.6 * (warm - 60):.0f} %",
+                    "date": (district.today + timedelta(days=day)).isoformat(),
+                    "hour": hour,
+                    "temperature": f"{warm:.0f} degF",
+                    "humidity": f"{78 - 1.6 * (warm - 60):.0f} %",
                     "wind": f"{wind + 2 * np.sin(np.pi * (hour - 6) / 14):.0f} mph",
                     "rain": "0.2 inch" if hour == shower else "0 inch",
                 }
-            )  # fmt: skip
+            )
     found = []
     for crop, at, active in jobs:
         site = district.of("field", crop)[at]

@@ -69,11 +69,17 @@ def _fall(
     if number % 4 != 3:
         found.append(
             district.seen(
-                site, "seed_lot", 12 + number, seeds_per_lb=int(rng.integers(13_200, 16_800)), germination="92 %",
-                emergence="82 %", target=f"{700_000 + 50_000 * (number % 3)} /ac", seed_price="0.30 USD/lb",
+                site,
+                "seed_lot",
+                12 + number,
+                seeds_per_lb=int(rng.integers(13_200, 16_800)),
+                germination="92 %",
+                emergence="82 %",
+                target=f"{700_000 + 50_000 * (number % 3)} /ac",
+                seed_price="0.30 USD/lb",
                 treated=number % 2 == 0,
             )
-        )  # fmt: skip
+        )
     slip: dict[str, Any] = {
         "organic_matter": f"{1.4 + 0.2 * (number % 4):.1f} %", "phosphorus": 9 + 5 * (number % 4),
         "extractant": "Mehlich-3",
@@ -119,11 +125,14 @@ def _trial(rng: np.random.Generator) -> list[dict[str, Any]]:
         for i in range(len(table)):
             rows.append(
                 {
-                    "variety": "ABCDEFGH"[int(table.variety[i][1:])], "site": SITES[int(table.site[i][1:])],
-                    "year": str(int(table.year[i]) + 23), "management": management,
-                    "yield": f"{max(float(table.yields[i]), 5.0):.1f} bu/ac", "plots": 4,
+                    "variety": "ABCDEFGH"[int(table.variety[i][1:])],
+                    "site": SITES[int(table.site[i][1:])],
+                    "year": str(int(table.year[i]) + 23),
+                    "management": management,
+                    "yield": f"{max(float(table.yields[i]), 5.0):.1f} bu/ac",
+                    "plots": 4,
                 }
-            )  # fmt: skip
+            )
     return rows
 
 

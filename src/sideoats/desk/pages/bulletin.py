@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime, time
 from typing import TYPE_CHECKING
 
 from starlette.responses import Response
 
 from sideoats.bulletin.dates import farm_calendar
-from sideoats.bulletin.publish import bulletin_of, paragraphs
-from sideoats.bulletin.render import page, pdf, rain_chart, verdict_chart
+from sideoats.bulletin.naming import public_stations, unnamed
+from sideoats.bulletin.publish import bulletin_of, paragraphs, written
+from sideoats.bulletin.render import page, pdf, rain_charts, verdict_chart
 from sideoats.bulletin.spoken import messages, notes, plain_text, radio, script, weather_lines
 from sideoats.bulletin.words import LANGUAGES, Words, words
+from sideoats.desk import tongue
+from sideoats.desk.grants import ADVISE, READ
 from sideoats.desk.shown import words as spaced
 from sideoats.desk.table_out import file_response
-from sideoats.desk.visit import ADVISE, READ, Absent, Page, Visit
+from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError
 from sideoats.ledger import NewEntry
 from sideoats.pictures import Picture
@@ -25,33 +28,37 @@ if TYPE_CHECKING:
 
 Maker = Callable[["Bulletin", Words, list[Picture]], bytes]
 FORMS: dict[str, tuple[str, str, Maker]] = {
-    "bulletin.pdf": ("PDF", "application/pdf", lambda b, w, p: pdf(b, w, pictures=p)),
-    "bulletin.html": ("web page", "text/html", lambda b, w, p: page(b, w, pictures=p).encode()),
-    "bulletin.txt": ("plain text", "text/plain", lambda b, w, p: plain_text(b, w).encode()),
-    "script-two-minutes.txt": ("spoken, two minutes", "text/plain", lambda b, w, p: script(b, w).encode()),
-    "radio-60-seconds.txt": ("radio, a minute", "text/plain", lambda b, w, p: radio(b, w, seconds=60).encode()),
-    "radio-30-seconds.txt": ("radio, half a minute", "text/plain", lambda b, w, p: radio(b, w, seconds=30).encode()),
-    "messages.txt": ("messages for phones", "text/plain", lambda b, w, p: "\n".join(messages(b, w)).encode()),
+    "bulletin.pdf": ("pdf", "application/pdf", lambda b, w, p: pdf(b, w, pictures=p)),
+    "bulletin.html": ("html", "text/html", lambda b, w, p: page(b, w, pictures=p).encode()),
+    "bulletin.txt": ("txt", "text/plain", lambda b, w, p: plain_text(b, w).encode()),
+    "script-two-minutes.txt": ("spoken", "text/plain", lambda b, w, p: script(b, w).encode()),
+    "radio-60-seconds.txt": ("radio_60", "text/plain", lambda b, w, p: radio(b, w, seconds=60).encode()),
+    "radio-30-seconds.txt": ("radio_30", "text/plain", lambda b, w, p: radio(b, w, seconds=30).encode()),
+    "messages.txt": ("messages", "text/plain", lambda b, w, p: "\n".join(messages(b, w)).encode()),
 }
-LANGUAGE_NAMES = {"en": "English", "es": "Spanish"}
+
+
+def usual_language() -> str:
+    """The reader's language, if the bulletin is written in it."""
+    own = tongue.reader().language
+    return own if own in LANGUAGES else LANGUAGES[0]
 
 
 def _made(visit: Visit, language: str, wait: float) -> tuple[Bulletin, Words, list[Picture]] | None:
     """The bulletin of the day, its words and its pictures; None while the week is being worked out."""
     if language not in LANGUAGES:
         raise Absent
-    asked, _ = visit.desk.weeks.on(visit.on, wait=wait)
+    asked, _ = visit.desk.weeks.on(visit.on, wait=wait, who=visit.who.name)
     if asked.failed or not asked.ready or not asked.week.calls:
         return None
     snapshot, said = visit.desk.districts.on(visit.on).snapshot, words(language)
     found = bulletin_of(asked.week, snapshot, paragraphs(visit.desk.ledger, visit.on), language)
-    chart = rain_chart(snapshot.stations, found, said)
-    return found, said, [chart] if chart else []
+    return found, said, rain_charts(public_stations(snapshot), found)
 
 
 def bulletin_page(visit: Visit) -> Response:
     """What the public will read, with the ways to put it out."""
-    language = visit.query("language", "en")
+    language = visit.query("language", usual_language())
     made = _made(visit, language, 0.35)
     if made is None:
         return visit.page("bulletin_none.html", on=visit.on)
@@ -59,22 +66,46 @@ def bulletin_page(visit: Visit) -> Response:
 
 
 def _show(
-    visit: Visit, language: str, found: Bulletin, said: Words, pictures: list[Picture], line: str, status: int
+    visit: Visit,
+    language: str,
+    found: Bulletin,
+    said: Words,
+    pictures: list[Picture],
+    line: str,
+    status: int,
+    typed: Mapping[str, str] | None = None,
 ) -> Response:
-    chart = verdict_chart(found, said)
-    written = paragraphs(visit.desk.ledger, visit.on)
+    chart, standing = verdict_chart(found, said), paragraphs(visit.desk.ledger, visit.on)
+    named = unnamed(visit.desk.districts.on(visit.on).snapshot, standing)[1]
     slots = {f"{name}.{language}": title for name, title in _slots(found).items()}
     return visit.page(
-        "bulletin.html", status, on=visit.on, language=language, languages=LANGUAGE_NAMES, b=found, said=said,
-        pictures=[*([chart] if chart else []), *pictures], weather=weather_lines(found, said), notes=notes(found, said),
-        script=script(found, said), forms=FORMS, slots=slots, written=written, line=line,
+        "bulletin.html",
+        status,
+        on=visit.on,
+        language=language,
+        b=found,
+        said=said,
+        languages=dict(c for c in tongue.choices() if c[0] in LANGUAGES),
+        pictures=[*([chart] if chart else []), *pictures],
+        weather=weather_lines(found, said),
+        notes=notes(found, said),
+        script=script(found, said),
+        forms=FORMS,
+        slots=slots,
+        line=line,
+        written={**standing, **(typed or {})},
+        naming=named,
         farms=visit.desk.farms(visit.person),
-    )  # fmt: skip
+    )
 
 
 def _slots(found: Bulletin) -> dict[str, str]:
     """Where the adviser may write: before everything, after it, and beside each matter."""
-    return {"opening": "Opening", **{i.question: spaced(i.question) for i in found.items}, "closing": "Closing"}
+    return {
+        "opening": tongue.plain("bulletin.opening"),
+        **{i.question: spaced(i.question) for i in found.items},
+        "closing": tongue.plain("bulletin.closing"),
+    }
 
 
 def write(visit: Visit) -> Response:
@@ -82,20 +113,50 @@ def write(visit: Visit) -> Response:
     language = visit.text("language")
     made = _made(visit, language, 30)
     if made is None:
-        raise InputError("is still being worked out", where="the week", todo="wait for it, then write")
-    before = paragraphs(visit.desk.ledger, visit.on)
-    when = datetime.combine(visit.on, time(12), tzinfo=visit.desk.settings.clock())
+        raise InputError(
+            tongue.plain("week.not_ready"), where=tongue.plain("week.the"), todo=tongue.plain("bulletin.wait")
+        )
     new = []
     for name in _slots(made[0]):
         slot = f"{name}.{language}"
-        text = " ".join(visit.text(slot).split())
-        if text and text != before.get(slot, ""):
-            new.append(NewEntry("paragraph", {"slot": slot, "text": text}, seen_at=when, observer=visit.who.name))
+        if slot in visit.form:
+            new += _rewritten(visit, slot, " ".join(visit.text(slot).split()))
     try:
+        texts = {str(e.body["slot"]): str(e.body["text"]) for e in new if e.kind == "paragraph"}
+        for slot, name in unnamed(visit.desk.districts.on(visit.on).snapshot, texts)[1].items():
+            raise InputError(
+                tongue.plain("bulletin.it_names", name=repr(name)),
+                where=slot,
+                expected=tongue.plain("bulletin.no_name"),
+            )
         visit.desk.keep(visit.desk.ledger.append(new))
     except InputError as error:
-        return _show(visit, language, *made, str(error), 422)
+        return _show(visit, language, *made, tongue.line_of(error), 422, {k: visit.text(k) for k in visit.form})
     return visit.go("/bulletin", note="stored", language=language, on=visit.on.isoformat())
+
+
+def _rewritten(visit: Visit, slot: str, text: str) -> list[NewEntry]:
+    """What makes `text` the paragraph of a slot: what stands this week is replaced or, for no text, withdrawn.
+
+    A paragraph of the same day is corrected, whatever hour it carries: the later word wins, not the later stamp.
+    """
+    standing = written(visit.desk.ledger, visit.on, slot)
+    if text == (str(standing[-1].body["text"]) if standing else ""):
+        return []
+    if not text:
+        reason = {"reason": "taken out of the bulletin"}
+        return [NewEntry("withdrawal", reason, corrects=e.id, observer=visit.who.name) for e in standing]
+    when = datetime.combine(visit.on, time(12), tzinfo=visit.desk.settings.clock())
+    same = standing[-1] if standing and standing[-1].seen_on == visit.on else None
+    return [
+        NewEntry(
+            "paragraph",
+            {"slot": slot, "text": text},
+            seen_at=max(when, same.seen_at) if same else when,
+            observer=visit.who.name,
+            corrects=same.id if same else None,
+        )
+    ]
 
 
 def put_out(visit: Visit) -> Response:
@@ -115,12 +176,14 @@ def calendar(visit: Visit) -> Response:
     """One farm's act-by and look-by dates."""
     farm = visit.part("farm")
     known = visit.desk.farms(visit.person).get(farm)
-    asked, _ = visit.desk.weeks.on(visit.on, wait=60)
+    asked, _ = visit.desk.weeks.on(visit.on, wait=60, who=visit.who.name)
     if known is None or not asked.ready:
         raise Absent
     own = [call for call in asked.week.calls if call.farm == farm]
     visit.desk.audit(visit.who, "calendar taken out", farm)
-    return file_response(farm_calendar(own, words("en"), farm=known.name, on=visit.on), "text/calendar", f"{farm}.ics")
+    return file_response(
+        farm_calendar(own, words(usual_language()), farm=known.name, on=visit.on), "text/calendar", f"{farm}.ics"
+    )
 
 
 PAGES = (

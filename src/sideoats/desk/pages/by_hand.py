@@ -3,29 +3,36 @@
 from __future__ import annotations
 
 import uuid
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 from typing import Any
 
 from starlette.responses import Response
 
-from sideoats.desk import forms
+from sideoats.desk import forms, permits
+from sideoats.desk.accounts import Person
+from sideoats.desk.grants import RECORD
 from sideoats.desk.photos import photo_body
-from sideoats.desk.visit import RECORD, Page, Visit
+from sideoats.desk.shown import day
+from sideoats.desk.tongue import line_of, plain
+from sideoats.desk.visit import Page, Visit
 from sideoats.errors import InputError
 from sideoats.ledger import EvidenceKind, NewEntry, evidence_kinds
 from sideoats.ledger.evidence import DaysField, JsonField
 from sideoats.schema import Field, read_date
 
-NOT_BY_HAND = frozenset({"audit", "call", "photo", "withdrawal", "station_days", "action", "outcome"})
 
-
-def kinds_by_hand() -> dict[str, EvidenceKind]:
-    """Kinds of evidence that a person may type."""
+def kinds_by_hand(person: Person | None = None) -> dict[str, EvidenceKind]:
+    """Kinds of evidence that have a form: all of them, or those that the person may record."""
+    kinds = (
+        {k: v for k, v in evidence_kinds().items() if "form" in v.doors}
+        if person is None
+        else (permits.open_to(person, "form"))
+    )
     return {
-        name: kind for name, kind in evidence_kinds().items()
-        if name not in NOT_BY_HAND
-        and all(f.kind not in ("json", "days") or not f.required for f in kind.fields.values())
-    }  # fmt: skip
+        name: kind
+        for name, kind in kinds.items()
+        if name != "photo" and all(f.kind not in ("json", "days") or not f.required for f in kind.fields.values())
+    }
 
 
 def typed_fields(kind: EvidenceKind) -> list[Field]:
@@ -36,12 +43,10 @@ def typed_fields(kind: EvidenceKind) -> list[Field]:
 
 def choose(visit: Visit) -> Response:
     """First what and where, then the fields."""
-    kinds, places = kinds_by_hand(), visit.desk.places(visit.person)
+    kinds, places = kinds_by_hand(visit.who), visit.desk.places(visit.person)
     kind, place = kinds.get(visit.query("kind")), places.get(visit.query("place"))
     if kind is None or (kind.places and place is None):
-        fitting = {
-            name: k for name, k in kinds.items() if place is None or not k.places or place.kind in k.places
-        }  # fmt: skip
+        fitting = {name: k for name, k in kinds.items() if place is None or not k.places or place.kind in k.places}
         return visit.page("by_hand_choose.html", kinds=fitting, places=places, kind=kind, place=place)
     given: dict[str, str] = {}
     if kind.name == "place" and place is not None:
@@ -52,48 +57,74 @@ def choose(visit: Visit) -> Response:
 
 
 def _form(
-    visit: Visit, kind: EvidenceKind, place: str, given: dict[str, str], errors: dict[str, str], status: int,
+    visit: Visit,
+    kind: EvidenceKind,
+    place: str,
+    given: dict[str, str],
+    errors: dict[str, str],
+    status: int,
     line: str = "",
-) -> Response:  # fmt: skip
+) -> Response:
     boxes = forms.boxes(typed_fields(kind), given, errors)
+    on_file = visit.desk.places(visit.person).values()
+    for box in boxes if kind.name == "place" else []:
+        if box.name in ("station", "market"):
+            box.shape, ids = "pick", [p.id for p in on_file if p.kind == box.name]
+            box.choices = tuple(dict.fromkeys(([box.value] if box.value else []) + ids))
     now = datetime.now(visit.desk.settings.clock())
     return visit.page(
-        "by_hand.html", status, kind=kind, place=visit.desk.places(visit.person).get(place), boxes=boxes, line=line,
-        wrong=[b for b in boxes if b.error], given=given, farms=visit.desk.farms(visit.person),
+        "by_hand.html",
+        status,
+        kind=kind,
+        place=visit.desk.places(visit.person).get(place),
+        boxes=boxes,
+        line=line,
+        wrong=[b for b in boxes if b.error],
+        given=given,
+        farms=visit.desk.farms(visit.person),
         seen_day=given.get("seen_day", visit.desk.settings.today().isoformat()),
-        seen_time=given.get("seen_time", now.strftime("%H:%M")), observer=given.get("observer", visit.who.name),
+        seen_time=given.get("seen_time", now.strftime("%H:%M")),
+        observer=given.get("observer", visit.who.name),
         mint=given.get("mint") or str(uuid.uuid4()),
-    )  # fmt: skip
+    )
 
 
-def seen_at(visit: Visit, day: str, clock: str) -> datetime:
+def seen_at(visit: Visit, on: str, clock: str) -> datetime:
     """Day and time of a form as an instant in the office's zone. Raises InputError."""
-    when = read_date(day) if day else visit.desk.settings.today()
+    when = read_date(on) if on else visit.desk.settings.today()
     try:
         at = time.fromisoformat(clock or "12:00")
     except ValueError:
-        raise InputError(f"{clock[:20]!r} is not a time of day", where="time", expected="HH:MM") from None
+        raise InputError(
+            plain("wrong.clock", text=repr(clock[:20])), where=plain("wrong.time"), expected="HH:MM"
+        ) from None
+    if when > visit.desk.settings.today() + timedelta(days=1):
+        raise InputError(
+            plain("wrong.ahead", day=day(when)), where=plain("wrong.day_seen"), expected=plain("wrong.day_expected")
+        )
     return datetime.combine(when, at.replace(tzinfo=None), tzinfo=visit.desk.settings.clock())
 
 
 def store(visit: Visit) -> Response:
     """Read the form and keep the entry; every refused field is named, nothing typed is lost."""
-    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
-    kinds = kinds_by_hand()
+    given = forms.sent(visit.form.multi_items())
+    kinds = kinds_by_hand(visit.who)
     kind = kinds.get(given.get("kind_of", ""))
     if kind is None:
-        raise InputError("is not a kind of evidence", where="kind", expected="one from the list")
+        raise InputError(plain("wrong.kind"), where=plain("kind"), expected=plain("wrong.listed"))
     fields = typed_fields(kind)
     typed = forms.typed(fields, lambda name: given.get(name, "").strip())
     _, errors = forms.read(fields, typed)
     place = given.get("about.id", "").strip() if kind.name == "place" else given.get("place_of", "")
-    if errors:
-        return _form(visit, kind, place, given, errors, 422)
+    farm = given.get("about.farm", "").strip() if kind.name in ("place", "farm") else ""
     try:
+        permits.check(visit.desk, visit.who, "form", NewEntry(kind.name, {}, place=place or None, farm=farm or None))
+        if errors:
+            return _form(visit, kind, place, given, errors, 422)
         entries = _entries(visit, kind, typed, place, given)
         receipts = visit.desk.ledger.append(entries)
     except InputError as error:
-        return _form(visit, kind, place, given, {}, 422, str(error))
+        return _form(visit, kind, place, given, {}, 422, line_of(error))
     note = "stored" if receipts[0].stored else "already"
     return visit.go(f"/places/{place}" if place else f"/entry/{receipts[0].id}", note=note)
 
@@ -106,11 +137,11 @@ def _entries(
     farm = given.get("about.farm", "").strip() or None
     if kind.name == "place":
         if place in visit.desk.places(None) and place not in places:
-            raise InputError("is taken", where="id", todo="choose another")
+            raise InputError(plain("wrong.taken"), where=plain("id"), todo=plain("wrong.another"))
         if farm is not None and farm not in farms:
-            raise InputError(f"no farm {farm[:60]!r} is on file", where="farm", todo="enter the farm first")
-        if visit.who.farms and farm is None:
-            raise InputError("is missing", where="farm", expected="one of your farms")
+            raise InputError(
+                plain("wrong.no_farm", name=repr(farm[:60])), where=plain("farm"), todo=plain("wrong.farm_first")
+            )
         if "outline" in typed:
             from sideoats.desk.outlines import rings
             from sideoats.ledger.evidence import read_value
@@ -125,10 +156,10 @@ def _entries(
             }
             typed = {**kept, **typed}
     elif place and place not in places:
-        raise InputError(f"no place {place[:60]!r} is on file", where="place", todo="enter the place first")
+        raise InputError(
+            plain("wrong.no_place", name=repr(place[:60])), where=plain("places.place"), todo=plain("wrong.place_first")
+        )
     farm = farm if kind.name in ("place", "farm") else None
-    if kind.name == "farm" and visit.who.farms and farm not in visit.who.farms:
-        raise InputError("is not one of yours", where="farm")
     when = seen_at(visit, given.get("seen_day", ""), given.get("seen_time", ""))
     observer = visit.who.name if visit.desk.settings.office else given.get("observer", "")[:200]
     mint = given.get("mint") or str(uuid.uuid4())

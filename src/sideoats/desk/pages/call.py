@@ -9,18 +9,20 @@ from typing import Any
 from starlette.responses import Response
 
 from sideoats.call import Call
-from sideoats.desk import forms
+from sideoats.desk import forms, tongue
 from sideoats.desk.asked import ask_place, ask_row, changed, row_of
-from sideoats.desk.figures import option_bars
-from sideoats.desk.visit import READ, Absent, Page, Visit
+from sideoats.desk.figures import option_picture
+from sideoats.desk.grants import READ
+from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError, QuestionError
 from sideoats.ledger import Entry
+from sideoats.outlook.stations import known_station
 from sideoats.pictures import Picture
 from sideoats.printed import sheet
 from sideoats.question import Question, Table, find
 from sideoats.schema import Field
 
-_FIXED_KINDS = frozenset({"series", "records"})
+_FIXED_KINDS = frozenset({"series", "file", "records"})
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ def _found(visit: Visit) -> tuple[Question, Any]:
 
 def _call(visit: Visit, question: Question, place: str) -> Call | None:
     """The call as the week has it, else asked now."""
-    asked, fresh = visit.desk.weeks.on(visit.on)
+    asked, fresh = visit.desk.weeks.on(visit.on, who=visit.who.name)
     if fresh and asked.ready:
         for call in asked.week.calls:
             if call.place == place and call.question == question.name:
@@ -82,10 +84,21 @@ def call_page(visit: Visit) -> Response:
     evidence = [e for i in call.evidence if (e := visit.desk.ledger.get(i)) is not None]
     farm = visit.desk.farm_name(place.farm)
     return visit.page(
-        "call.html", on=visit.on, call=call, question=question, place=place, farm=farm, bars=option_bars(call),
-        pictures=pictures, used=used, boxes=_boxes(used, {}, {}), evidence=evidence,
-        text=sheet(call, place.name, farm), done=_done(visit, place.id, question.name), units=_unit_words(used),
-    )  # fmt: skip
+        "call.html",
+        on=visit.on,
+        call=call,
+        question=question,
+        place=place,
+        farm=farm,
+        options=option_picture(call),
+        pictures=pictures,
+        used=used,
+        boxes=_boxes(used, {}, {}),
+        evidence=evidence,
+        text=sheet(call, place.name, farm, reader=tongue.reader()),
+        done=_done(visit, place.id, question.name),
+        units=_unit_words(used),
+    )
 
 
 def _boxes(used: list[Used], given: dict[str, str], errors: dict[str, str]) -> list[forms.Box]:
@@ -119,7 +132,7 @@ def what_if(visit: Visit) -> Response:
     if table is None:
         raise Absent
     used = used_values(question, table)
-    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    given = forms.sent(visit.form.multi_items())
     fields = [u.field for u in used if u.field.kind not in _FIXED_KINDS]
     filled = {u.field.name: u.text for u in used}
     moved = [f for f in fields if given.get(f.name, "").strip() != filled[f.name] or _unit_moved(f, given)]
@@ -138,15 +151,26 @@ def what_if(visit: Visit) -> Response:
     pictures: tuple[Picture, ...] = ()
     if not errors and values:
         try:
+            if values.get("station"):
+                known_station(values["station"], district.outlook.records, where="station")
             answers = ask_row(question, changed(question, table, values), district)
             then, pictures = answers.call(0), answers.drawn(0)
         except InputError as error:
-            errors[moved[0].name] = str(error)
+            errors[moved[0].name] = tongue.line_of(error)
     return visit.page(
-        "what_if.html", 422 if errors else 200, on=visit.on, question=question, place=place, now=now, then=then,
-        boxes=_boxes(used, given, errors), wrong=[b for b in _boxes(used, given, errors) if b.error],
-        moved=[forms.label_of(f) for f in moved], bars=option_bars(then) if then else None, pictures=pictures,
-    )  # fmt: skip
+        "what_if.html",
+        422 if errors else 200,
+        on=visit.on,
+        question=question,
+        place=place,
+        now=now,
+        then=then,
+        boxes=_boxes(used, given, errors),
+        wrong=[b for b in _boxes(used, given, errors) if b.error],
+        moved=[forms.label_of(f) for f in moved],
+        options=option_picture(then) if then else None,
+        pictures=pictures,
+    )
 
 
 def _unit_moved(f: Field, given: dict[str, str]) -> bool:
@@ -160,9 +184,13 @@ def last_week(visit: Visit) -> Response:
     now = _call(visit, question, place.id)
     before = ask_place(visit.desk, question.name, place.id, visit.on - timedelta(days=7))
     return visit.page(
-        "last_week.html", on=visit.on, now=now, before=before, day=visit.on - timedelta(days=7),
+        "last_week.html",
+        on=visit.on,
+        now=now,
+        before=before,
+        day=visit.on - timedelta(days=7),
         changes=_changes(before, now) if before and now else [],
-    )  # fmt: skip
+    )
 
 
 def _changes(before: Call, now: Call) -> list[tuple[str, Any, Any, str]]:

@@ -9,16 +9,19 @@ from typing import Any
 from starlette.responses import Response
 
 from sideoats.call import Call, call_from
-from sideoats.desk import forms
+from sideoats.desk import forms, permits
 from sideoats.desk.asked import ask_place
+from sideoats.desk.grants import ADVISE, READ, RECORD
 from sideoats.desk.pages.by_hand import seen_at
 from sideoats.desk.pages.week import seen_calls
-from sideoats.desk.visit import ADVISE, READ, RECORD, Absent, Page, Visit
+from sideoats.desk.tongue import line_of, plain
+from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError, QuestionError
 from sideoats.ledger import Entry, NewEntry, evidence_kinds
-from sideoats.pictures import Picture, intervals
+from sideoats.pictures import Axis, Picture, Row, Rows
 from sideoats.question import registry
 from sideoats.week.kept import HeldUp, call_id, held_up, keep_calls
+from sideoats.words import Count, Parts, Share, say
 
 SHOWN = 40
 SEASON_DAYS = 365
@@ -29,16 +32,23 @@ def done_page(visit: Visit) -> Response:
     since = visit.on - timedelta(days=SEASON_DAYS)
     mine = visit.desk.places(visit.person)
     recent = [e for e in _of(visit, ("action", "outcome"), since) if (e.place or "") in mine or not e.place][:SHOWN]
-    asked, _ = visit.desk.weeks.on(visit.on)
+    asked, _ = visit.desk.weeks.on(visit.on, who=visit.who.name)
     due = [c for c in (seen_calls(visit, asked) if asked.ready else []) if c.verdict in ("act", "stop")]
     answered = {(e.place, e.body.get("question")) for e in recent if (visit.on - e.seen_on).days <= 14}
     open_calls = [c for c in due if (c.place, c.question) not in answered]
     score = held_up(visit.desk.ledger, since=since, until=visit.on) if visit.may(ADVISE) else None
     return visit.page(
-        "done.html", on=visit.on, recent=recent, open_calls=open_calls[:SHOWN], more=max(len(open_calls) - SHOWN, 0),
-        score=score, picture=reliability_picture(score) if score else None, places=mine, since=since,
+        "done.html",
+        on=visit.on,
+        recent=recent,
+        open_calls=open_calls[:SHOWN],
+        more=max(len(open_calls) - SHOWN, 0),
+        score=score,
+        picture=reliability_picture(score) if score else None,
+        places=mine,
+        since=since,
         scorable=[e for e in _of(visit, ("call",), since) if (e.place or "") in mine][:SHOWN],
-    )  # fmt: skip
+    )
 
 
 def _of(visit: Visit, kinds: tuple[str, ...], since: date) -> list[Entry]:
@@ -52,15 +62,21 @@ def reliability_picture(score: HeldUp) -> Picture | None:
     r = score.chances
     if r is None:
         return None
-    names = [f"said {s * 100:.0f} % ({n} times)" for s, n in zip(r.stated.tolist(), r.count.tolist(), strict=True)]
-    total = int(r.count.sum())
-    title = (
-        f"{total} stated chances can be held against what happened"
-        if r.enough
-        else f"Only {total} stated chances have an outcome: too few to speak of reliability"
+    names = [
+        say("picture.kept.row", stated=Share(s), n=Count(n))
+        for s, n in zip(r.stated.tolist(), r.count.tolist(), strict=True)
+    ]
+    total = Count(int(r.count.sum()))
+    parts = (say("picture.kept.part", row=n, came=Share(c)) for n, c in zip(names, r.came.tolist(), strict=True))
+    return Rows(
+        finding=say("picture.kept.title" if r.enough else "picture.kept.few", n=total),
+        saying=say("picture.kept.says", parts=Parts(tuple(parts))),
+        kept=[
+            Row(n, float(low), float(came), float(high))
+            for n, low, came, high in zip(names, r.low, r.came, r.high, strict=True)
+        ],
+        axis=Axis(say("picture.kept.axis"), kind=Share),
     )
-    said = "; ".join(f"{n}: came in {c * 100:.0f} %" for n, c in zip(names, r.came.tolist(), strict=True))
-    return intervals(title, said + ".", names, r.low * 100, r.came * 100, r.high * 100, unit="percent that came")
 
 
 def _call_for(visit: Visit) -> Call | None:
@@ -95,15 +111,22 @@ def _action(visit: Visit, call: Call | None, given: dict[str, str], errors: dict
         box.required = box.name == "what" and call is None
     place = visit.desk.places(visit.person).get(call.place if call else visit.query("place") or visit.text("place_of"))
     return visit.page(
-        "done_new.html", status, call=call, place=place, boxes=boxes, wrong=[b for b in boxes if b.error],
-        given=given, on=visit.on, places=visit.desk.places(visit.person),
-    )  # fmt: skip
+        "done_new.html",
+        status,
+        call=call,
+        place=place,
+        boxes=boxes,
+        wrong=[b for b in boxes if b.error],
+        given=given,
+        on=visit.on,
+        places=visit.desk.places(visit.person),
+    )
 
 
 def record_action(visit: Visit) -> Response:
     """Keep the call as it was given, and what was done about it."""
     call = _call_for(visit)
-    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    given = forms.sent(visit.form.multi_items())
     kind = evidence_kinds()["action"]
     option = next((o for o in call.options if o.key == given.get("option")), None) if call else None
     wanted = [kind.fields[n] for n in ("what", "on", "cost", "note")]
@@ -115,7 +138,7 @@ def record_action(visit: Visit) -> Response:
         return _action(visit, call, given, errors, 422)
     place = call.place if call else given.get("place_of", "")
     if place not in visit.desk.places(visit.person):
-        return _action(visit, call, given, {"what": "Choose the place where it was done."}, 422)
+        return _action(visit, call, given, {"what": plain("done.choose_place")}, 422)
     body: dict[str, Any] = dict(typed)
     if call is not None:
         visit.desk.keep(keep_calls(visit.desk.ledger, [call], observer=visit.who.name))
@@ -123,7 +146,9 @@ def record_action(visit: Visit) -> Response:
         if option is not None:
             body["option"] = option.key
     when = seen_at(visit, str(typed.get("on", "")), "12:00")
-    visit.desk.ledger.append([NewEntry("action", body, place=place, seen_at=when, observer=visit.who.name)])
+    new = NewEntry("action", body, place=place, seen_at=when, observer=visit.who.name)
+    permits.check(visit.desk, visit.who, "page", new)
+    visit.desk.ledger.append([new])
     return visit.go(f"/places/{place}", note="stored")
 
 
@@ -150,15 +175,22 @@ def _outcome(visit: Visit, entry: Entry, given: dict[str, str], line: str, statu
     call = call_from(entry.body["call"])
     chances = [name for name in call.quantities if name.startswith("chance")]
     return visit.page(
-        "done_outcome.html", status, entry=entry, call=call, chances=chances, given=given, line=line,
-        place=visit.desk.places(visit.person).get(entry.place or ""), today=visit.desk.settings.today(),
-    )  # fmt: skip
+        "done_outcome.html",
+        status,
+        entry=entry,
+        call=call,
+        chances=chances,
+        given=given,
+        line=line,
+        place=visit.desk.places(visit.person).get(entry.place or ""),
+        today=visit.desk.settings.today(),
+    )
 
 
 def record_outcome(visit: Visit) -> Response:
     """Keep how it turned out, in the shape that scores the call."""
     entry = _kept(visit)
-    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    given = forms.sent(visit.form.multi_items())
     call = call_from(entry.body["call"])
     what, value, unit = given.get("what", "").strip(), given.get("value", "").strip(), given.get("unit", "").strip()
     body: dict[str, Any] = {"what": what, "call": entry.id, "question": call.question}
@@ -171,20 +203,23 @@ def record_outcome(visit: Visit) -> Response:
         body["note"] = given["note"].strip()
     try:
         if not what or not ({"happened", "value"} & set(body)):
-            raise InputError("says nothing yet", where="outcome", expected="what it is about, and yes, no or an amount")
+            raise InputError(
+                plain("done.nothing_said"), where=plain("done.outcome"), expected=plain("done.outcome_expected")
+            )
         when = seen_at(visit, given.get("seen_day", ""), "12:00")
         new = NewEntry("outcome", body, place=entry.place, seen_at=when, observer=visit.who.name)
+        permits.check(visit.desk, visit.who, "page", new)
         visit.desk.ledger.append([new])
     except InputError as error:
-        return _outcome(visit, entry, given, str(error), 422)
+        return _outcome(visit, entry, given, line_of(error), 422)
     return visit.go("/done", note="stored")
 
 
 def keep_week(visit: Visit) -> Response:
     """Keep every call of the week as given, so that it can be scored when its outcome is known."""
-    asked, fresh = visit.desk.weeks.on(visit.on, wait=30)
+    asked, fresh = visit.desk.weeks.on(visit.on, wait=30, who=visit.who.name)
     if not asked.ready or not fresh:
-        raise InputError("is still being worked out", where="the week", todo="wait for it, then keep it")
+        raise InputError(plain("week.not_ready"), where=plain("week.the"), todo=plain("done.wait"))
     visit.desk.keep(keep_calls(visit.desk.ledger, seen_calls(visit, asked), observer=visit.who.name))
     return visit.go("/", note="kept", on=visit.on.isoformat())
 

@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import hashlib
-import threading
+import json
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from starlette.responses import Response
 
+from sideoats.desk import permits, tongue
 from sideoats.desk.forms import label_of, units_for
+from sideoats.desk.grants import OPEN, RECORD
 from sideoats.desk.outlines import for_phone
 from sideoats.desk.pages.by_hand import kinds_by_hand, typed_fields
 from sideoats.desk.shown import STATIC, asset
-from sideoats.desk.visit import OPEN, RECORD, Page, Visit
+from sideoats.desk.visit import Page, Visit
 from sideoats.ledger.evidence import QuantityField
 from sideoats.schema import Field
-from sideoats.week.stop_lines import stop_lines
+from sideoats.words import Reader
 
 SHELL_FILES = (
     "desk.css",
@@ -30,13 +32,11 @@ SHELL_FILES = (
     "icon.svg",
     "icon.png",
 )
-_NOT_IN_FIELD = frozenset({"place", "farm", "quote", "setting"})
-_lock = threading.Lock()
 
 
 def shell(visit: Visit) -> Response:
     """The page itself, the same for everyone."""
-    return visit.page("enter.html", version=version())
+    return visit.page("enter.html", version=version(), words=tongue.all_of("phone"))
 
 
 @lru_cache(maxsize=4)
@@ -45,6 +45,7 @@ def _version_of(stamp: tuple[float, ...]) -> str:
     total = hashlib.sha256()
     for path in [*(STATIC / name for name in SHELL_FILES), templates / "enter.html", templates / "worker.js"]:
         total.update(path.read_bytes())
+    total.update(json.dumps(tongue.all_of("phone"), sort_keys=True).encode())
     return total.hexdigest()[:12]
 
 
@@ -62,10 +63,11 @@ def worker(visit: Visit) -> Response:
 
 def manifest(visit: Visit) -> Response:
     """What a phone needs to put the page on its home screen."""
+    title = tongue.plain("phone.title")
     content = {
-        "name": "Sideoats: enter", "short_name": "Enter", "start_url": "/enter/", "scope": "/enter/",
+        "name": f"Sideoats: {title.lower()}", "short_name": title, "start_url": "/enter/", "scope": "/enter/",
         "display": "standalone",
-        "background_color": "#fbf9f3", "theme_color": "#fbf9f3", "lang": "en",
+        "background_color": "#fbf9f3", "theme_color": "#fbf9f3", "lang": tongue.reader().language,
         "icons": [
             {"src": asset("icon.png"), "sizes": "192x192", "type": "image/png"},
             {"src": asset("icon.svg"), "sizes": "any", "type": "image/svg+xml"},
@@ -95,6 +97,24 @@ def _field(f: Field) -> dict[str, Any]:
     return out
 
 
+def _said(kinds: list[dict[str, Any]], places: list[Any]) -> dict[str, dict[str, dict[str, str]]]:
+    """What kinds, fields, choices and units are called in every language but English, as far as there are words."""
+    fields = [f for kind in kinds for f in kind["fields"]]
+    words = {c for f in fields for c in f.get("choices", ())}
+    words |= {w for p in places for w in (p.kind, str(p.attributes.get("crop", ""))) if w}
+    asked = {
+        "kinds": {k["name"]: f"kind.{k['name']}" for k in kinds}, 
+        "labels": {f["name"]: f"label.{f['name']}" for f in fields},
+        "terms": {w: f"term.{w}" for w in words},
+        "units": {u: f"term.unit.{u}" for f in fields for u in f.get("units", ())},
+    }  # fmt: skip
+    return {
+        language: {of: tongue.named_in(language, codes) for of, codes in asked.items()}
+        for language, _ in tongue.choices()
+        if language != "en"
+    }
+
+
 def _unit_noun(title: str, help_text: str) -> str:
     """What is counted one by one: leaf, head, stem, foot of row."""
     import re
@@ -108,44 +128,51 @@ def _unit_noun(title: str, help_text: str) -> str:
 
 def data(visit: Visit) -> Response:
     """Places, kinds of evidence and stop lines, for the phone to keep."""
+    tongue.read_by(Reader())  # the phone keeps the English and, beside it, the words of every other language
     kinds = []
-    for name, kind in kinds_by_hand().items():
-        if name in _NOT_IN_FIELD:
+    phoned = permits.open_to(visit.who, "phone")
+    for name, kind in kinds_by_hand(visit.who).items():
+        if name not in phoned:
             continue
         fields = [f for f in typed_fields(kind) if f.kind not in ("records", "series")]
         if any(f.kind in ("records", "series") and f.required for f in kind.fields.values()):
             continue
         nouns = {f.name: _unit_noun(kind.title, f.help) for f in fields if f.kind == "counts"}
         kinds.append(
-            {"name": name, "title": kind.title, "places": list(kind.places), "fields": [_field(f) for f in fields],
-             "nouns": nouns}
-        )  # fmt: skip
-    places = [p for p in visit.desk.places(visit.person).values() if not p.attributes.get("closed")]
+            {
+                "name": name,
+                "title": kind.title,
+                "places": list(kind.places),
+                "fields": [_field(f) for f in fields],
+                "nouns": nouns,
+            }
+        )
+    own = visit.who.farms  # an account for some farms records at their places only
+    places = [
+        p
+        for p in visit.desk.places(visit.person).values()
+        if not p.attributes.get("closed") and (not own or p.farm in own)
+    ]
     seen = {p.id for p in places}
     return visit.json(
         {
-            "version": version(), "me": visit.who.name, "day": _fixed_day(visit), "office": visit.desk.settings.office,
-            "farms": {k: f.name for k, f in visit.desk.farms(visit.person).items()}, "places": for_phone(places),
-            "kinds": kinds, "lines": [line for line in _lines(visit) if line["place"] in seen],
+            "version": version(),
+            "me": visit.who.name,
+            "day": _fixed_day(visit),
+            "office": visit.desk.settings.office,
+            "farms": {k: f.name for k, f in visit.desk.farms(visit.person).items()},
+            "places": for_phone(places),
+            "kinds": kinds,
+            "said": _said(kinds, places),
+            "lines": [line for line in visit.desk.stop_lines(visit.desk.settings.today()) if line["place"] in seen],
         }
-    )  # fmt: skip
+    )
 
 
 def _fixed_day(visit: Visit) -> str | None:
     """The day that this desk was told to speak of, so that what is entered in a demonstration belongs to its season."""
     day = visit.desk.settings.day
     return day.isoformat() if day else None
-
-
-def _lines(visit: Visit) -> list[dict[str, Any]]:
-    """Stop lines of the day, worked out once for each state of the ledger."""
-    desk = visit.desk
-    key = (desk.settings.today(), desk.evidence_head())
-    with _lock:
-        known = desk.kept_lines
-        if known is None or known[0] != key:
-            known = desk.kept_lines = (key, stop_lines(desk.districts.on(key[0])))
-    return known[1]
 
 
 def without_slash(visit: Visit) -> Response:

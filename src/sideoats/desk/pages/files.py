@@ -9,10 +9,12 @@ from typing import Any
 
 from starlette.responses import Response
 
-from sideoats.desk import forms
+from sideoats.desk import forms, permits
+from sideoats.desk.grants import ADVISE
 from sideoats.desk.table_out import csv_response, safe_row
-from sideoats.desk.taking import SUFFIXES, FileJob, Preview, preview
-from sideoats.desk.visit import ADVISE, Absent, Page, Visit
+from sideoats.desk.taking import SUFFIXES, FileJob, Preview, entries_of, preview
+from sideoats.desk.tongue import line_of, plain
+from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError
 from sideoats.intake.taken import Format, find_format, formats
 from sideoats.station import DAILY_UNITS
@@ -39,9 +41,13 @@ _UNITS: Mapping[str, tuple[str, ...]] = {
 def files_page(visit: Visit) -> Response:
     """Files on their way in, and a form for another."""
     return visit.page(
-        "files.html", jobs=visit.desk.files.of(visit.who.name), formats=formats(), suffixes=",".join(SUFFIXES), line="",
+        "files.html",
+        jobs=visit.desk.files.of(visit.who.name),
+        formats=formats(),
+        suffixes=",".join(SUFFIXES),
+        line="",
         most=visit.desk.settings.limits.upload / 1e6,
-    )  # fmt: skip
+    )
 
 
 def receive(visit: Visit) -> Response:
@@ -49,15 +55,20 @@ def receive(visit: Visit) -> Response:
     file = visit.file("file")
     try:
         if file is None:
-            raise InputError("is missing", where="file", expected="a file from this machine")
+            raise InputError(plain("wrong.missing"), where=plain("files.file"), expected=plain("files.from_low"))
         job = visit.desk.files.receive(
             visit.who.name, file.filename or "", file.file, visit.desk.settings.limits.upload
         )
     except InputError as error:
         return visit.page(
-            "files.html", 422, jobs=visit.desk.files.of(visit.who.name), formats=formats(), suffixes=",".join(SUFFIXES),
-            line=str(error), most=visit.desk.settings.limits.upload / 1e6,
-        )  # fmt: skip
+            "files.html",
+            422,
+            jobs=visit.desk.files.of(visit.who.name),
+            formats=formats(),
+            suffixes=",".join(SUFFIXES),
+            line=line_of(error),
+            most=visit.desk.settings.limits.upload / 1e6,
+        )
     return visit.go(f"/files/{job.id}")
 
 
@@ -80,19 +91,35 @@ def file_page(visit: Visit) -> Response:
 
 
 def _show(
-    visit: Visit, job: FileJob, chosen: Format | None, given: dict[str, str], errors: dict[str, str], status: int,
+    visit: Visit,
+    job: FileJob,
+    chosen: Format | None,
+    given: dict[str, str],
+    errors: dict[str, str],
+    status: int,
     line: str = "",
-) -> Response:  # fmt: skip
+) -> Response:
+    job = visit.desk.files.seen(job)
     look = preview(job.path) if job.path.exists() else Preview((), (), (), ",")
     options = [f for f in chosen.options if f.name != MAPPING] if chosen else []
     mapped = chosen is not None and any(f.name == MAPPING for f in chosen.options)
     return visit.page(
-        "file.html", status, job=job, chosen=chosen, formats=formats(), look=look, line=line or job.line,
-        boxes=forms.boxes(options, given, errors), mapped=mapped,
+        "file.html",
+        status,
+        job=job,
+        chosen=chosen,
+        formats=formats(),
+        look=look,
+        line=line or job.line,
+        boxes=forms.boxes(options, given, errors),
+        mapped=mapped,
         columns=_columns(look.header, given) if mapped else [],
-        time_column=given.get("col.time", _guess("time", look.header)), given=given, polled=False,
-        rejected=job.taken.rejected[:SET_ASIDE_SHOWN] if job.taken else (), kinds=_kinds(job),
-    )  # fmt: skip
+        time_column=given.get("col.time", _guess("time", look.header)),
+        given=given,
+        polled=False,
+        rejected=job.taken.rejected[:SET_ASIDE_SHOWN] if job.taken else (),
+        kinds=_kinds(job),
+    )
 
 
 def _kinds(job: FileJob) -> dict[str, int]:
@@ -112,11 +139,13 @@ def _columns(header: tuple[str, ...], given: dict[str, str]) -> list[dict[str, A
     """One line a variable: which column holds it, in which unit."""
     return [
         {
-            "variable": v, "column": given.get(f"col.{v}", _guess(v, header)), "units": _UNITS.get(unit, (unit,)),
+            "variable": v,
+            "column": given.get(f"col.{v}", _guess(v, header)),
+            "units": _UNITS.get(unit, (unit,)),
             "unit": given.get(f"unit.{v}", ""),
         }
         for v, unit in DAILY_UNITS.items()
-    ]  # fmt: skip
+    ]
 
 
 def mapping_of(given: Mapping[str, str], header: tuple[str, ...], delimiter: str) -> dict[str, Any]:
@@ -128,9 +157,9 @@ def mapping_of(given: Mapping[str, str], header: tuple[str, ...], delimiter: str
             columns[v] = {"column": name, "unit": given.get(f"unit.{v}") or unit}
     when = given.get("col.time", "")
     if when not in header or not when:
-        raise InputError("is not chosen", where="the column of the date", expected="one of " + ", ".join(header[:20]))
+        raise InputError(plain("wrong.chosen_not"), where=plain("file.the_date"), expected=", ".join(header[:20]))
     if not columns:
-        raise InputError("is chosen", where="no column", expected="at least one, such as rain")
+        raise InputError(plain("file.no_column"), expected=plain("file.one_column"))
     time: dict[str, Any] = {"column": when}
     if given.get("time_format", "").strip():
         time["format"] = given["time_format"].strip()
@@ -140,14 +169,16 @@ def mapping_of(given: Mapping[str, str], header: tuple[str, ...], delimiter: str
             try:
                 station[key] = float(given[f"station.{key}"])
             except ValueError:
-                raise InputError(f"{given[f'station.{key}'][:40]!r} is not a number", where=key) from None
+                raise InputError(
+                    plain("wrong.not_number", text=repr(given[f"station.{key}"][:40])), where=key
+                ) from None
     return {"step": "day", "delimiter": delimiter, "station": station, "time": time, "columns": columns}
 
 
 def read(visit: Visit) -> Response:
     """Read the file as the format that was chosen; nothing is written yet."""
     job = _job(visit)
-    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    given = forms.sent(visit.form.multi_items())
     chosen = find_format(given.get("format", ""))
     plain = [f for f in chosen.options if f.name != MAPPING]
     typed = forms.typed(plain, lambda name: given.get(name, "").strip())
@@ -159,7 +190,7 @@ def read(visit: Visit) -> Response:
         try:
             options[MAPPING] = mapping_of(given, look.header, look.delimiter)
         except InputError as error:
-            return _show(visit, job, chosen, given, {}, 422, str(error))
+            return _show(visit, job, chosen, given, {}, 422, line_of(error))
     visit.desk.files.read(job, chosen.name, options)
     return visit.go(f"/files/{job.id}")
 
@@ -176,6 +207,8 @@ def progress(visit: Visit) -> Response:
 def take_in(visit: Visit) -> Response:
     """Store what was read."""
     job = _job(visit)
+    for new in {(e.kind, e.place, e.farm): e for e in entries_of(job)}.values():
+        permits.check(visit.desk, visit.who, "file", new)
     if visit.desk.files.take_in(job, visit.who.name) is not None and job.taken is not None:
         visit.desk.audit(visit.who, "file taken in", f"{job.name}: {len(job.taken.drafts)} entries")
     return visit.go(f"/files/{job.id}")

@@ -10,16 +10,20 @@ import numpy as np
 from starlette.responses import Response
 
 from sideoats import units
+from sideoats.decide.laws import quantile
+from sideoats.desk import tongue
+from sideoats.desk.grants import READ
 from sideoats.desk.pages.weather import made, room_calls
-from sideoats.desk.shown import figure
-from sideoats.desk.visit import READ, Page, Visit
+from sideoats.desk.visit import Page, Visit
 from sideoats.outlook.draws import Outlook
 from sideoats.outlook.seasonal import monthly_means, seasonal_index
-from sideoats.pictures import Line, Picture, date_ticks, lines
+from sideoats.pictures import Axis, Course, Line, Picture
+from sideoats.words import Day, Name, Paid, say
 
 AHEAD_DAYS = (30, 60, 90, 120, 150, 180, 210, 240, 270)
 HISTORY_DAYS = 730
 LISTED = 24
+_HALF_A_YEAR = AHEAD_DAYS.index(180)
 FEWEST_DAYS = 3 * 366  # of quotes, for a seasonal mean
 
 
@@ -30,25 +34,47 @@ def price_picture(commodity: str, unit: str, outlook: Outlook) -> Picture:
     days, prices = days[recent][-250:], prices[recent][-250:]
     last = float(prices[-1])
     draws = last * outlook.price_ratio(commodity, AHEAD_DAYS)
-    low, middle, high = np.quantile(draws, (0.1, 0.5, 0.9), axis=0)
+    low, quarter, middle, rest, high = quantile(draws, (0.1, 0.25, 0.5, 0.75, 0.9), axis=0)
     ahead = [outlook.on + timedelta(days=d) for d in AHEAD_DAYS]
-    when = [d.astype(object) for d in days] + ahead
-    blank_past, blank_ahead = np.full(len(days), np.nan), np.full(len(ahead), np.nan)
-    title = f"{commodity} at {figure(last, 2)} {unit}; in nine months {figure(low[-1], 2)} to {figure(high[-1], 2)}"
-    summary = (
-        f"Last quote {figure(last, 2)} {unit} on {when[len(days) - 1]:%d %B %Y}. From past moves, in 180 days 1 in 10 "
-        f"futures is below {figure(low[5], 2)} and 1 in 10 above {figure(high[5], 2)}. A range from the past is not a "
-        "forecast."
+    when = [d.astype(object) for d in days]
+    blank = np.full(len(days) - 1, np.nan)  # the range begins at the last quote
+    told = {"what": Name(commodity[:1].upper() + commodity[1:]), "on": Day(when[-1]), "then": Day(ahead[_HALF_A_YEAR])}
+    money = {
+        "last": last,
+        "quarter": quarter[-1],
+        "rest": rest[-1],
+        "low": low[_HALF_A_YEAR],
+        "high": high[_HALF_A_YEAR],
+    }
+    told |= {name: Paid(float(value), unit=unit) for name, value in money.items()}
+
+    def from_now(values: np.ndarray) -> np.ndarray:
+        return np.concatenate([blank, [last], values])
+
+    return Course(
+        finding=say("picture.price.title", **told),
+        saying=say("picture.price.says", **told),
+        x=[float(d.toordinal()) for d in (*when, *ahead)],
+        across=Axis(say("picture.day"), "day", Day),
+        up=Axis(say("picture.price.axis"), unit, Paid),
+        today=float(outlook.on.toordinal()),
+        lines=(
+            Line(say("picture.price.quoted"), np.concatenate([prices, np.full(len(ahead), np.nan)])),
+            Line(
+                say("picture.price.ahead"),
+                from_now(middle),
+                from_now(low),
+                from_now(high),
+                inner=(from_now(quarter), from_now(rest)),
+                edges=(
+                    say("picture.price.below", price=Paid(float(low[-1]), unit=unit)),
+                    say("picture.price.above", price=Paid(float(high[-1]), unit=unit)),
+                ),
+                now=True,
+                ahead=True,
+            ),
+        ),
     )
-    series = (
-        Line("quoted", np.concatenate([prices, blank_ahead])),
-        Line("range ahead", np.concatenate([blank_past, middle]), np.concatenate([blank_past, low]),
-             np.concatenate([blank_past, high])),
-    )  # fmt: skip
-    return lines(
-        title[:1].upper() + title[1:], summary, [float(d.toordinal()) for d in when], series, x_label="date",
-        y_label=unit, x_ticks=date_ticks(when[0], when[-1]), x_names=[d.isoformat() for d in when], marks=False,
-    )  # fmt: skip
 
 
 def season_picture(commodity: str, outlook: Outlook) -> Picture | None:
@@ -59,7 +85,7 @@ def season_picture(commodity: str, outlook: Outlook) -> Picture | None:
     if (days[-1] - days[0]).astype(int) < FEWEST_DAYS:
         return None
     first, _, monthly = monthly_means(days, prices)
-    return seasonal_band(seasonal_index(first, monthly), what=commodity.capitalize())
+    return seasonal_band(seasonal_index(first, monthly), what=tongue.term("commodity", commodity).capitalize())
 
 
 def latest_quotes(visit: Visit) -> list[dict[str, Any]]:
@@ -68,30 +94,40 @@ def latest_quotes(visit: Visit) -> list[dict[str, Any]]:
     places = visit.desk.places(visit.person)
     rows = [
         {
-            "commodity": commodity, "market": places[market].name if market in places else "any market",
-            "price": str(entry.body.get("price", "")), "day": entry.seen_on, "id": entry.id,
+            "commodity": commodity,
+            "market": places[market].name if market in places else tongue.plain("markets.any"),
+            "price": str(entry.body.get("price", "")),
+            "day": entry.seen_on,
+            "id": entry.id,
         }
         for (market, commodity), entry in snapshot.quotes.items()
-    ]  # fmt: skip
+    ]
     return sorted(rows, key=lambda r: (str(r["commodity"]), str(r["market"])))
 
 
 def markets_page(visit: Visit) -> Response:
     """One commodity's pictures, and every newest quote."""
     district = visit.desk.districts.on(visit.on)
-    outlook, series = district.outlook, district.snapshot.quote_series
+    outlook, snapshot = district.outlook, district.snapshot
     known = sorted(outlook.price_history)
     chosen = visit.query("commodity").lower() or next(iter(known), "")
     makers: list[Callable[[], Picture | None]] = []
     if chosen in outlook.price_history:
-        unit = units.split(series[chosen][-1][1])[1]
+        unit = units.split(snapshot.quote_series[snapshot.first_market[chosen], chosen][-1][1])[1]
         makers = [lambda: price_picture(chosen, unit, outlook), lambda: season_picture(chosen, outlook)]
     pictures, problems = made(makers)
     calls = room_calls(visit, "grain") + room_calls(visit, "cattle")
     return visit.page(
-        "markets.html", on=visit.on, commodities=known, chosen=chosen, pictures=pictures, lines=problems,
-        quotes=latest_quotes(visit), calls=calls[:LISTED], places=visit.desk.places(visit.person),
-    )  # fmt: skip
+        "markets.html",
+        on=visit.on,
+        commodities=known,
+        chosen=chosen,
+        pictures=pictures,
+        lines=problems,
+        quotes=latest_quotes(visit),
+        calls=calls[:LISTED],
+        places=visit.desk.places(visit.person),
+    )
 
 
 PAGES = (Page("/markets", READ, markets_page),)

@@ -6,9 +6,11 @@ import itertools
 
 from starlette.responses import Response
 
-from sideoats.desk.accounts import ROLE_WORDS, ROLES
+from sideoats.desk.accounts import ROLES
+from sideoats.desk.grants import GOVERN, OPEN
 from sideoats.desk.links import office_menu
-from sideoats.desk.visit import GOVERN, OPEN, Absent, Page, Visit
+from sideoats.desk.tongue import line_of
+from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError
 
 AUDIT_SHOWN = 200
@@ -27,9 +29,14 @@ def people(visit: Visit) -> Response:
 
 def _people(visit: Visit, line: str, status: int) -> Response:
     return visit.page(
-        "people.html", status, people=visit.desk.accounts.people(), roles=ROLES, role_words=ROLE_WORDS, line=line,
-        farms=visit.desk.farms(visit.person), name=visit.text("name"),
-    )  # fmt: skip
+        "people.html",
+        status,
+        people=visit.desk.accounts.people(),
+        roles=ROLES,
+        line=line,
+        farms=visit.desk.farms(visit.person),
+        name=visit.text("name"),
+    )
 
 
 def add_person(visit: Visit) -> Response:
@@ -43,7 +50,7 @@ def add_person(visit: Visit) -> Response:
             visit.text("name").lower(), password if isinstance(password, str) else "", visit.text("role"), farms
         )
     except InputError as error:
-        return _people(visit, str(error), 422)
+        return _people(visit, line_of(error), 422)
     visit.desk.audit(visit.who, "account made", f"{person.name}, {person.role}")
     return visit.go("/people", note="made")
 
@@ -56,7 +63,7 @@ def change_person(visit: Visit) -> Response:
         closed = {"closed": True, "open": False}.get(state)
         visit.desk.accounts.change(name, role=role or None, closed=closed)
     except InputError as error:
-        return _people(visit, str(error), 422)
+        return _people(visit, line_of(error), 422)
     visit.desk.audit(visit.who, "account changed", f"{name}: {role} {state}".strip())
     return visit.go("/people", note="account")
 

@@ -8,13 +8,15 @@ from typing import Any
 from starlette.responses import Response
 
 from sideoats.asking import answers_for
-from sideoats.desk import forms
-from sideoats.desk.figures import option_bars
-from sideoats.desk.visit import ASK, RECORD, Absent, Page, Visit
+from sideoats.call import Answered
+from sideoats.desk import forms, tongue
+from sideoats.desk.figures import option_picture
+from sideoats.desk.grants import ASK, RECORD
+from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError, QuestionError, SideoatsError
 from sideoats.ledger import NewEntry
 from sideoats.printed import sheet
-from sideoats.question import Answers, Question, every, find
+from sideoats.question import Question, every, find
 
 MOST_LINES = 12
 
@@ -37,7 +39,7 @@ def _question(visit: Visit) -> Question:
 def blank(visit: Visit) -> Response:
     """The form, empty or filled from the address."""
     question = _question(visit)
-    given = {k: v[:2000] for k, v in visit.request.query_params.items()}
+    given = {k: v[:2000] for k, v in forms.sent(visit.request.query_params.multi_items()).items()}
     return _page(visit, question, given, {}, 200)
 
 
@@ -45,38 +47,62 @@ def _lines(question: Question, get: Callable[[str], str]) -> int:
     """How many lines of records the form shows: as many as were filled and some blank ones."""
     names = [f.name for f in question.inputs if f.kind == "records"]
     used = [
-        at for name in names for at in range(MOST_LINES)
+        at
+        for name in names
+        for at in range(MOST_LINES)
         if any(get(f"{name}.{at}.{f.name}") for q in question.inputs if q.name == name for f in q.fields)
-    ]  # fmt: skip
+    ]
     return min(max(forms.RECORD_ROWS, max(used, default=-1) + 2), MOST_LINES)
 
 
 def _page(
-    visit: Visit, question: Question, given: dict[str, str], errors: dict[str, str], status: int,
-    answers: Answers | None = None, line: str = "",
-) -> Response:  # fmt: skip
+    visit: Visit,
+    question: Question,
+    given: dict[str, str],
+    errors: dict[str, str],
+    status: int,
+    answers: Answered | None = None,
+    line: str = "",
+) -> Response:
     rows = _lines(question, lambda name: given.get(name, ""))
-    boxes = forms.boxes(question.inputs, given, errors, rows=rows)
-    asks_on = visit.query("on") or given.get("asked_on", "")
+    boxes = forms.boxes(question.inputs, given, errors, rows=rows, uploads=True)
+    own = {
+        "asked_on": visit.query("on") or visit.text("asked_on"),
+        "whose": visit.text("whose") or visit.query("whose"),
+    }
+    marks = {f.name: forms.MARK for f in question.inputs}
     call = answers.call(0) if answers else None
     return visit.page(
-        "phone_in_question.html", status, question=question, needed=[b for b in boxes if b.required],
-        more=[b for b in boxes if not b.required], wrong=[b for b in boxes if b.error], line=line, call=call,
-        bars=option_bars(call) if call else None, pictures=answers.drawn(0) if answers else (),
-        text=sheet(call, given.get("whose", "")) if call else "",
-        asked_on=asks_on or visit.desk.settings.today().isoformat(), whose=given.get("whose", ""), given=given,
-    )  # fmt: skip
+        "phone_in_question.html",
+        status,
+        question=question,
+        needed=[b for b in boxes if b.required],
+        more=[b for b in boxes if not b.required],
+        wrong=[b for b in boxes if b.error],
+        line=line,
+        call=call,
+        options=option_picture(call) if call else None,
+        pictures=answers.drawn(0) if answers else (),
+        text=sheet(call, own["whose"], reader=tongue.reader()) if call else "",
+        whose=own["whose"],
+        asked_on=own["asked_on"] or visit.desk.settings.today().isoformat(),
+        again={marks.get(k.partition(".")[0], "") + k: v for k, v in {**own, **given}.items()},
+        uploads=any(b.upload or any(inner.upload for row in b.rows for inner in row) for b in boxes),
+    )
 
 
 def answer(visit: Visit) -> Response:
     """What was typed, answered or refused field by field; nothing is kept."""
     question = _question(visit)
-    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    try:
+        given = forms.sent(visit.form.multi_items(), uploads=True)
+    except InputError as error:
+        return _page(visit, question, forms.sent(visit.form.multi_items()), {}, 422, None, tongue.line_of(error))
     answers, errors, line = _ask(visit, question, given)
     return _page(visit, question, given, errors, 200 if answers else 422, answers, line)
 
 
-def _ask(visit: Visit, question: Question, given: dict[str, str]) -> tuple[Answers | None, dict[str, str], str]:
+def _ask(visit: Visit, question: Question, given: dict[str, str]) -> tuple[Answered | None, dict[str, str], str]:
     """The answers, or lines by field and one for the whole."""
 
     def get(name: str) -> str:
@@ -87,27 +113,27 @@ def _ask(visit: Visit, question: Question, given: dict[str, str]) -> tuple[Answe
     if errors:
         return None, errors, ""
     try:
-        on = visit._day(get("asked_on")) if get("asked_on") else visit.desk.settings.today()
+        on = visit._day(asked) if (asked := visit.text("asked_on")) else visit.desk.settings.today()
         district = visit.desk.districts.on(on)
         answers = answers_for(question.name, typed, on=on, facts=district.facts, outlook=district.outlook)
     except InputError as error:
         named = [f.name for f in question.inputs if error.where.endswith(f.name)]
         if named:
-            return None, {named[0]: str(error)}, ""
-        return None, {}, str(error)
+            return None, {named[0]: tongue.line_of(error)}, ""
+        return None, {}, tongue.line_of(error)
     except SideoatsError as error:
-        return None, {}, str(error)
+        return None, {}, tongue.line_of(error)
     return answers, {}, ""
 
 
 def keep(visit: Visit) -> Response:
     """The same answer once more, into the ledger."""
     question = _question(visit)
-    given = {k: v for k, v in visit.form.items() if isinstance(v, str)}
+    given = forms.sent(visit.form.multi_items())
     answers, errors, line = _ask(visit, question, given)
     if answers is None:
         return _page(visit, question, given, errors, 422, None, line)
-    body: dict[str, Any] = {"call": {**answers.call(0).full(), "whose": given.get("whose", "")[:200]}}
+    body: dict[str, Any] = {"call": {**answers.call(0).full(), "whose": visit.text("whose")[:200]}}
     receipts = visit.desk.ledger.append([NewEntry("call", body, observer=visit.who.name)])
     visit.desk.keep(receipts)
     return visit.go(f"/entry/{receipts[0].id}", note="kept")

@@ -10,15 +10,19 @@ import numpy as np
 from starlette.responses import Response
 
 from sideoats.call import VERDICTS, Call
-from sideoats.desk.outlines import Spot, draw_map
+from sideoats.crops import crop_of
+from sideoats.desk import tongue
+from sideoats.desk.grants import READ
+from sideoats.desk.outlines import OnMap, places_map, where_is
 from sideoats.desk.pages.weather import made
 from sideoats.desk.pages.week import seen_calls
-from sideoats.desk.seasons import Event, draw_season, season_start
+from sideoats.desk.seasons import season_picture, season_start
 from sideoats.desk.shown import VERDICT_WORDS, plain_value, words
-from sideoats.desk.visit import READ, Absent, Page, Visit
+from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.facts import Facts
 from sideoats.ledger import Entry, Place
-from sideoats.pictures import Picture
+from sideoats.ledger.amending import told_changes
+from sideoats.pictures import Event, Picture
 from sideoats.schema import read_date
 from sideoats.station import StationDays
 
@@ -34,7 +38,7 @@ def hardest(calls: Iterable[Call]) -> str:
 
 
 def _calls_by_place(visit: Visit) -> dict[str, list[Call]]:
-    asked, _ = visit.desk.weeks.on(visit.on)
+    asked, _ = visit.desk.weeks.on(visit.on, who=visit.who.name)
     out: dict[str, list[Call]] = {}
     for call in seen_calls(visit, asked) if asked.ready else []:
         out.setdefault(call.place, []).append(call)
@@ -47,26 +51,54 @@ def places_page(visit: Visit) -> Response:
     farms = visit.desk.farms(visit.person)
     farm, kind = visit.query("farm"), visit.query("kind")
     chosen = [
-        p for p in everywhere.values()
+        p
+        for p in everywhere.values()
         if (not farm or p.farm == farm) and (not kind or p.kind == kind) and not p.attributes.get("closed")
-    ]  # fmt: skip
+    ]
     calls = _calls_by_place(visit)
     spots = []
     for p in chosen:
         verdict = hardest(calls.get(p.id, ()))
-        said = VERDICT_WORDS.get(verdict, "no call")
-        spots.append(Spot(p, verdict, f"{p.name}, {visit.desk.farm_name(p.farm) or 'no farm'}: {said.lower()}"))
+        said = VERDICT_WORDS[verdict] if verdict else tongue.plain("places.no_call")
+        spots.append(
+            OnMap(
+                p,
+                verdict,
+                f"{p.name}, {visit.desk.farm_name(p.farm) or tongue.plain('places.no_farm')}: {said.lower()}",
+            )
+        )
+    without = [s.place.name for s in spots if where_is(s.place) is None]
     first = visit.count("from", 0, 1_000_000)
     return visit.page(
-        "places.html", on=visit.on, map=draw_map(spots), farms=farms, farm=farm, kind=kind,
-        kinds=sorted({p.kind for p in everywhere.values()}), total=len(chosen), first=first, listed=LISTED,
+        "places.html",
+        on=visit.on,
+        map=places_map(spots),
+        without=without,
+        farms=farms,
+        farm=farm,
+        kind=kind,
+        kinds=sorted({p.kind for p in everywhere.values()}),
+        total=len(chosen),
+        first=first,
+        listed=LISTED,
         spots=spots[first : first + LISTED],
-    )  # fmt: skip
+    )
 
 
 def events_of(entries: Iterable[Entry], calls: Iterable[Call], on: date) -> list[Event]:
     """What was seen, advised and done, the newest first."""
-    out = []
+    entries, out = list(entries), []
+    described = sorted((e for e in entries if e.kind == "place"), key=lambda e: (e.seen_at, e.seq))
+    for before, after in itertools.pairwise(described):
+        if told := told_changes(before.body, after.body):
+            out.append(
+                Event(
+                    after.seen_on,
+                    "seen",
+                    tongue.plain("places.described", how="; ".join(told))[:200],
+                    f"/entry/{after.id}",
+                )
+            )
     for e in entries:
         if e.kind in ("place", "station_days", "audit", "withdrawal"):
             continue
@@ -78,7 +110,7 @@ def events_of(entries: Iterable[Entry], calls: Iterable[Call], on: date) -> list
             parts = [str(e.body.get(name)) for name in ("what", "value", "cost", "note") if e.body.get(name)]
             text = words(", ".join(parts))
         elif e.kind == "photo":
-            text = f"Photo: {e.body.get('note') or 'without a note'}"
+            text = tongue.plain("places.photo", note=e.body.get("note") or tongue.plain("places.no_note"))
         else:
             text = f"{words(e.kind)}: {plain_value(e.body)}"
         out.append(Event(e.seen_on, shape, text[:200], f"/entry/{e.id}"))
@@ -106,24 +138,43 @@ def place_page(visit: Visit) -> Response:
     start = season_start(place.attributes, visit.on)
     district = visit.desk.districts.on(visit.on)
     record = district.outlook.records.get(str(place.attributes.get("station", place.id)))
-    growth, lines = made([lambda: growth_picture(place, record, district.facts.reader())])
-    season = draw_season(record, list(itertools.islice(events, 300)), start, visit.on)
-    spots = [Spot(p, "", p.name, p.id == place.id) for p in _near(visit, place)]
+    growth, lines = made([lambda: growth_picture(place, record, district.facts.reader(), visit.on)])
+    season = season_picture(record, list(itertools.islice(events, 300)), start, visit.on)
+    spots = [OnMap(p, "", p.name, p.id == place.id) for p in _near(visit, place)]
     return visit.page(
-        "place.html", on=visit.on, place=place, farm=visit.desk.farm_name(place.farm), calls=calls, season=season,
-        events=events[:ENTRIES_SHOWN], more=max(len(events) - ENTRIES_SHOWN, 0), map=draw_map(spots, width=420),
-        facts=_facts(place), growth=growth, lines=lines, places=visit.desk.places(visit.person),
-    )  # fmt: skip
+        "place.html",
+        on=visit.on,
+        place=place,
+        farm=visit.desk.farm_name(place.farm),
+        calls=calls,
+        season=season,
+        events=events[:ENTRIES_SHOWN],
+        more=max(len(events) - ENTRIES_SHOWN, 0),
+        map=places_map(spots),
+        facts=_facts(place),
+        growth=growth,
+        lines=lines,
+        places=visit.desk.places(visit.person),
+        unasked=_unasked(visit, place),
+    )
 
 
-def growth_picture(place: Place, record: StationDays | None, facts: Facts) -> Picture | None:
+def _unasked(visit: Visit, place: Place) -> list[str]:
+    """What the week did not ask of the place for want of something, a line each."""
+    asked, _ = visit.desk.weeks.on(visit.on)
+    found = [u for u in getattr(asked.week, "unasked", ()) if u.place == place.id and (u.needs or not u.question)]
+    told = [(u.question, tongue.in_words(u.why)) for u in found]
+    return [f"{words(q).capitalize()}: {why}." if q else f"{why[:1].upper()}{why[1:]}." for q, why in told]
+
+
+def growth_picture(place: Place, record: StationDays | None, facts: Facts, on: date) -> Picture | None:
     """Growth of a wheat field from its sowing date over the station's past years; None for other places."""
     from sideoats.weather.radiation import daylight_hours
     from sideoats.wheat import stages
     from sideoats.wheat.pictures import season_of_a_field
 
     sown = str(place.attributes.get("planting_date", ""))
-    if "wheat" not in str(place.attributes.get("crop", "")).lower() or not sown or record is None:
+    if crop_of(str(place.attributes.get("crop", ""))) != "winter wheat" or not sown or record is None:
         return None
     start = read_date(sown)
     if not {"tmax", "tmin"} <= set(record.values) or not np.isfinite(record.latitude):
@@ -133,7 +184,9 @@ def growth_picture(place: Place, record: StationDays | None, facts: Facts) -> Pi
     hours = daylight_hours(np.deg2rad(record.latitude), day_of_year)
     codes = stages.zadoks_by_day(high, low, hours, stages.calendar(facts))
     whole = ~np.isnan(high).any(axis=1) & ~np.isnan(low).any(axis=1)
-    return season_of_a_field(start, codes[whole], station=record.name or record.station) if whole.any() else None
+    return (
+        season_of_a_field(start, codes[whole], station=record.name or record.station, today=on) if whole.any() else None
+    )
 
 
 def _near(visit: Visit, place: Place) -> list[Place]:

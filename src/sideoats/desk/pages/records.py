@@ -8,9 +8,10 @@ from typing import Any
 from starlette.responses import Response
 
 from sideoats.call import call_from
-from sideoats.desk import forms
-from sideoats.desk.figures import option_bars
-from sideoats.desk.visit import READ, RECORD, Absent, Page, Visit
+from sideoats.desk import forms, permits
+from sideoats.desk.figures import option_picture
+from sideoats.desk.grants import READ, RECORD
+from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.ledger import Entry, NewEntry, evidence_kinds
 from sideoats.ledger.evidence import DaysField, JsonField
 
@@ -41,11 +42,18 @@ def entry_page(visit: Visit) -> Response:
         if e.corrects == entry.id
     ]
     return visit.page(
-        "entry.html", entry=entry, kind=kind, call=call, bars=option_bars(call) if call else None, picture=picture,
-        place=visit.desk.places(visit.person).get(entry.place or ""), farm=visit.desk.farm_name(entry.farm),
-        later=later, may_correct=visit.may(RECORD) and _correctable(entry) and not later,
+        "entry.html",
+        entry=entry,
+        kind=kind,
+        call=call,
+        options=option_picture(call) if call else None,
+        picture=picture,
+        place=visit.desk.places(visit.person).get(entry.place or ""),
+        farm=visit.desk.farm_name(entry.farm),
+        later=later,
+        may_correct=visit.may(RECORD) and _correctable(visit, entry) and not later,
         fields=_shown(entry),
-    )  # fmt: skip
+    )
 
 
 def _shown(entry: Entry) -> list[tuple[str, Any, str]]:
@@ -60,12 +68,13 @@ def _shown(entry: Entry) -> list[tuple[str, Any, str]]:
     return out
 
 
-def _correctable(entry: Entry) -> bool:
+def _correctable(visit: Visit, entry: Entry) -> bool:
     kind = evidence_kinds().get(entry.kind)
     plain = kind is not None and not any(
         isinstance(f, JsonField | DaysField) for f in kind.fields.values() if f.required
     )
-    return plain and entry.kind not in ("audit", "call", "withdrawal", "photo")
+    mine = entry.kind in permits.open_to(visit.who, "phone", "form", "page")
+    return plain and mine and entry.kind not in ("call", "withdrawal", "photo")
 
 
 def _typeable(entry: Entry) -> list[Any]:
@@ -76,7 +85,7 @@ def _typeable(entry: Entry) -> list[Any]:
 def correct_form(visit: Visit) -> Response:
     """The entry's values to be changed; what is sent becomes a new entry that points to this one."""
     entry = _entry(visit)
-    if not _correctable(entry):
+    if not _correctable(visit, entry):
         raise Absent
     given = {}
     for f in _typeable(entry):
@@ -96,20 +105,27 @@ def _place(visit: Visit, entry: Entry) -> Any:
 def correct(visit: Visit) -> Response:
     """Record the correction."""
     entry = _entry(visit)
-    if not _correctable(entry):
+    if not _correctable(visit, entry):
         raise Absent
     fields = _typeable(entry)
-    typed = forms.typed(fields, visit.text)
+    given = forms.sent(visit.form.multi_items())
+    typed = forms.typed(fields, lambda name: given.get(name, "").strip())
     _, errors = forms.read(fields, typed)
     if errors:
-        boxes = forms.boxes(fields, {k: str(v) for k, v in visit.form.items()}, errors)
+        boxes = forms.boxes(fields, given, errors)
         wrong = [b for b in boxes if b.error]
         return visit.page("correct.html", 422, entry=entry, boxes=boxes, wrong=wrong, place=_place(visit, entry))
     kept = {k: v for k, v in entry.body.items() if k not in {f.name for f in fields}}
     new = NewEntry(
-        entry.kind, {**kept, **typed}, place=entry.place, farm=entry.farm, seen_at=entry.seen_at,
-        observer=visit.who.name if visit.desk.settings.office else entry.observer, corrects=entry.id,
-    )  # fmt: skip
+        entry.kind,
+        {**kept, **typed},
+        place=entry.place,
+        farm=entry.farm,
+        seen_at=entry.seen_at,
+        observer=visit.who.name if visit.desk.settings.office else entry.observer,
+        corrects=entry.id,
+    )
+    permits.check(visit.desk, visit.who, "form" if "form" in evidence_kinds()[entry.kind].doors else "page", new)
     receipt = visit.desk.ledger.append([new])[0]
     visit.desk.audit(visit.who, "entry corrected", f"{entry.id} by {receipt.id}")
     return visit.go(f"/entry/{receipt.id}", note="corrected")
@@ -133,9 +149,10 @@ def fact_page(visit: Visit) -> Response:
     if fact is None:
         raise Absent
     rivals = [
-        (choice, facts.chosen.get(choice.id, choice.default)) for choice in facts.choices.values()
+        (choice, facts.chosen.get(choice.id, choice.default))
+        for choice in facts.choices.values()
         if fact.id in choice.among.values()
-    ]  # fmt: skip
+    ]
     return visit.page("fact.html", fact=fact, rivals=rivals, now=datetime.now(visit.desk.settings.clock()))
 
 

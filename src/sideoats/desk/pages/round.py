@@ -8,9 +8,10 @@ from typing import Any
 from starlette.responses import Response
 
 from sideoats.bulletin.field_card import cards, round_map
+from sideoats.desk.grants import READ
 from sideoats.desk.pages.week import seen_calls
 from sideoats.desk.table_out import file_response
-from sideoats.desk.visit import READ, Absent, Page, Visit
+from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.week.visits import Plan, counting_lines, plan_visits
 
 HOURS, MOST_HOURS = 8, 60
@@ -18,7 +19,7 @@ HOURS, MOST_HOURS = 8, 60
 
 def _plan(visit: Visit, wait: float) -> tuple[Plan, Any, int] | None:
     """The round, the district it was made from, and the hours asked for; None while the week is worked out."""
-    asked, _ = visit.desk.weeks.on(visit.on, wait=wait)
+    asked, _ = visit.desk.weeks.on(visit.on, wait=wait, who=visit.who.name)
     if not asked.ready or not asked.week.calls:
         return None
     hours = max(visit.count("hours", HOURS, MOST_HOURS), 1)
@@ -37,9 +38,14 @@ def round_page(visit: Visit) -> Response:
         return visit.page("bulletin_none.html", on=visit.on)
     plan, _, hours = made
     return visit.page(
-        "round.html", on=visit.on, plan=plan, hours=hours, picture=round_map(plan), farm=visit.query("farm"),
+        "round.html",
+        on=visit.on,
+        plan=plan,
+        hours=hours,
+        picture=round_map(plan),
+        farm=visit.query("farm"),
         farms=visit.desk.farms(visit.person),
-    )  # fmt: skip
+    )
 
 
 def round_cards(visit: Visit) -> Response:
@@ -47,8 +53,8 @@ def round_cards(visit: Visit) -> Response:
     made = _plan(visit, 60)
     if made is None:
         raise Absent
-    plan, district, _ = made
-    lines = counting_lines(district, [v.place.id for v in plan.visits])
+    plan, _, _ = made
+    lines = counting_lines(visit.desk.stop_lines(visit.on), [v.place.id for v in plan.visits])
     return file_response(cards(plan, lines).encode(), "text/html", f"round-{visit.on.isoformat()}.html")
 
 

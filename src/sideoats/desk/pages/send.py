@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from starlette.responses import Response
 
-from sideoats.desk.pages.by_hand import kinds_by_hand
+from sideoats.desk import permits
+from sideoats.desk.grants import RECORD
 from sideoats.desk.photos import decoded, photo_body
-from sideoats.desk.visit import RECORD, Page, Visit
+from sideoats.desk.visit import Page, Visit
 from sideoats.errors import InputError, LedgerError
 from sideoats.ledger import NewEntry
 
@@ -40,25 +42,30 @@ def _entry(visit: Visit, sent: Any) -> NewEntry:
     texts = {k: _text(sent, k) for k in ("id", "kind", "place", "farm", "seen_at", "observer", "corrects")}
     if not texts["id"]:
         raise InputError("is missing", where="id", expected="a UUID made on the phone")
-    if texts["kind"] != "photo" and texts["kind"] not in kinds_by_hand():
-        raise InputError(f"{texts['kind'][:60]!r} is not sent this way", where="kind")
     places, farms = visit.desk.places(visit.person), visit.desk.farms(visit.person)
     if texts["kind"] != "place" and texts["place"] and texts["place"] not in places:
         raise InputError(f"no place {texts['place'][:60]!r} is on file", where="place")
-    if texts["kind"] in ("place", "farm") and visit.who.farms:
-        raise InputError("is not entered by this account", where=texts["kind"])
     if texts["farm"] and texts["kind"] != "farm" and texts["farm"] not in farms:
         raise InputError(f"no farm {texts['farm'][:60]!r} is on file", where="farm")
     body = sent.get("body")
     if not isinstance(body, dict):
         raise InputError("is not an object", where="body", expected="field names with values")
-    if texts["kind"] == "photo":
-        body = photo_body(decoded(body.get("image")), _text(body, "note"), _text(body, "of"))
     observer = visit.who.name if visit.desk.settings.office else texts["observer"]
-    return NewEntry(
-        texts["kind"], body, place=texts["place"] or None, farm=texts["farm"] or None,
-        seen_at=_instant(texts["seen_at"]), observer=observer, id=texts["id"], corrects=texts["corrects"] or None,
-    )  # fmt: skip
+    new = NewEntry(
+        texts["kind"],
+        body,
+        place=texts["place"] or None,
+        farm=texts["farm"] or None,
+        seen_at=_instant(texts["seen_at"]),
+        observer=observer,
+        id=texts["id"],
+        corrects=texts["corrects"] or None,
+    )
+    permits.check(visit.desk, visit.who, "phone", new)
+    if new.kind == "photo":
+        picture = photo_body(decoded(body.get("image")), _text(body, "note"), _text(body, "of"))
+        new = replace(new, body=picture)
+    return new
 
 
 def _text(sent: dict[str, Any], name: str) -> str:

@@ -7,10 +7,14 @@ from urllib.parse import urlsplit
 
 from starlette.responses import RedirectResponse, Response
 
+from sideoats.desk.grants import OPEN, READ
 from sideoats.desk.guard import address_of, cookie_name, set_session
 from sideoats.desk.strikes import QUARTER
-from sideoats.desk.visit import OPEN, READ, Absent, Page, Visit
+from sideoats.desk.tongue import line_of, plain
+from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError
+
+UNKNOWN = "no account of that name"
 
 
 def inside(target: str) -> str:
@@ -33,27 +37,32 @@ def sign_in(visit: Visit) -> Response:
         raise Absent
     desk, name = visit.desk, visit.text("name").lower()
     target, address = inside(visit.text("next") or "/"), address_of(visit.request.scope)
-    now, most = time.monotonic(), desk.settings.limits.sign_ins_a_quarter
-    keys = ("name " + name[:60], "address " + address)
-    if any(desk.strikes.count(key, now) >= most for key in keys):
-        response = visit.page(
-            "sign_in.html", 429, target=target, name=name, line="Too many tries. Wait a quarter of an hour."
-        )
-        response.headers["Retry-After"] = str(int(QUARTER))
-        return response
+    now, limits = time.monotonic(), desk.settings.limits
+    # what is typed there may be a password: only the name of an account is ever kept
+    known = name if desk.accounts.has(name) else UNKNOWN
+    pair = (name[:60], address)
+    if not desk.strikes.admit(pair, now, limits.sign_ins_a_quarter):
+        return _wait(visit, target, name, int(QUARTER), plain("sign_in.tries"))
     password = visit.form.get("password")
-    person = desk.accounts.check(name, password if isinstance(password, str) else "")
+    with desk.strikes.slot() as free:
+        if not free:
+            return _wait(visit, target, name, 10, plain("sign_in.busy"))
+        person = desk.accounts.check(name, password if isinstance(password, str) else "")
     if person is None:
-        for key in keys:
-            desk.strikes.add(key, now)
-        desk.audit(None, "sign-in refused", name[:60], address)
-        return visit.page("sign_in.html", 401, target=target, name=name, line="Name and password do not fit together.")
-    desk.strikes.clear(keys[0])
+        desk.audit(None, "sign-in refused", known, address)
+        return visit.page("sign_in.html", 401, target=target, name=name, line=plain("sign_in.wrong"))
+    desk.strikes.clear(pair)
     if visit.key:
         desk.accounts.end(visit.key)
     response = RedirectResponse(target, 303)
     set_session(desk, response, desk.accounts.begin(person, visit.request.headers.get("user-agent", "")))
     desk.audit(person, "signed in", "", address)
+    return response
+
+
+def _wait(visit: Visit, target: str, name: str, seconds: int, line: str) -> Response:
+    response = visit.page("sign_in.html", 429, target=target, name=name, line=line)
+    response.headers["Retry-After"] = str(seconds)
     return response
 
 
@@ -86,12 +95,12 @@ def change_password(visit: Visit) -> Response:
     old, new = old if isinstance(old, str) else "", new if isinstance(new, str) else ""
     line = ""
     if visit.desk.accounts.check(visit.who.name, old) is None:
-        line = "The present password is not right."
+        line = plain("session.wrong")
     else:
         try:
             visit.desk.accounts.change(visit.who.name, password=new)
         except InputError as error:
-            line = f"New {error}."
+            line = plain("session.refused", why=line_of(error))
     if line:
         sessions = visit.desk.accounts.sessions(visit.who.name)
         return visit.page("session.html", 422, sessions=sessions, line=line)

@@ -8,12 +8,14 @@ from collections.abc import Callable
 import numpy as np
 from starlette.responses import Response
 
+from sideoats.desk import tongue
+from sideoats.desk.grants import READ
 from sideoats.desk.pages.weather import made, room_calls
-from sideoats.desk.visit import READ, Page, Visit
+from sideoats.desk.visit import Page, Visit
 from sideoats.errors import InputError
 from sideoats.ledger import Entry
-from sideoats.pictures import Picture, intervals
-from sideoats.wheat.pictures import varieties_next_year
+from sideoats.pictures import Picture
+from sideoats.wheat.pictures import varieties_next_year, varieties_ranked
 from sideoats.wheat.trials.analyse import Estimates, analyse
 from sideoats.wheat.trials.compare import next_season
 from sideoats.wheat.trials.table import from_records
@@ -30,7 +32,8 @@ def trials_on_file(visit: Visit) -> dict[str, Entry]:
         if entry.place and entry.place not in places:
             continue
         mark = json.dumps(entry.body, sort_keys=True)
-        title = seen.setdefault(mark, str(entry.body.get("title") or f"Trial of {entry.seen_on}"))
+        untitled = tongue.plain("trials.of", day=entry.seen_on.isoformat())
+        title = seen.setdefault(mark, str(entry.body.get("title") or untitled))
         out[title] = entry
     return out
 
@@ -44,21 +47,6 @@ def estimates_of(entry: Entry, management: str) -> Estimates:
     """The varieties of one table under one management. Raises InputError where there is too little to go by."""
     rows = [row for row in entry.body["means"] if str(row.get("management") or "") == management]
     return analyse(from_records({"plots": 1.0, **row} for row in rows))
-
-
-def ranked_picture(title: str, found: Estimates) -> Picture:
-    """Varieties from the best down, each with half the least significant difference either way."""
-    order = np.argsort(-found.blue)
-    names = [found.varieties[i] for i in order]
-    half = found.lsd() / 2
-    blue = found.blue[order]
-    apart = int((blue > blue[0] - 2 * half).sum())
-    said = (
-        f"{names[0]} leads with {blue[0]:.1f} bu/ac; {apart} of {len(names)} varieties are not told apart from it by "
-        f"these trials (least significant difference {2 * half:.1f} bu/ac at 5 %). Overlapping bars are not told apart."
-    )
-    return intervals(f"{title}: {names[0]} leads, {apart} cannot be told apart", said, names, blue - half, blue,
-                     blue + half, unit="bu/ac")  # fmt: skip
 
 
 def trials_page(visit: Visit) -> Response:
@@ -75,9 +63,9 @@ def trials_page(visit: Visit) -> Response:
             try:
                 estimates = estimates_of(entry, management)
             except (ValueError, np.linalg.LinAlgError) as error:
-                raise InputError(str(error), where=management or "trial") from None
+                raise InputError(str(error), where=management or tongue.plain("trials.trial")) from None
             found.append((management, estimates))
-            return ranked_picture(f"{chosen}{', ' + management if management else ''}", estimates)
+            return varieties_ranked(f"{chosen}{', ' + management if management else ''}", estimates)
 
         def ahead(management: str = management) -> Picture | None:
             estimates = next((e for m, e in found if m == management), None)
@@ -87,11 +75,17 @@ def trials_page(visit: Visit) -> Response:
     pictures, lines = made(makers)
     heads = [(m, f.heritability()["cullis"], len(f.varieties), f.notes) for m, f in found]
     return visit.page(
-        "trials.html", on=visit.on, tables=tables, chosen=chosen, entry=entry, pictures=pictures, lines=lines,
+        "trials.html",
+        on=visit.on,
+        tables=tables,
+        chosen=chosen,
+        entry=entry,
+        pictures=pictures,
+        lines=lines,
         heads=heads,
         calls=[c for c in room_calls(visit, "wheat") if c.question == "variety-choice"],
         places=visit.desk.places(visit.person),
-    )  # fmt: skip
+    )
 
 
 PAGES = (Page("/trials", READ, trials_page),)

@@ -9,8 +9,10 @@ import numpy as np
 from starlette.responses import Response
 
 from sideoats.call import Call
+from sideoats.desk import tongue
+from sideoats.desk.grants import READ
 from sideoats.desk.pages.week import seen_calls
-from sideoats.desk.visit import READ, Page, Visit
+from sideoats.desk.visit import Page, Visit
 from sideoats.errors import InputError
 from sideoats.facts import Facts
 from sideoats.pictures import Picture
@@ -21,13 +23,11 @@ SPANS = (30, 60, 90, 180, 365)
 PAST_YEARS = 5
 _HEAT = "weather/corn.limits"
 _MAP_DAYS = 90
-_MAP_BOUNDS = (50.0, 75.0, 100.0, 125.0)
-_MAP_NAMES = ("under half", "half to 75 %", "75 to 100 %", "100 to 125 %", "above 125 %")
 
 
 def room_calls(visit: Visit, room: str) -> list[Call]:
     """This week's calls of one subject, but for those that wait."""
-    asked, _ = visit.desk.weeks.on(visit.on)
+    asked, _ = visit.desk.weeks.on(visit.on, who=visit.who.name)
     return [c for c in (seen_calls(visit, asked) if asked.ready else []) if c.room == room and c.verdict != "wait"]
 
 
@@ -38,11 +38,17 @@ def made(makers: Iterable[Callable[[], Picture | None]]) -> tuple[list[Picture],
         try:
             picture = make()
         except InputError as error:
-            lines.append(str(error))
+            lines.append(tongue.line_of(error))
         else:
             if picture is not None:
                 pictures.append(picture)
     return pictures, lines
+
+
+def _not_drawn(what: str, todo: str) -> InputError:
+    """Why a picture is not there."""
+    say = tongue.plain
+    return InputError(say("weather.not_drawn"), where=say(what), expected=say("weather.newest"), todo=todo)
 
 
 def heat_picture(record: StationDays, facts: Facts, since: date, on: date) -> Picture | None:
@@ -55,13 +61,11 @@ def heat_picture(record: StationDays, facts: Facts, since: date, on: date) -> Pi
     days = (on - since).days
     missing = record.lacking(("tmax", "tmin"), on, days)
     if missing > facts.value("weather/pace.most_missing") * days:  # heat that nobody measured makes no season late
-        raise InputError("is not drawn", where="heat", expected="the newest days",
-                         todo=record.lack_told(on, days, missing))  # fmt: skip
+        raise _not_drawn("weather.heat", record.lack_told(on, days, missing))
     limits = facts[_HEAT]
     daily = heat(record, limits.low, limits.high, method="modified")
     found = pace(record, daily, since, on, past=PAST_YEARS)
-    what = f"Heat units {limits.high:.0f}/{limits.low:.0f} at {record.name or record.station}"
-    return heat_against_past(found, what=what)
+    return heat_against_past(found, limits=(limits.low, limits.high), station=record.name or record.station)
 
 
 def rain_picture(record: StationDays, facts: Facts, on: date) -> Picture:
@@ -73,13 +77,18 @@ def rain_picture(record: StationDays, facts: Facts, on: date) -> Picture:
     spans = [rain_standing(record, on, days, most_missing=most) for days in SPANS]
     if not any(np.isfinite(s.stands.amount) for s in spans):
         told = record.lack_told(on, _MAP_DAYS, record.lacking(["rain"], on, _MAP_DAYS))
-        raise InputError("is not drawn", where="rain against normal", expected="the newest days", todo=told)
+        raise InputError(
+            tongue.plain("weather.not_drawn"),
+            where=tongue.plain("weather.rain"),
+            expected=tongue.plain("weather.newest"),
+            todo=told,
+        )
     return rain_against_normal(spans)
 
 
 def map_picture(records: Iterable[StationDays], facts: Facts, on: date) -> Picture | None:
     """Rain of three months in percent of normal at every station; None for one station alone."""
-    from sideoats.weather.pictures import MapPoint, district_map
+    from sideoats.weather.pictures import Standing, rain_map
     from sideoats.weather.rain_standing import rain_standing
 
     most = facts.value("weather/pace.most_missing")
@@ -87,17 +96,9 @@ def map_picture(records: Iterable[StationDays], facts: Facts, on: date) -> Pictu
     def percent(r: StationDays) -> float:
         return rain_standing(r, on, _MAP_DAYS, most_missing=most).stands.percent
 
-    points = [MapPoint(r.name or r.station, r.latitude, r.longitude, percent(r)) for r in records if "rain" in r.values]
-    points = [p for p in points if np.isfinite(p.value)]  # a station that lacks the last days has no place on the map
-    if len(points) < 2:
-        return None
-    driest = min(points, key=lambda p: p.value)
-    said = "; ".join(f"{p.name} {p.value:.0f} %" for p in points)
-    return district_map(
-        f"Driest over {_MAP_DAYS} days is {driest.name}, {driest.value:.0f} % of normal",
-        f"Rain of the last {_MAP_DAYS} days in percent of the same days in past years: {said}.",
-        points, unit="% of normal", bounds=_MAP_BOUNDS, class_names=_MAP_NAMES,
-    )  # fmt: skip
+    found = [Standing(r.name or r.station, r.latitude, r.longitude, percent(r)) for r in records if "rain" in r.values]
+    found = [p for p in found if np.isfinite(p.percent)]  # a station that lacks the last days has no place on the map
+    return rain_map(found, _MAP_DAYS) if len(found) > 1 else None
 
 
 def weather_page(visit: Visit) -> Response:
@@ -114,11 +115,20 @@ def weather_page(visit: Visit) -> Response:
     makers.append(lambda: map_picture(records.values(), facts, visit.on))
     pictures, lines = made(makers)
     return visit.page(
-        "weather.html", on=visit.on, stations={k: r.name or k for k, r in records.items()}, chosen=chosen, since=since,
-        record=record, coverage=[str(c) for c in record.coverage()] if record else [], pictures=pictures, lines=lines,
-        sources=facts.cited(), calls=room_calls(visit, "weather"), places=visit.desk.places(visit.person),
+        "weather.html",
+        on=visit.on,
+        stations={k: r.name or k for k, r in records.items()},
+        chosen=chosen,
+        since=since,
+        record=record,
+        coverage=[str(c) for c in record.coverage()] if record else [],
+        pictures=pictures,
+        lines=lines,
+        sources=facts.cited(),
+        calls=room_calls(visit, "weather"),
+        places=visit.desk.places(visit.person),
         notes=district.outlook.notes,
-    )  # fmt: skip
+    )
 
 
 PAGES = (Page("/weather", READ, weather_page),)

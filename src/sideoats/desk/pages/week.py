@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
@@ -12,9 +12,11 @@ from typing import Any
 from starlette.responses import Response
 
 from sideoats.call import VERDICTS, Call
+from sideoats.desk.grants import READ
 from sideoats.desk.table_out import csv_response, safe_row
-from sideoats.desk.visit import READ, Page, Visit
+from sideoats.desk.visit import Page, Visit
 from sideoats.desk.weeks import Asked
+from sideoats.week.errands import errands, folded
 
 FIRST_SHOWN, MOST_SHOWN = 25, 300
 AHEAD_DAYS = 14
@@ -31,6 +33,14 @@ class Group:
     money: float
     first: date | None
     more: int
+    folded: int = 0
+
+    def fold(self, hidden: Callable[[Call], bool], wanted: Filter) -> None:
+        """Leave out of what is shown the calls that an errand stands for."""
+        left = [c for c in self.calls if not hidden(c)]
+        self.folded = len(self.calls) - len(left)
+        self.shown = left[: wanted.shown.get(self.verdict, FIRST_SHOWN)]
+        self.more = len(left) - len(self.shown)
 
 
 @dataclass
@@ -73,9 +83,10 @@ def due_day(call: Call) -> date | None:
 def groups(calls: Iterable[Call], wanted: Filter, places: dict[str, Any]) -> list[Group]:
     """Calls that pass the filter, by verdict."""
     kept = [
-        c for c in calls
+        c
+        for c in calls
         if (not wanted.room or c.room == wanted.room) and (not wanted.farm or places[c.place].farm == wanted.farm)
-    ]  # fmt: skip
+    ]
     out = []
     for verdict in VERDICTS:
         own = [c for c in kept if c.verdict == verdict]
@@ -106,7 +117,7 @@ def days_ahead(calls: Iterable[Call], on: date) -> list[Due]:
 
 def week(visit: Visit) -> Response:
     """The day-book, or how far it is."""
-    asked, fresh = visit.desk.weeks.on(visit.on, wait=_WAIT_FOR_WEEK)
+    asked, fresh = visit.desk.weeks.on(visit.on, wait=_WAIT_FOR_WEEK, who=visit.who.name)
     if asked.failed:
         return visit.page("week_failed.html", 503, line=asked.failed, on=visit.on)
     if not asked.ready:
@@ -116,17 +127,31 @@ def week(visit: Visit) -> Response:
     calls = seen_calls(visit, asked)
     grouped = groups(calls, wanted, places)
     listed = [c for g in grouped for c in g.calls]
+    made = errands(listed, places)
+    hidden = folded(made)
+    for group in grouped:
+        group.fold(hidden, wanted)
     return visit.page(
-        "week.html", on=visit.on, asked=asked, fresh=fresh, wanted=wanted, groups=grouped, total=len(listed),
-        ahead=days_ahead(listed, visit.on), places=places, farms=visit.desk.farms(visit.person),
-        rooms=sorted({c.room for c in calls}), problems=asked.week.problems,
+        "week.html",
+        on=visit.on,
+        asked=asked,
+        fresh=fresh,
+        wanted=wanted,
+        groups=grouped,
+        total=len(listed),
+        ahead=days_ahead(listed, visit.on),
+        places=places,
+        farms=visit.desk.farms(visit.person),
+        rooms=sorted({c.room for c in calls}),
+        problems=asked.week.problems,
         all_calls=len(calls),
-    )  # fmt: skip
+        fetched=[e for e in made if e.folds],
+    )
 
 
 def progress(visit: Visit) -> Response:
     """How far the week is, as a fragment; tells the page to load itself again when it is done."""
-    asked, fresh = visit.desk.weeks.on(visit.on)
+    asked, fresh = visit.desk.weeks.on(visit.on, who=visit.who.name)
     response = visit.page("week_progress.html", asked=asked, fresh=fresh, on=visit.on, polled=True)
     if fresh and visit.query("for") == "page" and (asked.ready or asked.failed):
         response.headers["HX-Refresh"] = "true"
@@ -141,7 +166,7 @@ _COLUMNS = (
 
 def as_table(visit: Visit) -> Response:
     """The whole week as CSV."""
-    asked, _ = visit.desk.weeks.on(visit.on, wait=60)
+    asked, _ = visit.desk.weeks.on(visit.on, wait=60, who=visit.who.name)
     if not asked.ready:
         return visit.page("week_waits.html", 503, asked=asked, on=visit.on)
     out = io.StringIO()
@@ -152,14 +177,26 @@ def as_table(visit: Visit) -> Response:
         writer.writerow(
             safe_row(
                 [
-                    call.on.isoformat(), call.verdict, call.act_by and call.act_by.isoformat(),
-                    call.look_by and call.look_by.isoformat(), call.farm, call.place_name or call.place, call.question,
-                    call.headline, call.cost_of_waiting, best and best.label, best and best.expected, best and best.low,
-                    best and best.high, best and best.unit, best and best.chance_best, call.worth_of_a_look.value,
+                    call.on.isoformat(),
+                    call.verdict,
+                    call.act_by and call.act_by.isoformat(),
+                    call.look_by and call.look_by.isoformat(),
+                    call.farm,
+                    call.place_name or call.place,
+                    call.question,
+                    call.headline,
+                    call.cost_of_waiting,
+                    best and best.label,
+                    best and best.expected,
+                    best and best.low,
+                    best and best.high,
+                    best and best.unit,
+                    best and best.chance_best,
+                    call.worth_of_a_look.value,
                     call.worth_of_a_look.unit,
                 ]
             )
-        )  # fmt: skip
+        )
     visit.desk.audit(visit.who, "week taken out as a table", visit.on.isoformat())
     return csv_response(out.getvalue(), f"week-{visit.on.isoformat()}.csv")
 

@@ -45,8 +45,9 @@ export function nearest(places, here, count = 6) {
     .slice(0, count);
 }
 
-export function sayDistance(metres) {
-  if (metres === 0) return "you stand in it";
+export function sayDistance(metres, say, measures) {
+  if (metres === 0) return say("inside");
+  if (measures === "metric") return metres < 400 ? say("metres", { x: Math.round(metres / 10) * 10 }) : say("kilometres", { x: (metres / 1000).toFixed(1) });
   const yards = metres * 1.09361;
-  return yards < 440 ? `${Math.round(yards / 10) * 10} yards` : `${(metres / 1609.344).toFixed(1)} miles`;
+  return yards < 440 ? say("yards", { x: yards < 10 ? Math.round(yards) : Math.round(yards / 10) * 10 }) : say("miles", { x: (metres / 1609.344).toFixed(1) });
 }

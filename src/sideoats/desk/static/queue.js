@@ -4,6 +4,7 @@ const NAME = "sideoats-enter";
 const STORES = { kept: "name", drafts: "id", queue: "id" };
 const SENT_SHOWN = 20;
 const MOST_WAIT_MS = 5 * 60 * 1000;
+export const NO_SIGNAL = "no-signal"; // said in words by the page
 let opened;
 
 function open() {
@@ -75,7 +76,7 @@ function outcome(status) {
 
 async function send(record) {
   let status = 0;
-  let line = "no signal, or the desk does not answer";
+  let line = NO_SIGNAL;
   try {
     const response = await fetch("/send/entry", {
       method: "POST", credentials: "same-origin", redirect: "error",

@@ -9,21 +9,18 @@ from numpy.typing import NDArray
 
 from sideoats.errors import InputError
 from sideoats.question import Context, Table
-from sideoats.schema import Field
+from sideoats.vocabulary import see
+from sideoats.wheat import nitrogen
 from sideoats.wheat.fertility import price_per_pound
 
 Floats = NDArray[np.float64]
-PRODUCTS = ("urea", "UAN 28", "UAN 32", "anhydrous ammonia")
+Bools = NDArray[np.bool_]
 PRICES = (
-    Field("nitrogen_price", "number", "price of a pound of nitrogen", unit="USD/lb", low=0.05, high=5,
-          example="0.60 USD/lb", found_in=("setting:price.nitrogen",)),
-    Field("product", "choice", "product bought, with its price, instead", choices=PRODUCTS,
-          found_in=("setting:nitrogen_product",)),
-    Field("product_price", "number", "price of the product", unit="USD/ton", low=50, high=5000,
-          example="560 USD/ton", found_in=("setting:price.nitrogen_product",)),
-)  # fmt: skip
-MATTER = Field("organic_matter", "number", "soil organic matter", unit="percent", low=0, high=20, example="1.8 %",
-               found_in=("evidence:soil_test.organic_matter",))  # fmt: skip
+    see("asked.nitrogen_price", name="nitrogen_price"),
+    see("asked.nitrogen_product", name="product"),
+    see("asked.nitrogen_product_price", name="product_price"),
+)
+MATTER = see("soil_test.organic_matter")
 
 
 def check_prices(question: str, values: dict[str, Any]) -> None:
@@ -34,8 +31,10 @@ def check_prices(question: str, values: dict[str, Any]) -> None:
         raise InputError("is missing", where=f"{question} {lacking}", expected="product=urea product_price=560 USD/ton")
     if values["nitrogen_price"] is not None and pair[0]:
         raise InputError(
-            "both a pound of nitrogen and a product are priced", where=question, expected="one of them",
-        )  # fmt: skip
+            "both a pound of nitrogen and a product are priced",
+            where=question,
+            expected="one of them",
+        )
 
 
 def nitrogen_price(table: Table, context: Context) -> Floats:
@@ -58,3 +57,35 @@ def soil_prior(table: Table, context: Context) -> Floats:
     spread = context.facts.value("wheat/nitrogen.profile_log_spread")
     z = context.outlook.normal("profile nitrogen", table.keys)
     return np.clip(fact.mid * np.exp(spread * z - spread**2 / 2), fact.low, fact.high)
+
+
+def publisher_of(table: Table, context: Context) -> NDArray[np.object_]:
+    followed, _ = context.facts.choose("wheat/nitrogen")
+    given = table.text("publisher")
+    return np.array([str(g or followed).replace("-", "_") for g in given], dtype=object)
+
+
+def recommended(table: Table, context: Context, publisher: NDArray[np.object_]) -> tuple[Floats, Bools]:
+    """Each row by its own publisher; rows of one publisher together."""
+    rate, between = np.full(len(table), np.nan), np.zeros(len(table), bool)
+    price = nitrogen_price(table, context)
+    for name in dict.fromkeys(publisher.tolist()):
+        for kind, previous in {(c, p) for c, p in zip(table.text("wheat_class"), table.text("previous"), strict=True)}:
+            here = (publisher == name) & (table.text("wheat_class") == kind) & (table.text("previous") == previous)
+            if not here.any():
+                continue
+            need = nitrogen.recommend(
+                name,
+                context.facts,
+                yield_goal=table.number("yield")[here],
+                organic_matter=table.number("organic_matter")[here],
+                soil_nitrogen=table.number("profile_nitrogen")[here],
+                soil_ppm=table.number("nitrate_ppm")[here] if name == "nebraska" else np.nan,
+                wheat_price=table.number("price")[here],
+                nitrogen_price=price[here],
+                wheat_class=kind,
+                previous=previous,
+                grazed=np.isin(table.text("purpose")[here].astype(str), ["dual", "graze-out"]),
+            )
+            rate[here], between[here] = need.rate, need.interpolated
+    return rate, between

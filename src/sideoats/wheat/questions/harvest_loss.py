@@ -2,135 +2,123 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.decide import Decision, decide
-from sideoats.question import Answers, Context, Option, Places, Question, Table
-from sideoats.schema import Field
+from sideoats.problem import Choice, Problem, labelled
+from sideoats.question import Context, Places, Question, Table
+from sideoats.vocabulary import see
 from sideoats.wheat import harvest
-from sideoats.wheat.questions._common import ACRES, CROPS, PRICE, YIELD, absent, told
+from sideoats.wheat.questions._common import CROPS
+from sideoats.words import Measured, say
 
 Floats = NDArray[np.float64]
-_C = "evidence:combine_check."
-_FRESH = 3
 OPTIONS = (
-    Option("carry-on", "Carry on as it is", passive=True),
-    Option("reset", "Stop and reset the combine", day=0),
+    Choice("carry-on", labelled("combine-carry-on"), passive=True, kind="carry_on"),
+    Choice("reset", labelled("combine-reset"), day=0, kind="reset"),
+    Choice("header", labelled("combine-header"), day=0, kind="header"),
 )
+COUNTED = ("behind", "ahead", "header", "windrow")
 INPUTS = (
-    Field("behind", "counts", "kernels on each square foot in the windrow behind the machine", high=20_000,
-          required=True, example="60,55,70", fresh_days=_FRESH, found_in=(_C + "behind",)),
-    Field("ahead", "counts", "kernels on each square foot that the header has passed and the discharge has not",
-          high=20_000, required=True, example="10,12,8", fresh_days=_FRESH, found_in=(_C + "ahead",)),
-    Field("header", "number", "header width", unit="ft", low=4, high=80, required=True, example="30 ft",
-          fresh_days=_FRESH, found_in=(_C + "header",)),
-    Field("windrow", "number", "windrow or spread width", unit="ft", low=1, high=80, required=True, example="6 ft",
-          fresh_days=_FRESH, found_in=(_C + "windrow",)),
-    Field("kernel_weight", "number", "weight of a thousand kernels; 20 kernels a square foot are a bushel if absent",
-          unit="g", low=12, high=90),
-    YIELD, PRICE,
-    Field("cost", "number", "what stopping to reset costs", unit="USD/ac", low=0, high=100,
-          found_in=("setting:cost.combine_reset",)),
-    ACRES,
-)  # fmt: skip
+    *(see(f"combine_check.{name}", needed=True) for name in COUNTED),
+    see("wheat-yield.kernel_weight"),
+    see("asked.wheat_yield", name="yield"),
+    see("asked.wheat_price", name="price"),
+    see("harvest-loss.cost"),
+    see("place.acres"),
+)
+MOST_LOST = 0.6  # of the crop: more on the ground is a slip in the counts or in the yield
 
 
-def answer(table: Table, context: Context) -> Answers:
+def pose(table: Table, context: Context) -> Problem:
     """Loss through the machine and ahead of it, and whether a stop to reset pays on the acres left."""
-    facts = context.facts
+    facts, price, yields = context.facts, table.number("price"), table.number("yield")
     loss = _loss(table, context)
-    reasonable = facts.value("wheat/harvest.reasonable_loss") * table.number("yield")
-    low, high = facts.span("wheat/harvest.recoverable")
-    saved = np.maximum(np.minimum(loss.machine, loss.total - reasonable), 0.0)
-    worth = saved * table.number("price")
-    share = context.outlook.between("combine loss saved", low, high)
+    reasonable = facts.value("wheat/harvest.reasonable_loss") * yields
+    usual_header = facts.value("wheat/harvest.header_share")
+    over = loss.total - reasonable
+    through = np.maximum(np.minimum(loss.machine, over), 0.0)
+    at_header = np.maximum(np.minimum(loss.ahead - usual_header * reasonable, over), 0.0)
+    share = context.outlook.between("combine loss saved", *facts.span("wheat/harvest.recoverable"))
     cost = np.nan_to_num(table.number("cost"))
-    reset = worth[:, None] * share - cost[:, None]
-    decision = decide(np.stack([np.zeros_like(reset), reset], axis=2), days=[-1, 0], wait_days=1)
-    over = loss.total > reasonable
-    header_led = loss.ahead > facts.value("wheat/harvest.header_share") * loss.total
-    return Answers(
-        table, context, options=OPTIONS, decision=decision, unit="USD/ac", act_by=decision.act_by,
-        headline=_headline(table, loss, reasonable, over, header_led, decision),
-        because=_because(table, context, loss, header_led),
-        quantities={
-            "loss": (loss.total, "bu/ac"), "machine_loss": (loss.machine, "bu/ac"), "ahead_loss": (loss.ahead, "bu/ac"),
-            "reasonable_loss": (reasonable, "bu/ac"), "share_of_crop": (loss.total / table.number("yield"), "1"),
-            "worth_saving": (worth, "USD/ac"),
-        },
-        missing=absent(table, ("behind", "ahead", "header", "windrow", "yield", "price")),
-        missing_headline="Count kernels behind and ahead of the combine while it runs.", missing_look_within=0,
-        cautions=(
-            "Stop the engine and lock it before anyone goes near header or discharge; never count behind a moving "
-            "machine.",
-            "Slowing down comes first: an overloaded machine throws over far more than a wrong sieve does.",
+    saved = [(worth * price)[:, None] * share - cost[:, None] for worth in (through, at_header)]
+    header_led = loss.ahead > usual_header * loss.total
+    behind, ahead = (_mean(table, name) for name in ("behind", "ahead"))
+    swapped, absurd = behind < ahead, loss.total > MOST_LOST * yields
+    needs = {f"combine_check.{name}": ~table.known(name) for name in COUNTED}
+    needs |= {"place.expected_yield": ~table.known("yield"), "quote:wheat": ~table.known("price")}
+    unknown = np.logical_or.reduce(list(needs.values()))
+    needs["combine_check.behind"] = needs["combine_check.behind"] | (swapped | absurd) & ~unknown
+    part = Measured(100 * loss.total / yields, unit="percent")
+    return Problem(
+        "harvest-loss",
+        OPTIONS,
+        "carry-on",
+        "USD/ac",
+        np.stack([np.zeros_like(saved[0]), *saved], axis=2),
+        needs=needs,
+        heads=(
+            (unknown, "harvest-loss.count.need"),
+            (swapped, "harvest-loss.swapped.need"),
+            (absurd, "harvest-loss.absurd.need"),
+            (over <= 0, "harvest-loss.usual.wait"),
         ),
-    )  # fmt: skip
+        values={
+            "loss": Measured(loss.total, unit="bu/ac"),
+            "part": part,
+            "usual": Measured(reasonable, unit="bu/ac"),
+            "behind": Measured(behind),
+            "ahead": Measured(ahead),
+        },
+        reasons=(
+            say(
+                "harvest-loss.because.parts",
+                machine=Measured(loss.machine, unit="bu/ac"),
+                ahead=Measured(loss.ahead, unit="bu/ac"),
+            ),
+            say(
+                "harvest-loss.because.usual",
+                by=facts.by("wheat/harvest.reasonable_loss"),
+                least=Measured(100 * facts.value("wheat/harvest.reasonable_loss"), unit="percent"),
+                header=Measured(100 * usual_header, unit="percent"),
+            ),
+            say("harvest-loss.because.sieve").where(header_led),
+            say("harvest-loss.because.cost").where(cost <= 0),
+        ),
+        cautions=(say("harvest-loss.care.stop"), say("harvest-loss.care.slow")),
+        quantities={
+            "loss": (loss.total, "bu/ac"),
+            "machine_loss": (loss.machine, "bu/ac"),
+            "ahead_loss": (loss.ahead, "bu/ac"),
+            "reasonable_loss": (reasonable, "bu/ac"),
+            "share_of_crop": (loss.total / yields, "1"),
+            "worth_saving": ((through + at_header) * price, "USD/ac"),
+        },
+    )
+
+
+def _mean(table: Table, name: str) -> Floats:
+    return np.array([np.nan if r is None else float(np.mean(r)) for r in table.rows(name)])
 
 
 def _loss(table: Table, context: Context) -> harvest.Loss:
     """Losses (place,) [bu/ac] from the counts, by kernel weight or by the published count for wheat."""
-
-    def mean(name: str) -> Floats:
-        return np.array([np.nan if r is None else float(np.mean(r)) for r in table.rows(name)])
-
     weight = table.number("kernel_weight")
     per = harvest.kernels_per_bushel_lost(harvest.kernels_per_pound(weight))
     if np.isnan(weight).any():
         table_rows = dict(context.facts["wheat/harvest.kernels_per_bushel"].rows)
         per = np.where(np.isnan(weight), float(table_rows["hard red spring wheat"]), per)
-    return harvest.combine_loss(mean("behind"), mean("ahead"), table.number("header"), table.number("windrow"), per)
-
-
-def _headline(
-    table: Table, loss: harvest.Loss, reasonable: Floats, over: NDArray[np.bool_], header_led: NDArray[np.bool_],
-    decision: Decision,
-) -> Callable[[int], str]:  # fmt: skip
-    def text(i: int) -> str:
-        share = 100 * loss.total[i] / table.number("yield")[i]
-        total = f"{loss.total[i]:.2f} bu/ac on the ground ({share:.1f} % of the crop)"
-        if not over[i]:
-            return f"{total}: within the usual {reasonable[i]:.2f} bu/ac."
-        if decision.best[i] == 1:
-            return f"Reset the combine now: {total}, worth about {decision.expected[i, 1]:.2f} USD/ac to mend."
-        if header_led[i]:
-            return (
-                f"{total}, most of it shattered or lost at the header: reel, cutting height, speed, or an earlier cut."
-            )
-        return f"{total}: more than usual, but resetting does not pay its stop."
-
-    return text
-
-
-def _because(
-    table: Table, context: Context, loss: harvest.Loss, header_led: NDArray[np.bool_]
-) -> Callable[[int], list[str]]:
-    def text(i: int) -> list[str]:
-        out = [
-            f"Through the machine {loss.machine[i]:.2f} bu/ac; shattered or lost at the header {loss.ahead[i]:.2f} "
-            "bu/ac.",
-            f"Up to {told(context, 'wheat/harvest.reasonable_loss', 100)} % of the crop is a reasonable loss; usually "
-            f"more than "
-            f"{told(context, 'wheat/harvest.header_share', 100)} % of all loss is shatter and header.",
-        ]
-        if header_led[i]:
-            out.append("No sieve or fan brings back what never went through the machine.")
-        if not table.known("cost")[i]:
-            out.append("The cost of the stop is not known and counts as nothing.")
-        return out
-
-    return text
+    behind, ahead = (_mean(table, name) for name in ("behind", "ahead"))
+    return harvest.combine_loss(behind, ahead, table.number("header"), table.number("windrow"), per)
 
 
 QUESTION = Question(
-    name="harvest-loss", room="wheat", title="Is the combine leaving too much on the ground?",
-    about="Bushels lost through the machine and ahead of it from kernels counted on the ground, and whether a reset "
-    "pays.",
-    inputs=INPUTS, answer=answer, places=Places(kinds=("field",), crops=CROPS), size="acres",
+    name="harvest-loss",
+    room="wheat",
+    inputs=INPUTS,
+    pose=pose,
+    places=Places(kinds=("field",), crops=CROPS),
+    size="acres",
     in_season=lambda table, context: table.known("behind"),
-    limits="Counts are of one stretch: repeat them in three places. How much a reset saves is common practice, no "
-    "source.",
-)  # fmt: skip
+    options_count=len(OPTIONS),
+)

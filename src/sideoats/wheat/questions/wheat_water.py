@@ -6,30 +6,29 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from sideoats.call import LOOK, WAIT
+from sideoats.decide.laws import median, quantile
 from sideoats.errors import InputError
-from sideoats.question import Answers, Context, Question, Table
-from sideoats.schema import Field
-from sideoats.wheat import water
-from sideoats.wheat.questions import _common as w
+from sideoats.problem import Choice, Problem, labelled
+from sideoats.question import Context, Question, Table
+from sideoats.vocabulary import see
+from sideoats.wheat.questions._common import DUE_DAYS
+from sideoats.wheat.water_case import Water, span_of, water_of
+from sideoats.words import Between, Measured, Said, say
 
-Floats = NDArray[np.float64]
-LINES = ("musick", "french-schultz")
 INPUTS = (
-    Field("stored", "number", "plant-available water stored in the profile now", unit="inch", low=0, high=20,
-          example="4.5 in"),
-    Field("moist_depth", "number", "depth to which a probe goes in, instead", unit="ft", low=0, high=10),
-    Field("texture", "choice", "soil texture, with the depth", choices=("silt loam", "sandy loam")),
-    Field("rain", "number", "season rain still to come, where no weather is on file", unit="inch", low=0, high=60),
-    Field("line", "choice", "whose line from water to grain; the district's if absent", choices=LINES),
-    Field("price", "number", "wheat price", unit="USD/bu", low=0.5, high=50, found_in=w.PRICE.found_in),
-    w.STATION, w.ACRES,
-)  # fmt: skip
+    *(see(f"wheat-water.{name}") for name in ("stored", "moist_depth", "texture", "rain", "line")),
+    see("asked.wheat_price", name="price"),
+    *(see(f"wheat-water.{name}") for name in ("used", "stored_at_sowing", "rain_since")),
+    see("place.planting_date"),
+    see("place.station"),
+    see("place.acres"),
+)
+READ = Choice("read", labelled("estimate"), passive=True)  # nothing is decided here
 
 
-def _check(values: dict[str, Any]) -> None:
+def check(values: dict[str, Any]) -> None:
+    """Refuse water told twice or not at all, and a season without rain or a station."""
     if (values["stored"] is None) == (values["moist_depth"] is None):
         raise InputError(
             "stored water is needed, once", where="wheat-water", expected="stored=4.5 in or moist_depth=3 ft"
@@ -42,67 +41,73 @@ def _check(values: dict[str, Any]) -> None:
         )
 
 
-def _stored(table: Table, context: Context) -> Floats:
-    given, depth = table.number("stored"), table.number("moist_depth")
-    if np.isnan(depth).all():
-        return given
-    holds = {str(row[0]): float(row[1]) for row in context.facts["wheat/water.holding"].rows}
-    per_foot = np.array([holds.get(str(t), np.nan) for t in table.text("texture")])
-    return np.where(np.isnan(given), water.stored_water(depth, per_foot), given)
-
-
-def answer(table: Table, context: Context) -> Answers:
-    """Grain over the rain of past years, or over the rain given, by one published line."""
-    facts, out = context.facts, context.outlook
-    followed = [str(line).replace("-", "_") or None for line in table.text("line")]
-    chosen = [facts.choose("wheat/water_yield", key) for key in followed]
-    slope = np.array([float(fact.rows[0][0]) for _, fact in chosen])
-    start = np.array([float(fact.rows[0][1]) for _, fact in chosen])
-    rain = table.number("rain")[:, None] + np.zeros((1, out.draws))
-    if out.has_weather and np.isnan(rain).any():
-        ahead = out.daily("rain")[:, :, : w.harvest_days(context)].sum(axis=2)[:, out.year_of_draw] / w.INCH_MM
-        rain = np.where(np.isnan(rain), ahead[out.station_rows(table.text("station"))], rain)
-    stored = _stored(table, context)
-    used = out.between("wheat rain used", *facts.span("wheat/water.rain_used"))
-    use = water.water_used(stored[:, None], rain, used)
-    grain = np.maximum(slope[:, None] * (use - start[:, None]), 0.0)
-    missing = np.isnan(grain[:, 0])
-    low, middle, high = np.quantile(np.nan_to_num(grain), [0.1, 0.5, 0.9], axis=1)
-    return Answers(
-        table, context, unit="USD/ac", verdict=np.where(missing, LOOK, WAIT).astype(np.int8), missing=missing,
-        missing_headline="Probe the profile: stored water (and a station or the rain to come) is not known.",
-        headline=lambda i: f"{middle[i]:.0f} bu/ac in an even year, {low[i]:.0f} to {high[i]:.0f} in eight of ten.",
-        because=_because(context, chosen, slope, start, stored, rain),
-        quantities={
-            "yield": (middle, "bu/ac"), "yield_low": (low, "bu/ac"), "yield_high": (high, "bu/ac"),
-            "stored_water": (stored, "inch"), "rain_to_come": (np.median(rain, axis=1), "inch"),
-            "an_inch_is_worth": (slope * table.number("price"), "USD/ac/inch"),
+def pose(table: Table, context: Context) -> Problem:
+    """See `QUESTION`."""
+    held = water_of(table, context)
+    (low, middle, high), other = span_of(held.grain), span_of(held.beside)[1]
+    missing = np.isnan(held.grain[:, 0])
+    return Problem(
+        "wheat-water",
+        (READ,),
+        READ.key,
+        "USD/ac",
+        np.zeros((len(table), context.outlook.draws, 1)),
+        needs={"wheat-water.stored": missing, "wheat-water.used": ~held.known & ~missing},
+        recheck=np.full(len(table), DUE_DAYS),
+        heads=(
+            (missing, "wheat-water.probe.need"),
+            (~held.known, "wheat-water.used.need"),
+            (middle < 1, "wheat-water.none.wait"),
+        ),
+        values={
+            "middle": Measured(middle.round(), unit="bu/ac"),
+            "ends": Between((low.round(), high.round()), unit="bu/ac"),
+            "from": Measured(held.start, unit="in"),
+            "other": Measured(other.round(), unit="bu/ac"),
         },
-        cautions=("Water is a ceiling: freeze, disease, hail and nitrogen take from it. Do not sell on this figure.",),
-    )  # fmt: skip
+        reasons=_reasons(table, context, held, middle, other),
+        cautions=(say("wheat-water.care"),),
+        quantities={
+            "yield": (middle, "bu/ac"),
+            "yield_low": (low, "bu/ac"),
+            "yield_high": (high, "bu/ac"),
+            "yield_by_the_other_line": (other, "bu/ac"),
+            "stored_water": (held.stored, "inch"),
+            "water_used_since_sowing": (median(held.used, axis=1), "inch"),
+            "rain_to_come": (median(held.rain, axis=1), "inch"),
+            "an_inch_is_worth": (held.slope * table.number("price"), "USD/ac/inch"),
+        },
+    )
 
 
-def _because(
-    context: Context, chosen: list[tuple[str, Any]], slope: Floats, start: Floats, stored: Floats, rain: Floats
-) -> Callable[[int], list[str]]:
-    def text(i: int) -> list[str]:
-        kind = "an upper boundary, not a mean" if chosen[i][0] == "french_schultz" else "a mean of many crops"
-        low, high = np.quantile(rain[i], [0.1, 0.9])
-        return [
-            f"{slope[i]:.2f} bu/ac for each inch of water used above {start[i]:.2f} in: {kind}.",
-            f"{stored[i]:.1f} in stored; {low:.1f} to {high:.1f} in of rain to come, of which 60 to 90 % is used "
-            "(common "
-            "practice).",
-        ]
+def _reasons(
+    table: Table, context: Context, held: Water, middle: np.ndarray, other: np.ndarray
+) -> tuple[Callable[[int], Said | None], ...]:
+    """The line, the water it counts, and what the other published line says."""
+    low, high = (100 * end for end in context.facts.by_id["wheat/water.rain_used"].span)
 
-    return text
+    def line(i: int) -> Said:
+        kind = "boundary" if held.chosen[i][0] == "french_schultz" else "mean"
+        grain, start = Measured(float(held.slope[i]), unit="bu/ac/in"), Measured(float(held.start[i]), unit="in")
+        return say(f"wheat-water.because.{kind}", grain=grain, start=start)
+
+    def counted(i: int) -> Said:
+        used, rain = (Between(_eight_of_ten(inches[i]), unit="in") for inches in (held.used, held.rain))
+        code = "water" if held.known[i] else "water_guessed"
+        stored, share = Measured(float(held.stored[i]), unit="in"), Between((low, high), unit="percent")
+        return say(f"wheat-water.because.{code}", stored=stored, used=used, rain=rain, share=share)
+
+    def rival(i: int) -> Said:
+        kind = "other_mean" if held.chosen[i][0] == "french_schultz" else "other_boundary"
+        apart = Measured(float(abs(other[i] - middle[i]).round()), unit="bu/ac")
+        return say(f"wheat-water.because.{kind}", other=Measured(float(other[i].round()), unit="bu/ac"), apart=apart)
+
+    return line, counted, rival
 
 
-QUESTION = Question(
-    name="wheat-water", room="wheat", title="What can this wheat make from the water there is?",
-    about="Yield from stored soil water and the rain of past years from today on, by a published line between water "
-    "used and "
-    "grain.",
-    inputs=INPUTS, answer=answer, check=_check,
-    limits="One line for every soil and variety. Rain is the season's total: when it falls is not looked at.",
-)  # fmt: skip
+def _eight_of_ten(values: np.ndarray) -> tuple[float, float]:
+    low, high = quantile(values, [0.1, 0.9])
+    return float(low), float(high)
+
+
+QUESTION = Question(name="wheat-water", room="wheat", inputs=INPUTS, pose=pose, check=check)

@@ -164,9 +164,11 @@ def analyse(table: TrialTable) -> Estimates:
     managements = np.unique(table.management)
     if len(managements) > 1:
         raise InputError(
-            f"{len(managements)} managements in one analysis ({', '.join(map(str, managements))})", where="trial table",
-            expected="grazed and ungrazed trials apart", todo="choose one with management=",
-        )  # fmt: skip
+            f"{len(managements)} managements in one analysis ({', '.join(map(str, managements))})",
+            where="trial table",
+            expected="grazed and ungrazed trials apart",
+            todo="choose one with management=",
+        )
     compared = design(table, entries_fixed=True)
     shrunk = design(table, entries_fixed=False)
     weights = table.plots
@@ -179,11 +181,18 @@ def analyse(table: TrialTable) -> Estimates:
     for code, _ in pairs:
         environments[code] += 1
     return Estimates(
-        table=table, varieties=labels, blue=blue_of.T @ fixed_fit.effects, blup=blup_of.T @ random_fit.effects,
-        blue_covariance=fixed_fit.covariance(blue_of), blup_covariance=random_fit.covariance(blup_of),
-        grown_in=environments, fixed_fit=fixed_fit, random_fit=random_fit,
-        error_df=_error_df(table, compared), notes=compared.notes,
-    )  # fmt: skip
+        table=table,
+        varieties=labels,
+        blue=blue_of.T @ fixed_fit.effects,
+        blup=blup_of.T @ random_fit.effects,
+        blue_covariance=fixed_fit.covariance(blue_of),
+        blup_covariance=random_fit.covariance(blup_of),
+        grown_in=environments,
+        fixed_fit=fixed_fit,
+        random_fit=random_fit,
+        error_df=_error_df(table, compared),
+        notes=compared.notes,
+    )
 
 
 def _marginal(fitted: reml.Fit, name: str) -> Floats:

@@ -12,12 +12,14 @@ from itertools import combinations
 
 import numpy as np
 
+from sideoats.decide.laws import median
 from sideoats.errors import InputError
 from sideoats.wheat.trials.analyse import Estimates, difference_variance
 from sideoats.wheat.trials.terms import Floats
 
 _MOST_SETS = 200_000
 _FEW = 10  # below this many degrees of freedom Student's t leaves the normal by more than a few percent
+_LEAST_DF = 3.0  # the fewest with which Student's t has a variance
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,7 @@ class NextSeason:
     site : the trial site that the field is like, "" for a new one
     notes : what went into the season's variance
     df : degrees of freedom that tell how much varieties change from trial to trial; few make every chance less sure
+    new_site : the field is like no site of the trials, so that variety x site counts as unknown
     """
 
     varieties: tuple[str, ...]
@@ -42,6 +45,14 @@ class NextSeason:
     site: str
     notes: tuple[str, ...]
     df: float = np.inf
+    new_site: bool = False
+    sure_from: int = _FEW
+
+    @property
+    def widened(self) -> float:
+        """Variance of Student's t over the normal's, so that draws are as wide as the chances are unsure."""
+        df = max(self.df, _LEAST_DF)
+        return 1.0 if np.isinf(df) else df / (df - 2.0)
 
     def chance_beats(self) -> Floats:
         """(v, v) chance that the row's variety yields more than the column's next year; 0.5 on the diagonal.
@@ -56,10 +67,14 @@ class NextSeason:
         return _chance(self.mean, difference_variance(self.known))
 
     def draws(self, normals: Floats) -> Floats:
-        """Deviations (v, draw) from standard normals (2, v, draw): one for what is known, one for the season."""
+        """Deviations (v, draw) from standard normals (2, v, draw): one for what is known, one for the season.
+
+        As wide as Student's t would have them: few trials tell little of how varieties change.
+        """
         value, vector = np.linalg.eigh(self.known)
-        root = vector * np.sqrt(np.maximum(value, 0.0))
-        return np.asarray(self.mean[:, None] + root @ normals[0] + np.sqrt(self.season) * normals[1])
+        root = (vector * np.sqrt(np.maximum(value, 0.0))) @ vector.T  # symmetric: the same for any turn of equal axes
+        spread = root @ normals[0] + np.sqrt(self.season) * normals[1]
+        return np.asarray(self.mean[:, None] + np.sqrt(self.widened) * spread)
 
 
 def _chance(mean: Floats, variance: Floats, df: float = np.inf) -> Floats:
@@ -113,18 +128,25 @@ def next_season(estimates: Estimates, site: str = "") -> NextSeason:
             season += estimates.variance("variety.site")
             notes.append("a site the trials never saw: variety x site counts as unknown")
     if "variety.site.year" not in fitted.variances:
-        season += fitted.residual / float(np.median(estimates.table.plots))
+        season += fitted.residual / float(median(estimates.table.plots))
         notes.append("variety x site x year cannot be told from plot error here: all of it counts as the season")
     if "variety.year" not in fitted.variances:
         notes.append("one year only: how varieties change with the year is not in these trials")
     df = _interaction_df(estimates)
     if df < _FEW:
         notes.append(
-            f"{df:.0f} degrees of freedom for how varieties change between trials: the chance that one beats another "
-            "allows for it, the ranges of money do not, and are too narrow"
+            f"{df:.0f} degrees of freedom for how varieties change between trials: chances and ranges of money are "
+            "widened for it"
         )
     return NextSeason(
-        estimates.varieties, combos.T @ fitted.effects, fitted.covariance(combos), season, site, tuple(notes), df
+        estimates.varieties,
+        combos.T @ fitted.effects,
+        fitted.covariance(combos),
+        season,
+        site,
+        tuple(notes),
+        df,
+        new_site="variety.site" in fitted.variances and not site,
     )
 
 

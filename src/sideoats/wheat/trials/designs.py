@@ -131,8 +131,10 @@ def _cube(factors: tuple[ArrayLike, ...], response: ArrayLike) -> tuple[Floats, 
     if (counts != 1).any() or not np.isfinite(y).all():
         raise InputError(
             f"{int((counts == 0).sum())} cells are empty and {int((counts > 1).sum())} hold more than one plot",
-            where="analysis of variance", expected="a balanced design", todo="use the mixed model for this trial",
-        )  # fmt: skip
+            where="analysis of variance",
+            expected="a balanced design",
+            todo="use the mixed model for this trial",
+        )
     out = np.empty(len(y))
     out[cell] = y
     return out.reshape(shape), [t.labels for t in terms]

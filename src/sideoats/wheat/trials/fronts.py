@@ -154,9 +154,14 @@ def _postorder(node: Node) -> Iterator[Node]:
 
 
 def _leaf(
-    terms: Sequence[Term], kept: Sequence[NDArray[np.bool_]], offsets: Ints, weights: Floats, rows: Ints,
-    effect_level: Ints, level: int,
-) -> Node:  # fmt: skip
+    terms: Sequence[Term],
+    kept: Sequence[NDArray[np.bool_]],
+    offsets: Ints,
+    weights: Floats,
+    rows: Ints,
+    effect_level: Ints,
+    level: int,
+) -> Node:
     """A finest group: distinct columns of its design and their cross-products."""
     seen: dict[bytes, int] = {}  # a partition of the rows (and its covariate) -> where its columns start
     owner: list[Ints] = []

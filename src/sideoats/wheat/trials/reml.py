@@ -6,7 +6,9 @@ V = W^-1 + sum g_k Z_k Z_k', the profiled criterion is (Patterson and Thompson, 
     -2 l_R = log|V| + log|X'V^-1 X| + (n - p)(log s^2 + log 2 pi + 1),   s^2 = y'Py / (n - p)
 
 Its minimum is found by Newton steps with the average information matrix (Gilmour, Thompson and Cullis, Biometrics
-51:1440-1450, 1995), held to g_k >= 0 and shortened until the criterion falls. Solutions, standard errors and likelihood
+51:1440-1450, 1995), held to g_k >= 0 and shortened until the criterion falls. Where no step lowers it, points farther
+off are probed (all variances larger or smaller together, then one by one), and the steps go on from a lower one: plots
+that a model fits exactly have their minimum at g = infinity, behind a ridge. Solutions, standard errors and likelihood
 come from Henderson's mixed-model equations (Biometrics 31:423-447, 1975), factored group by group in `fronts`.
 References from memory; the results are checked against published analyses and other programs in tests/published.
 """
@@ -28,6 +30,10 @@ _FLOOR = 1e-8  # a relative variance this small is shown as zero
 _CEILING = 1e8  # a relative variance this large means that no error is left: the plots are fitted exactly
 _START = 0.3  # relative variance each term starts from
 _MOST_STEPS = 60
+_PROBES = (1e-4, 1e-2, 1e2, 1e4)  # by what the variances are multiplied to look for a lower point farther off
+_MOST_RESTARTS = 4
+_LEVEL = 1e-3  # slope of -2 l_R over the logarithm of a variance that counts as level
+_ROUNDING = 1e-14  # of y'Wy: less than this is left of the plots only by rounding
 
 
 @dataclass(frozen=True)
@@ -153,8 +159,15 @@ def _checked(
 class _Work:
     """State of one fit: everything that does not change from step to step, and the current step."""
 
-    def __init__(self, y: Floats, weights: Floats, fixed: tuple[Term, ...], random: tuple[Term, ...],
-                 left_out: np.ndarray[tuple[int], np.dtype[np.bool_]], tree: fronts.Plan) -> None:  # fmt: skip
+    def __init__(
+        self,
+        y: Floats,
+        weights: Floats,
+        fixed: tuple[Term, ...],
+        random: tuple[Term, ...],
+        left_out: np.ndarray[tuple[int], np.dtype[np.bool_]],
+        tree: fronts.Plan,
+    ) -> None:
         self.centre = float(np.average(y, weights=weights))
         self.y, self.weights, self.fixed, self.random = y - self.centre, weights, fixed, random
         self.left_out, self.tree = left_out, tree
@@ -193,9 +206,9 @@ class _Work:
         log_det = fronts.factorise(self.tree, scale, self.ridge)
         z = fronts.forward(self.tree, scale, self.right)
         left = self.yy - float(sum((part**2).sum() for part in z))
-        if left <= 0:
-            raise InputError("the model fits every plot exactly", where="trial", todo="use fewer terms")
-        s2 = left / self.df
+        s2 = max(left, _ROUNDING * self.yy) / self.df
+        if s2 <= 0:
+            raise InputError("all plots are the same", where="trial", todo="check the column of yields")
         return log_det - self.log_weights + self.df * (np.log(s2) + np.log(2 * np.pi) + 1), s2, z
 
     def slopes(self, ratio: Floats, s2: float, z: list[Floats]) -> tuple[Floats, Floats, Floats]:
@@ -229,7 +242,7 @@ class _Work:
         """Newton steps to the minimum."""
         ratio = np.full(len(self.random), _START)
         value, s2, z = self.criterion(ratio)
-        converged, steps = not self.random, 0
+        converged, steps, restarts = not self.random, 0, 0
         gradient, information, x = self.slopes(ratio, s2, z)
         while not converged and steps < _MOST_STEPS:
             steps += 1
@@ -237,6 +250,13 @@ class _Work:
             converged = value - fallen < 1e-11 * (1 + abs(value))
             value = fallen
             gradient, information, x = self.slopes(ratio, s2, z)
+            if converged and restarts < _MOST_RESTARTS:
+                restarts += 1
+                lower = self._elsewhere(ratio, value, gradient)
+                if lower is not None:
+                    ratio, converged = lower, False
+                value, s2, z = self.criterion(ratio)
+                gradient, information, x = self.slopes(ratio, s2, z)
         return self._finish(ratio, value, s2, x, steps, converged)
 
     def _descend(
@@ -254,7 +274,8 @@ class _Work:
             # no variance shrinks by more than a factor of 100 in one step, so that a long step cannot hide a term
             lowest = np.where(ratio < 1e-5, _FLOOR, ratio / 100)
             # the criterion is flatter above than below: rising variances grow by the exponent, which saves steps
-            rising = ratio * np.exp(np.clip(length * step / ratio, 0.0, 4.0))
+            with np.errstate(over="ignore"):
+                rising = ratio * np.exp(np.clip(length * step / ratio, 0.0, 4.0))
             trial = np.clip(np.where(step > 0, rising, ratio + length * step), lowest, _CEILING)
             try:
                 new_value, new_s2, new_z = self.criterion(trial)
@@ -266,17 +287,40 @@ class _Work:
         again, s2, z = self.criterion(ratio)
         return ratio, again, s2, z
 
+    def _elsewhere(self, ratio: Floats, value: float, gradient: Floats) -> Floats | None:
+        """A lower point farther off, if a probe meets one. Single variances are tried where the slope is not level."""
+        probes = [np.clip(ratio * by, _FLOOR, _CEILING) for by in _PROBES] + [np.full_like(ratio, _CEILING / 100)]
+        if (np.abs(gradient * ratio) > _LEVEL).any():
+            probes += [np.where(np.arange(len(ratio)) == k, p, ratio) for p in probes for k in range(len(ratio))]
+        for probe in probes:
+            try:
+                found = self.criterion(probe)[0]
+            except np.linalg.LinAlgError:
+                continue
+            if found < value - 1e-6 * (1 + abs(value)):
+                return probe
+        return None
+
     def _finish(self, ratio: Floats, value: float, s2: float, x: Floats, steps: int, converged: bool) -> Fit:
         scale = self.scales(ratio)
         shown = np.where(ratio <= 10 * _FLOOR, 0.0, ratio)
         effects = x[:, 0] * scale
         errors = self._errors(scale, shown, s2, x, effects)
         return Fit(
-            variances={t.name: float(s2 * r) for t, r in zip(self.random, shown, strict=True)}, residual=float(s2),
-            log_likelihood=-0.5 * value, fixed=self.fixed, random=self.random, effects=self._uncentred(effects),
-            left_out=self.left_out, residual_df=self.df, steps=steps, converged=converged, standard_errors=errors,
-            tree=self.tree, scale=scale,
-        )  # fmt: skip
+            variances={t.name: float(s2 * r) for t, r in zip(self.random, shown, strict=True)},
+            residual=float(s2),
+            log_likelihood=-0.5 * value,
+            fixed=self.fixed,
+            random=self.random,
+            effects=self._uncentred(effects),
+            left_out=self.left_out,
+            residual_df=self.df,
+            steps=steps,
+            converged=converged,
+            standard_errors=errors,
+            tree=self.tree,
+            scale=scale,
+        )
 
     def _errors(self, scale: Floats, ratio: Floats, s2: float, x: Floats, effects: Floats) -> dict[str, float]:
         """Standard errors of the variances: the inverse of the average information y'P V_i P V_j P y / 2."""

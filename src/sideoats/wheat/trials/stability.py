@@ -40,8 +40,9 @@ def _full(means: ArrayLike, least: int) -> Floats:
     if np.isnan(table).any() or min(table.shape) < least:
         raise InputError(
             f"{table.shape[0]} varieties in {table.shape[1]} environments with {int(np.isnan(table).sum())} gaps",
-            where="stability", expected=f"a complete table of {least} or more of each",
-        )  # fmt: skip
+            where="stability",
+            expected=f"a complete table of {least} or more of each",
+        )
     return table
 
 

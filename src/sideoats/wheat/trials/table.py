@@ -50,12 +50,23 @@ class TrialTable:
         """Names of the varieties, sorted."""
         return [str(v) for v in np.unique(self.variety)]
 
-    def where(self, mask: NDArray[np.bool_]) -> TrialTable:
-        """The rows of a mask."""
+    def where(self, mask: NDArray[np.bool_] | Ints) -> TrialTable:
+        """The rows of a mask, or those numbered."""
         return TrialTable(
-            self.variety[mask], self.site[mask], self.year[mask], self.management[mask], self.rep[mask],
-            self.block[mask], self.yields[mask], self.plots[mask],
-        )  # fmt: skip
+            self.variety[mask],
+            self.site[mask],
+            self.year[mask],
+            self.management[mask],
+            self.rep[mask],
+            self.block[mask],
+            self.yields[mask],
+            self.plots[mask],
+        )
+
+    def ordered(self) -> TrialTable:
+        """The rows in one order, whatever order they came in: sums are then the same to the last bit."""
+        keys = (self.plots, self.yields, self.block, self.rep, self.management, self.year, self.site, self.variety)
+        return self.where(np.lexsort(keys))
 
     def managed(self, management: str) -> TrialTable:
         """Trials of one management only. Raises InputError where there are none: grazed and ungrazed never mix."""
@@ -125,9 +136,17 @@ def from_records(records: Iterable[Mapping[str, Any]]) -> TrialTable:
 
 
 def simulate(
-    rng: np.random.Generator, *, sites: int, years: int, varieties: int, reps: int, deviations: Mapping[str, float],
-    blocks_per_rep: int = 1, missing: float = 0.0, mean: float = 50.0,
-) -> TrialTable:  # fmt: skip
+    rng: np.random.Generator,
+    *,
+    sites: int,
+    years: int,
+    varieties: int,
+    reps: int,
+    deviations: Mapping[str, float],
+    blocks_per_rep: int = 1,
+    missing: float = 0.0,
+    mean: float = 50.0,
+) -> TrialTable:
     """An invented multi-site trial with known variance components, for tests, benchmarks and the demo.
 
     `deviations` are standard deviations by effect: variety, site, year, site_year, variety_site, variety_year,
@@ -150,7 +169,13 @@ def simulate(
     width = len(str(max(varieties, sites) - 1))
     named = {k: np.char.zfill(c.astype(str), width) for k, c in (("v", v), ("s", s), ("r", r), ("b", b))}
     table = TrialTable(
-        np.char.add("V", named["v"]), np.char.add("S", named["s"]), (2000 + y).astype(str), np.full(len(v), ""),
-        named["r"], named["b"] if blocks_per_rep > 1 else np.full(len(v), ""), value, np.ones(len(v)),
-    )  # fmt: skip
+        np.char.add("V", named["v"]),
+        np.char.add("S", named["s"]),
+        (2000 + y).astype(str),
+        np.full(len(v), ""),
+        named["r"],
+        named["b"] if blocks_per_rep > 1 else np.full(len(v), ""),
+        value,
+        np.ones(len(v)),
+    )
     return table.where(keep)

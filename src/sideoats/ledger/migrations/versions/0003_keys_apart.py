@@ -15,12 +15,14 @@ def upgrade() -> None:
     op.drop_column("seals", "key")
     op.drop_column("seals", "destroyed_at")
     op.create_index("seals_by_farm", "seals", ["farm", "made_at"])
-    if op.get_bind().dialect.name == "postgresql":
-        op.execute(
-            "CREATE TRIGGER seals_no_update BEFORE UPDATE ON seals FOR EACH ROW EXECUTE FUNCTION sideoats_refuse()"
-        )
-    else:
-        op.execute(
-            "CREATE TRIGGER seals_no_update BEFORE UPDATE ON seals "
-            "BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END"
-        )
+    op.execute(guard(op.get_bind().dialect.name))
+
+
+def guard(dialect: str) -> str:
+    """The statement that makes the guard of the seals; `check` holds the one that stands against it."""
+    if dialect == "postgresql":
+        return "CREATE TRIGGER seals_no_update BEFORE UPDATE ON seals FOR EACH ROW EXECUTE FUNCTION sideoats_refuse()"
+    return (
+        "CREATE TRIGGER seals_no_update BEFORE UPDATE ON seals "
+        "BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END"
+    )

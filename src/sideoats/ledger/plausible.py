@@ -1,0 +1,111 @@
+"""Figures that a person is asked about before they are kept: ``vocabulary/ranges.toml`` says what can be expected.
+
+Possible and likely are two things: a price of 545 USD/bu is a number in the right unit, and a slip. Such a figure is
+kept only in an entry that says ``sure=yes``, so that whoever reads it later knows that it was looked at twice.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from sideoats import shipped, units
+from sideoats.crops import market_word
+from sideoats.errors import InputError
+
+_PRICES = {"place": ("price",), "quote": ("price", "low", "high")}
+_PRODUCT = {"place": "crop", "quote": "commodity"}
+_EARTH_KM = 6371.0
+CONFIRM = "check it; if it is right, add sure=yes"
+Position = tuple[float, float]
+
+
+@lru_cache(maxsize=1)
+def _ranges() -> Mapping[str, Any]:
+    return shipped.tables("ranges", [Path(__file__).parents[1] / "vocabulary" / "ranges.toml"])[0]
+
+
+def require_likely_prices(kind: str, body: Mapping[str, Any]) -> None:
+    """Refuse a price that its product has not had. Raises InputError; nothing where the body says that it is sure."""
+    if body.get("sure") or kind not in _PRICES:
+        return
+    product = str(body.get(_PRODUCT[kind]) or "")
+    for name in _PRICES[kind]:
+        if name in body:
+            _require_likely(str(body[name]), product, f"{kind} {name}")
+
+
+def _require_likely(price: str, product: str, where: str) -> None:
+    value, unit = units.split(price)
+    table = _table(product)
+    low, high = table.get(unit) or _ranges()["price"]["any"].get(unit, (-math.inf, math.inf))
+    if low <= value <= high:
+        return
+    of = f" for {product}" if product and table is not _ranges()["price"]["any"] else ""
+    raise InputError(
+        f"{value:g} {unit} is no price{of} that has been seen",
+        where=where,
+        expected=f"{low:g} to {high:g} {unit}",
+        todo=_other_unit(value, unit, table) + CONFIRM,
+    )
+
+
+def _table(product: str) -> Mapping[str, Any]:
+    words = set(f"{product} {market_word(product)}".lower().replace(",", " ").split())
+    tables: Mapping[str, Any] = _ranges()["price"]
+    return next((t for t in tables.values() if words & set(t["words"])), tables["any"])
+
+
+def _other_unit(value: float, unit: str, table: Mapping[str, Any]) -> str:
+    """The unit in which the same number would be a price, as a hint."""
+    units_of = [u for u in table if u != "words" and u != unit]
+    likely = [u for u in units_of if table[u][0] <= value <= table[u][1]]
+    cents = unit.replace("USD", "cents")
+    low, high = table.get(unit, (math.inf, -math.inf))
+    if low <= units.parse(f"{value!r} {cents}", unit) <= high:
+        likely.insert(0, cents)
+    return f"was it {value:g} {likely[0]}? " if likely else ""
+
+
+def position(body: Mapping[str, Any]) -> Position | None:
+    """(latitude, longitude) of a described place: its own, or the first corner of its outline."""
+    at = body.get("latitude"), body.get("longitude")
+    if all(isinstance(x, int | float) for x in at):
+        return float(at[0]), float(at[1])  # type: ignore[arg-type]
+    corner = (body.get("outline") or {}).get("coordinates")
+    while isinstance(corner, list | tuple) and corner and isinstance(corner[0], list | tuple):
+        corner = corner[0]
+    if isinstance(corner, list | tuple) and len(corner) >= 2 and all(isinstance(x, int | float) for x in corner[:2]):
+        return float(corner[1]), float(corner[0])
+    return None
+
+
+def require_near(kind: str, at: Position, others: Iterable[Position]) -> None:
+    """Refuse a place that lies far from every place on file. Raises InputError with the slip that would explain it."""
+    known = list(others)
+    far = _ranges()["far"].get(kind, _ranges()["far"]["any"])
+    if not known or _nearest_km(at, known) <= far:
+        return
+    latitude, longitude = at
+    slips = {"longitude": (latitude, -longitude), "latitude and longitude": (longitude, latitude)}
+    meant = next((f"is the {k} {a:g}, {b:g}? " for k, (a, b) in slips.items() if _nearest_km((a, b), known) <= far), "")
+    raise InputError(
+        f"{latitude:g}, {longitude:g} is {_nearest_km(at, known):,.0f} km from the nearest place on file",
+        where="place latitude, longitude",
+        expected="degrees north and east (west is negative) near the other places",
+        todo=meant + CONFIRM,
+    )
+
+
+def _nearest_km(at: Position, known: Iterable[Position]) -> float:
+    """Great-circle distance [km] to the nearest, on a sphere."""
+    return min(_apart_km(at, other) for other in known)
+
+
+def _apart_km(a: Position, b: Position) -> float:
+    (lat_a, lon_a), (lat_b, lon_b) = ((math.radians(x), math.radians(y)) for x, y in (a, b))
+    half = math.sin((lat_b - lat_a) / 2) ** 2 + math.cos(lat_a) * math.cos(lat_b) * math.sin((lon_b - lon_a) / 2) ** 2
+    return 2 * _EARTH_KM * math.asin(math.sqrt(min(half, 1.0)))

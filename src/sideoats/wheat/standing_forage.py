@@ -1,0 +1,63 @@
+"""Wheat forage that stands and grows, as draws: what turning on and stocking both rest on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.question import Context, Table
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+FACTS = "wheat/grazing."
+
+
+@dataclass(frozen=True)
+class Forage:
+    """Dry matter standing and its growth a day (place, draw) [lb/ac]; the least to go on at, and what is left.
+
+    `harvested` and `intake` (draw,) are the share of what disappears that is eaten, and what cattle eat a day as a
+    share of live weight.
+    """
+
+    standing: Floats
+    growth: Floats
+    least: float
+    left: float
+    harvested: Floats
+    intake: Floats
+
+    def after(self, days: Floats) -> Floats:
+        """(place, day) forage expected after so many ungrazed days [lb/ac]."""
+        return np.asarray(self.standing.mean(axis=1)[:, None] + self.growth.mean(axis=1)[:, None] * days)
+
+
+def forage_of(table: Table, context: Context) -> Forage:
+    """As clipped, else judged by height; growth as given, else the common range."""
+    facts, out = context.facts, context.outlook
+    standing = table.number("forage")[:, None] + np.zeros((1, out.draws))
+    if np.isnan(standing).any():
+        density = out.between("wheat density", *facts.span(FACTS + "height_density"))
+        standing = np.where(np.isnan(standing), table.number("height")[:, None] * density, standing)
+    growth = table.number("growth")[:, None] + np.zeros((1, out.draws))
+    if np.isnan(growth).any():
+        growth = np.where(np.isnan(growth), out.between("wheat growth", *facts.span(FACTS + "growth")), growth)
+    return Forage(
+        standing,
+        growth,
+        facts.value(FACTS + "turn_on_forage"),
+        facts.value(FACTS + "leave_standing"),
+        out.between("forage harvested", *facts.span(FACTS + "harvested")),
+        out.between("intake", *facts.span(FACTS + "intake")),
+    )
+
+
+def needs_of(table: Table, forage: Forage) -> dict[str, Bools]:
+    """What the money cannot do without."""
+    return {
+        "wheat_check.forage": np.isnan(forage.standing[:, 0]),
+        "place.weight": ~table.known("weight"),
+        "setting:value_of_gain": ~table.known("value_of_gain"),
+    }
