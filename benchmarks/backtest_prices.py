@@ -2,7 +2,8 @@
 
 Every month of the World Bank's record since ten years after its start is stood on in turn (for a horizon of h months,
 every h-th month, so that windows do not overlap); only what was known by then is used. The draws are those of
-`bin-hold` with `history=`: calendar blocks of the newest ten years' moves, without their drift.
+`bin-hold` with `history=`: calendar blocks of the newest ten years' moves, without their drift, their spread drawn
+toward that of the newest three.
 
 The record repeats one figure for a whole year in parts (tea through the 1960s: 11 months of 12 unchanged). A month is
 stood on only where at most a tenth of the ten years before it is unchanged; a second table stands on every month.
@@ -23,6 +24,7 @@ from numpy.typing import NDArray
 from sideoats import facts as fact_files
 from sideoats.grain.questions._prices import history_log_ratios
 from sideoats.outlook.draws import Outlook
+from sideoats.outlook.paths import recent
 from sideoats.week.scoring import Coverage, brier_parts, coverage, reliability, share_interval
 
 Floats = NDArray[np.float64]
@@ -34,7 +36,7 @@ ADMINISTERED = "sugar_eu"
 HORIZONS = (1, 3, 6, 9)
 LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 CARRY_A_MONTH = 0.0158  # of the price: 0.05 USD/bu/month on 5.50 USD/bu and 8 % interest
-DRAWS = 400
+DRAWS = 4000  # so many that the cells hang on the record and not on the luck of the draw
 FIRST_YEARS = 10
 MOST_UNCHANGED = 0.1
 DOC = Path(__file__).parents[1] / "docs" / "grain.md"
@@ -80,14 +82,14 @@ def run(name: str, months: int, *, years: float, every_month: bool = False, draw
     """
     dates, price = prices(name)
     when = dates.astype(object)
-    unchanged = np.diff(price) == 0
+    unchanged, how = np.diff(price) == 0, recent(fact_files.load())
     drawn, came = [], []
     for t in range(FIRST_YEARS * 12, len(price) - months, months):
         if not every_month and unchanged[t - FIRST_YEARS * 12 : t].mean() > MOST_UNCHANGED:
             continue
         known = tuple(zip(when[: t + 1], price[: t + 1].tolist(), strict=True))
         days = np.array([float((when[t + months] - when[t]).days)])
-        paths = history_log_ratios(Outlook(when[t], draws, seed=t), known, days, years=years)
+        paths = history_log_ratios(Outlook(when[t], draws, seed=t), known, days, years=years, new=how)
         assert paths is not None
         drawn.append(paths[:, 0])
         came.append(np.log(price[t + months] / price[t]))

@@ -12,13 +12,10 @@ from datetime import date
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sideoats.asking import table_of
-from sideoats.decide import decide
 from sideoats.facts import load
 from sideoats.insects import sampling
-from sideoats.insects.harm import steady_progress, treatment_payoffs
 from sideoats.outlook import make_outlook
 from sideoats.question import Context, find
 from sideoats.schema import read_all
@@ -26,7 +23,7 @@ from sideoats.station import StationDays
 from sideoats.week.blocks import chunks
 
 ON = date(2026, 9, 14)
-FIELDS, DRAWS, DAYS, ALONE, WALKED = 2_000, 500, 15, 40, 300
+FIELDS, DRAWS, ALONE, WALKED = 2_000, 500, 40, 300
 ASKED: dict[str, dict[str, str]] = {
     "wheat-fall-armyworm": {"counts": "2,0,4,1,3,0,2,5,1,2", "size": "0.3 in", "cost": "12 USD/ac", "station": "s"},
     "sorghum-headworm": {"large": "0.5", "n": "30", "heads": "50000", "price": "4.3 USD/bu", "station": "s"},
@@ -34,7 +31,6 @@ ASKED: dict[str, dict[str, str]] = {
     "alfalfa-weevil": {"mean": "1.8", "n": "50", "height": "18 in", "price": "180 USD/ton", "yield": "1.5 ton/ac"},
     "wheat-fungicide": {"stage": "heading", "lower": "5%", "yield": "45 bu/ac", "price": "5.6 USD/bu", "station": "s"},
 }
-Floats = NDArray[np.float64]
 
 
 def peak_mib() -> float:
@@ -69,47 +65,6 @@ def batch(name: str, context: Context) -> None:
     ratio = single * FIELDS / ALONE / together
     print(
         f"{name}: {FIELDS} fields x {DRAWS} futures in {together:.2f} s, one by one {ratio:.1f} times as long, "
-        f"peak {peak_mib():.0f} MiB"
-    )
-
-
-def plain(stake: Floats, window: Floats, prevented: Floats, cap: Floats, cost: Floats) -> Floats:
-    """Expected payoff of each day and of never, field after field and day after day: (field, option)."""
-    out = np.empty((len(stake), DAYS + 1))
-    for i in range(len(stake)):
-        payoff = np.empty((DRAWS, DAYS + 1))
-        never = np.minimum(stake[i], cap[i])
-        for day in range(DAYS):
-            done = np.minimum(np.minimum(day / window, 1.0) * stake[i], cap[i])
-            payoff[:, day] = -(done * prevented + (1 - prevented) * never) - cost[i]
-        payoff[:, DAYS] = -never
-        out[i] = payoff.mean(axis=0)
-        np.quantile(payoff, [0.1, 0.9], axis=0)
-        np.bincount(payoff.argmax(axis=1), minlength=DAYS + 1)
-    return out
-
-
-def engine() -> None:
-    """The engine's payoffs and decision against the same arithmetic written as a loop over fields."""
-    rng = np.random.default_rng(2)
-    stake, cost = rng.gamma(1.0, 20.0, (FIELDS, DRAWS)), rng.uniform(8, 20, FIELDS)
-    window, prevented, cap = rng.uniform(7, 20, DRAWS), rng.uniform(0.8, 0.95, DRAWS), rng.uniform(50, 200, FIELDS)
-    days = np.array([*range(DAYS), -1])
-
-    def together() -> Floats:
-        found = []
-        for first in range(0, FIELDS, 100):
-            part = slice(first, first + 100)
-            progress = steady_progress(window[None, :], DAYS)
-            payoff = treatment_payoffs(stake[part], progress, prevented, cap[part, None], cost[part])
-            found.append(decide(payoff, days=days, tolerance=1.0).expected)
-        return np.concatenate(found)
-
-    own, ours = timed(together)
-    loop, theirs = timed(lambda: plain(stake, window, prevented, cap, cost))
-    print(
-        f"payoffs and decision: {FIELDS} fields x {DRAWS} futures x {DAYS + 1} options in {own:.2f} s, plain loop over "
-        f"fields {loop / own:.1f} times as long, largest difference {np.abs(ours - theirs).max():.1e} USD/ac, "
         f"peak {peak_mib():.0f} MiB"
     )
 
@@ -151,7 +106,6 @@ def main() -> None:
     """One line a measurement."""
     known = load()
     context = Context(ON, known, make_outlook(ON, facts=known, draws=DRAWS, stations={"s": station()}))
-    engine()
     for name in ASKED:
         batch(name, context)
     stop_lines()

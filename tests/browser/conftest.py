@@ -83,6 +83,7 @@ def open_page(chromium: Any) -> Iterator[Callable[..., Watched]]:
 
     def make(desk: RunningDesk, *, who: str | None = None, **options: Any) -> Watched:
         context = chromium.new_context(**{"viewport": {"width": 1180, "height": 860}, **options})
+        context.set_default_timeout(120_000)  # a busy machine is no fault of the page: pytest's own limit ends it
         client = desk.signed_in(who) if who else (None if desk.settings.office else desk.launched())
         if client is not None:
             for name, value in client.cookies.items():

@@ -84,9 +84,9 @@ def test_refusals_are_clean(desk: RunningDesk, open_page: Callable[..., Watched]
     ):
         found.go(path)
         if "by-hand" in path:
-            found.page.fill("[name=counts]", "many")
+            found.page.fill("[name='q.counts']", "many")
         else:
-            found.page.fill("[name=price]", "many")
+            found.page.fill("[name='q.price']", "many")
         found.page.click(f"button:has-text('{action}')")
         found.page.wait_for_selector(".wrong-line")
         found.page.wait_for_load_state("networkidle")
@@ -112,16 +112,16 @@ def test_answers_put_into_the_page_are_clean_and_get_the_focus(
     found = open_page(desk)
     page = found.page
     found.go("/phone-in/sorghum-aphid")
-    page.select_option("[name=stage]", "boot")
+    page.select_option("[name='q.stage']", "boot")
     for name, value in (("yield", "80"), ("price", "4.5"), ("cost", "14")):
-        page.fill(f"[name={name}]", value)
-    page.fill("[name=counts]", "90, 160, 40, 300, 12, 220")
+        page.fill(f"[name='q.{name}']", value)
+    page.fill("[name='q.counts']", "90, 160, 40, 300, 12, 220")
     page.click("button:has-text('Answer')")
     page.wait_for_selector(".call-verdict")
     page.wait_for_load_state("networkidle")
     assert "/phone-in/sorghum-aphid" in page.url
     assert page.evaluate("document.activeElement.id") == "verdict"
-    assert page.input_value("[name=yield]") == "80"
+    assert page.input_value("[name='q.yield']") == "80"
     assert not violations(page)
 
 
@@ -256,10 +256,10 @@ def test_pages_work_without_a_script(desk: RunningDesk, open_page: Callable[...,
     page.click("button:has-text('Show')")
     assert "room=weather" in page.url and page.locator(".line").count() >= 1
     found.go("/phone-in/sorghum-aphid")
-    page.select_option("[name=stage]", "boot")
+    page.select_option("[name='q.stage']", "boot")
     for name, value in (("yield", "80"), ("price", "4.5"), ("cost", "14")):
-        page.fill(f"[name={name}]", value)
-    page.fill("[name=counts]", "90, 160, 40, 300, 12, 220")
+        page.fill(f"[name='q.{name}']", value)
+    page.fill("[name='q.counts']", "90, 160, 40, 300, 12, 220")
     page.click("button:has-text('Answer')")
     assert page.locator(".call-verdict").inner_text().startswith(("Act", "Look", "Wait"))
     found.go(f"/call/sorghum-aphid/{FIELD}")

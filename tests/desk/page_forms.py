@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from html.parser import HTMLParser
 
+from sideoats.desk.forms import MARK
+
 
 class _Forms(HTMLParser):
     def __init__(self) -> None:
@@ -53,7 +55,11 @@ class _Forms(HTMLParser):
 
 
 def form_of(page: str, action: str) -> dict[str, str]:
-    """The values of the first form whose action begins with `action`."""
+    """The values of the first form whose action begins with `action`, the mark taken off the names of boxes.
+
+    The desk takes a box by its bare name too, so that a test may write ``{**form, "price": "4"}``.
+    """
     parser = _Forms()
     parser.feed(page)
-    return next(values for told, values in parser.forms if (told.get("action") or "").startswith(action))
+    found = next(values for told, values in parser.forms if (told.get("action") or "").startswith(action))
+    return {name.removeprefix(MARK): value for name, value in found.items()}

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from page_forms import form_of
 from running_desk import DAY, FIELD, RunningDesk
 
+from sideoats.desk.forms import MARK
 from sideoats.desk.pages.by_hand import kinds_by_hand, typed_fields
 from sideoats.ledger import EvidenceKind
 
@@ -37,7 +38,7 @@ def test_every_kind_has_its_form(desk: RunningDesk, name: str) -> None:
         text = client.get("/enter/by-hand", params={"kind": name, "place": place}).text
     for f in typed_fields(kind):
         stem = f.name if f.kind != "records" else f"{f.name}.0.{f.fields[0].name}"
-        assert f'name="{stem}"' in text, f.name
+        assert f'name="{MARK}{stem}"' in text, f.name
 
 
 def test_first_what_and_where(desk: RunningDesk) -> None:

@@ -14,8 +14,11 @@ from page_forms import form_of
 from running_desk import DAY, FIELD, RunningDesk, running
 
 from sideoats.call import Call, OptionResult, call_from
-from sideoats.desk.figures import option_bars
+from sideoats.desk.figures import option_picture
 from sideoats.ledger import NewEntry
+from sideoats.pictures import Picture
+from sideoats.timed import grouped
+from sideoats.words import Reader
 
 CALL = f"/call/sorghum-aphid/{FIELD}"
 
@@ -61,8 +64,9 @@ def test_everything_in_a_call_is_on_its_page(client: httpx.Client) -> None:
         assert f'/fact/{source["id"]}"' in text
     for entry in call.evidence:
         assert f'/entry/{entry}"' in text
-    for option in call.options:
+    for option in grouped(call, Reader()):
         assert option.label in text
+    assert sum(option.label in text for option in call.options) < len(call.options)  # not every day of one act
 
 
 def test_each_fact_leads_to_its_value_and_source(client: httpx.Client) -> None:
@@ -175,36 +179,37 @@ def test_keeping_the_week_does_not_make_it_old(counted: RunningDesk, client: htt
 
 def test_places_show_their_season(client: httpx.Client) -> None:
     text = client.get("/places/" + FIELD).text
-    assert "inches of rain fell at marrow north" in text and 'class="season"' in text
+    assert "of rain fell at marrow north" in text and "Upright strokes run from the lowest" in text
     assert "leaf counts" in text and "Treat today" in text
     assert '<time datetime="2025-09-14">Sun 14 Sep 2025</time>' in text  # last year's counts are not taken for today's
     assert client.get("/places").text.count("<tr>") > 60
 
 
-def bars(**figures: tuple[float, float, float]) -> Call:
-    options = tuple(OptionResult(k, k.title(), e, lo, hi, "USD/ac", 0.5) for k, (lo, e, hi) in figures.items())
-    return Call("q", DAY, "act", None, None, "", options=options)
+def options(**figures: tuple[float, float, float]) -> Call:
+    found = tuple(OptionResult(k, k.title(), e, lo, hi, "USD/ac", 0.5) for k, (lo, e, hi) in figures.items())
+    return Call("q", DAY, "act", None, None, "", options=found)
 
 
-def test_bars_stand_on_one_scale_from_low_to_high() -> None:
-    found = option_bars(bars(treat=(-10.0, 30.0, 90.0), leave=(0.0, 0.0, 0.0)))
-    assert [r.best for r in found.rows] == [True, False]
-    assert 'x1="10.00"' in found.rows[0].drawing.replace('x1="0.00"', "", 1) or 'x1="0.00"' in found.rows[0].drawing
-    ends = re.search(r'bar-range" x1="([\d.]+)" x2="([\d.]+)"', found.rows[0].drawing)
-    assert ends and (float(ends[1]), float(ends[2])) == (0.0, 100.0)
-    zero = re.search(r'bar-zero" x1="([\d.]+)"', found.rows[0].drawing)
-    assert zero and float(zero[1]) == 10.0
-    assert found.sentence.startswith("Treat pays $30.00/ac on average, $30.00/ac more than leave")
+def ranges(picture: Picture) -> list[tuple[float, float]]:
+    """The ends of each range as drawn."""
+    drawn = re.findall(r'M([\d.]+) [\d.]+L([\d.]+) [\d.]+" stroke="currentColor" stroke-width="3"', picture.svg)
+    return [(float(a), float(b)) for a, b in drawn]
 
 
-def test_a_scale_far_from_zero_says_so() -> None:
-    far = option_bars(bars(treat=(290.0, 305.0, 320.0), leave=(280.0, 299.0, 318.0)))
-    assert far.begins == "The scale runs from $275.20/ac to $324.80/ac."
-    assert "bar-zero" not in far.rows[0].drawing
-    near = option_bars(bars(treat=(-10.0, 30.0, 90.0), leave=(0.0, 0.0, 0.0)))
-    assert near.begins == ""
-    debt = option_bars(bars(hold=(-500.0, -450.0, -400.0)))
-    assert debt.begins.startswith("The scale runs from −$512.00/ac to −$388.00/ac")
+def test_options_stand_on_one_scale_with_what_they_pay() -> None:
+    found = option_picture(options(treat=(-10.0, 30.0, 90.0), hold=(-5.0, 10.0, 45.0), leave=(0.0, 0.0, 0.0)))
+    assert found is not None and found.title == "Treat pays $30/ac on average, $20/ac more than the next best: hold"
+    (low, high), (other_low, other_high), _ = ranges(found)
+    assert (high - low) / (other_high - other_low) == pytest.approx(100 / 50, rel=0.01)
+    assert "best in 50 %" in found.rows[0][-1] and "Treat: $30/ac (-$10/ac to $90/ac); best in 50 %" in found.svg
+
+
+def test_a_scale_far_from_zero_does_not_reach_back_to_it() -> None:
+    far = option_picture(options(treat=(290.0, 305.0, 320.0), leave=(280.0, 299.0, 318.0)))
+    near = option_picture(options(treat=(-10.0, 30.0, 90.0), leave=(0.0, 0.0, 0.0)))
+    assert far is not None and near is not None
+    assert ">$300<" in far.svg and ">0<" not in far.svg and ">0<" in near.svg
+    assert min(high - low for low, high in ranges(far)) > 200, "the ranges fill the scale"
 
 
 def test_barred_and_unknown_options_are_not_drawn() -> None:
@@ -213,29 +218,32 @@ def test_barred_and_unknown_options_are_not_drawn() -> None:
         OptionResult("a", "A", nan, nan, nan, "USD/ac", nan, "inside the pre-harvest interval"),
         OptionResult("b", "B", nan, nan, nan, "USD/ac", nan),
     ))  # fmt: skip
-    found = option_bars(call)
-    assert found.sentence == "No money is put on these options."
-    assert all("line" not in row.drawing for row in found.rows)
-    assert option_bars(replace(call, options=call.options[:1])).sentence == "Every option is ruled out."
+    found = option_picture(call)
+    assert found is not None and found.title == "No money is put on these options" and ranges(found) == []
+    assert "inside the pre-harvest interval" in found.svg
+    alone = option_picture(replace(call, options=call.options[:1]))
+    assert alone is not None and alone.title == "Every option is ruled out"
+    assert option_picture(replace(call, options=())) is None
 
 
 def test_many_options_are_cut_to_those_that_matter() -> None:
     figures = {f"day{i:02d}": (0.0, 100.0 - i, 120.0) for i in range(15)} | {"never": (0.0, 0.0, 0.0)}
-    found = option_bars(bars(**figures))
-    labels = [r.label for r in found.rows]
-    assert len(labels) <= 9 and labels[0] == "Day00" and labels[-1] == "Never"
+    found = option_picture(options(**figures))
+    assert found is not None and len(ranges(found)) <= 9
+    assert ">Day00<" in found.svg and ">Never<" in found.svg and ">Day10<" not in found.svg
+    assert len(found.rows) == 16, "the table has them all"
 
 
 def test_pictures_of_the_answer_stand_on_its_pages(client: httpx.Client) -> None:
     """Drawn with a sentence and a table: on the call, where a value is changed, and on the telephone."""
     path = "/call/cull-cows/lone-gate.cow-herd-3"
     page = client.get(path).text
-    assert page.count('<figure class="picture">') == 2
-    assert "Feeding the cull cows pays most at" in page and "breaks even at" in page
-    changed = client.post(path + "/what-if", data={**form_of(page, path + "/what-if"), "later_price": "20"}).text
-    assert changed.count('<figure class="picture">') == 2 and "Feeding the cull cows pays at no day" in changed
+    assert page.count('<figure class="picture"') == 3
+    assert "Feeding the cull cows pays at no day" in page and "breaks even at" in page
+    changed = client.post(path + "/what-if", data={**form_of(page, path + "/what-if"), "later_price": "60"}).text
+    assert changed.count('<figure class="picture"') == 3 and "Feeding the cull cows pays at no day" in changed
     told = {"weight": "1150 lb", "price": "70 USD/cwt", "cost_per_day": "2.35 USD/day", "asked_on": "2026-11-05"}
     answer = client.post("/phone-in/cull-cows", data=told)
-    assert answer.status_code == 200 and answer.text.count('<figure class="picture">') == 2
+    assert answer.status_code == 200 and answer.text.count('<figure class="picture"') == 3
     hauled = client.post("/phone-in/cull-cows", data={**told, "fit_to_travel": "no"}).text
-    assert "Do not haul" in hauled and '<figure class="picture">' not in hauled
+    assert "Do not haul" in hauled and "breaks even at" not in hauled

@@ -141,6 +141,6 @@ def test_chances_are_written_in_percent_and_other_bare_numbers_are_not() -> None
 
 
 def test_drawings_are_taken_from_our_own_hand_only() -> None:
-    with pytest.raises(ValueError, match="not a drawing"):
-        shown.drawn("<script>alert(1)</script>")
+    with pytest.raises(ValueError, match="not a picture"):
+        shown.drawn({}, "<script>alert(1)</script>")
     assert "<script" not in str(shown.mark("<script>"))

@@ -153,7 +153,7 @@ def test_a_form_of_too_many_fields_or_of_another_kind_is_refused(desk: RunningDe
         assert deep.status_code in (400, 422)
         nan = client.post("/send/entry", content=b'{"id": NaN}', headers={"Content-Type": "application/json"})
         assert nan.status_code == 400
-        files = [("file", (f"{i}.csv", io.BytesIO(b"a,b\n1,2\n"), "text/csv")) for i in range(40)]
+        files = [("file", (f"{i}.csv", io.BytesIO(b"a,b\n1,2\n"), "text/csv")) for i in range(100)]
         assert client.post("/files", files=files).status_code == 400
 
 

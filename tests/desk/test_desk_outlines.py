@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sideoats.desk.outlines import Spot, draw_map, for_phone, rings, where_is
+from sideoats.desk.outlines import OnMap, for_phone, places_map, rings, where_is
 from sideoats.errors import InputError
 from sideoats.ledger import Place
 
@@ -75,15 +75,16 @@ def test_nothing_breaks_the_reader(value: Any) -> None:
 
 def test_the_map_keeps_shape_and_names() -> None:
     spots = [
-        Spot(place("a", outline=square(-99.0, 38.0, 0.01)), "act", 'A "quoted" <name>'),
-        Spot(place("b", longitude=-98.9, latitude=38.05), "", "b"),
-        Spot(place("c"), "", "c"),
+        OnMap(place("a", outline=square(-99.0, 38.0, 0.01)), "act", 'A "quoted" <name>'),
+        OnMap(place("b", longitude=-98.9, latitude=38.05), "", "b"),
+        OnMap(place("c"), "", "c"),
     ]
-    found = draw_map(spots)
-    assert found.drawn == 2 and [p.id for p in found.without] == ["c"]
-    assert "<name>" not in found.drawing and "&lt;name&gt;" in found.drawing
-    assert 'href="/places/a"' in found.drawing
-    path = re.search(r'class="outline act"[^>]* d="M([^"]+)Z"', str(found.drawing))
+    found = places_map(spots)
+    assert found is not None and found.title == "2 places drawn" and len(found.rows) == 3
+    assert found.rows[0] == ("name of a", "act") and found.rows[2][1] == "wait, or no call"
+    assert "<name>" not in found.svg and "&lt;name&gt;" in found.svg
+    assert 'data-link="/places/a"' in found.svg
+    path = re.search(r'<path d="M([^"]+)Z" fill-rule="evenodd" fill="url\(#\w+lines\)"', found.svg)
     assert path is not None
     points = [tuple(map(float, p.split())) for p in path.group(1).split("L")]
     wide, high = (
@@ -97,12 +98,12 @@ def test_the_map_keeps_shape_and_names() -> None:
 
 
 def test_an_empty_map_is_no_map() -> None:
-    assert draw_map([]).drawing == "" and draw_map([Spot(place("a"), "", "a")]).drawn == 0
+    assert places_map([]) is None and places_map([OnMap(place("a"), "", "a")]) is None
 
 
 def test_one_point_alone_is_drawn() -> None:
-    found = draw_map([Spot(place("a", longitude=-98.9, latitude=38.0), "", "a")])
-    assert found.drawn == 1 and "NaN" not in found.drawing and "inf" not in found.drawing
+    found = places_map([OnMap(place("a", longitude=-98.9, latitude=38.0), "", "a")])
+    assert found is not None and "nan" not in found.svg.lower() and "inf" not in found.svg
 
 
 def test_the_phone_gets_what_it_needs_and_no_more() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -12,8 +13,11 @@ from hypothesis import strategies as st
 from page_forms import form_of
 from running_desk import DAY, RunningDesk
 
+import sideoats.desk
 from sideoats.asking import call_for
 from sideoats.call import call_from
+from sideoats.desk.forms import MARK
+from sideoats.ledger import evidence_kinds
 from sideoats.question import Question, every, find, registry
 
 APHIDS = {
@@ -30,7 +34,7 @@ def test_every_question_has_its_form(desk: RunningDesk, name: str) -> None:
         blank = client.post(f"/phone-in/{name}", data={"asked_on": DAY.isoformat()})
     for f in question.inputs:
         stem = f.name if f.kind != "records" else f"{f.name}.0.{f.fields[0].name}"
-        assert f'name="{stem}"' in text, f.name
+        assert f'name="{MARK}{stem}"' in text, f.name
     needed = [f.name for f in question.inputs if f.required]
     if needed:
         assert blank.status_code == 422
@@ -181,4 +185,72 @@ def test_many_lines_of_records_can_be_filled(desk: RunningDesk) -> None:
     form = {f"{f.name}.{row}.{f.fields[0].name}": "x" for row in range(5)}
     with desk.launched() as client:
         answer: httpx.Response = client.post(f"/phone-in/{question.name}", data=form)
-    assert f'name="{f.name}.5.{f.fields[0].name}"' in answer.text and f'name="{f.name}.6.' not in answer.text
+    assert f'name="{MARK}{f.name}.5.{f.fields[0].name}"' in answer.text
+    assert f'name="{MARK}{f.name}.6.' not in answer.text
+
+
+def test_the_names_that_the_page_sends_are_read(desk: RunningDesk) -> None:
+    marked = {k if k == "asked_on" else MARK + k: v for k, v in APHIDS.items()}
+    with desk.launched() as client:
+        sent, bare = (client.post("/phone-in/sorghum-aphid", data=form) for form in (marked, APHIDS))
+        filled = client.get("/phone-in/sorghum-aphid", params={MARK + "stage": "boot"}).text
+    headline = re.search(r'call-line">([^<]+)', bare.text)
+    assert sent.status_code == 200 and headline is not None and headline.group(1) in sent.text
+    assert "<option selected>boot</option>" in filled
+
+
+TRIAL = "variety,yield (bu/ac),site,year\n" + "".join(
+    f"{v},{44 + at + extra},North,{year}\n" for year, extra in ((2023, 0), (2024, 3), (2025, -2))
+    for at, v in enumerate("ABC")
+)  # fmt: skip
+MILL = """
+buyer = "Mill"
+commodity = "wheat"
+effective = 2026-06-15
+bid = "5.60 USD/bu"
+"""
+
+
+def test_a_form_takes_what_is_in_a_file_and_never_its_path(desk: RunningDesk, tmp_path: Path) -> None:
+    """A path typed into a form opens nothing; the same file chosen in the form is read."""
+    trial, moths, mill = tmp_path / "trial.csv", tmp_path / "moths.csv", tmp_path / "mill.toml"
+    trial.write_text(TRIAL)
+    moths.write_text("date,moths\n2026-08-01,3\n2026-08-02,5\n2026-08-03,9\n")
+    mill.write_text(MILL)
+    asked: list[tuple[str, dict[str, str], str, Path]] = [
+        ("variety-choice", {"yield": "40 bu/ac", "price": "5.50 USD/bu"}, "trials", trial),
+        ("trap-flight", {"species": "corn earworm"}, "catches", moths),
+        ("load-price", {"gross": "60000 lb", "dockage": "1 %"}, "buyers.0.schedule", mill),
+    ]
+    for name, form, box, path in asked:
+        question = find(name)
+        form = {**{f.name: f.choices[0] for f in question.inputs if f.choices and f.required}, **form}
+        with desk.launched() as client:
+            typed = client.post(f"/phone-in/{name}", data={**form, box: str(path)})
+            missing = client.post(f"/phone-in/{name}", data={**form, box: str(tmp_path / "not-there" / path.name)})
+            chosen = client.post(
+                f"/phone-in/{name}", data=form, files={f"{MARK}{box}.file": (path.name, path.read_bytes())}
+            )
+        assert typed.status_code == 422 and missing.status_code == 422, name
+        refused, unknown = (re.findall(r'role="alert".*?</div>', a.text, re.DOTALL) for a in (typed, missing))
+        assert refused and refused == unknown  # whether there is such a file cannot be told from the answer
+        assert str(tmp_path) not in str(refused)
+        assert chosen.status_code == 200, (name, re.findall(r'wrong-line"[^>]*>([^<]*)|<p>([^<]*)', chosen.text)[:6])
+        again = form_of(chosen.text, f"/phone-in/{name}")
+        assert path.read_text().split()[0] in again[box]  # what the file holds stands in its box, to be asked again
+
+
+def test_a_file_too_large_or_no_text_is_one_line(desk: RunningDesk) -> None:
+    for content in (b"x" * 400_000, b"\xff\xfe\x00nonsense", b"a\x00b"):
+        with desk.launched() as client:
+            answer = client.post("/phone-in/variety-choice", files={f"{MARK}trials.file": ("t.csv", content)})
+        assert answer.status_code == 422 and 'role="alert"' in answer.text
+
+
+def test_no_control_of_a_page_has_a_name_that_a_box_could_have() -> None:
+    """Boxes are marked; what a page adds by itself may not be mistaken for one, nor be a word that forms own."""
+    templates = Path(sideoats.desk.__file__).parent / "templates"
+    for page in ("phone_in_question.html", "by_hand.html", "what_if.html", "correct.html", "file.html"):
+        own = set(re.findall(r'name="([\w.]+)"', (templates / page).read_text(encoding="utf-8")))
+        fields = {f.name for q in every() for f in q.inputs} | {f for k in evidence_kinds().values() for f in k.fields}
+        assert not own & fields and not own & {"form", "action", "method", "submit", "elements", "id"}, page

@@ -5,16 +5,13 @@ Files that once broke a reader stay in ``corpus/FORMAT`` beside good ones; SIDEO
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-
-sys.path.insert(0, str(Path(__file__).parent))
-from fuzzing import CORPUS, FULL, TEXTS, bounded, mutated, seeds
+from tests.fuzz.fuzzing import CORPUS, FULL, TEXTS, bounded, mutated, seeds
 
 from sideoats.errors import SideoatsError
 from sideoats.intake.taken import Taken, find_format, formats

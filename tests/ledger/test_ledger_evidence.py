@@ -13,17 +13,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sideoats.errors import InputError, LedgerError, SideoatsError, UnitError
+from sideoats.errors import InputError, SideoatsError, UnitError, VocabularyError
 from sideoats.ledger import canon, evidence_kinds
-from sideoats.ledger.evidence import DaysField, EvidenceKind, QuantityField, load_kinds, place_kinds, read_value
+from sideoats.ledger.evidence import DaysField, EvidenceKind, QuantityField, evidence_kind, place_kinds, read_value
 from sideoats.schema import Field
 from sideoats.station import DAILY_UNITS
+from sideoats.vocabulary import read_tables
 
 
 def kinds_of(tmp_path: Path, **files: str) -> dict[str, EvidenceKind]:
     for name, text in files.items():
         (tmp_path / f"{name}.toml").write_text(text)
-    return load_kinds(tmp_path.glob("*.toml"))
+    return {name: evidence_kind(kind) for name, kind in read_tables(tmp_path.glob("*.toml")).items() if kind.title}
 
 
 def test_every_kind_of_the_program_is_well_formed() -> None:
@@ -57,20 +58,20 @@ def test_a_room_adds_fields_to_a_kind_of_another(tmp_path: Path) -> None:
         ("[a]\ntitle = 'A'\n[a.fields.b]\nkind = 'colour'\n", "field b has kind 'colour'"),
         ("[a]\ntitle = 'A'\n[a.fields.b]\nkind = 'number'\nunti = 'ac'\n", "field b has unti"),
         ("[a.fields.b]\nkind = 'number'\n", "needs a title"),
-        ("[a", "evidence kinds x.toml"),
+        ("[a", "vocabulary x.toml"),
     ],
 )
 def test_a_wrong_file_is_named(tmp_path: Path, text: str, said: str) -> None:
-    with pytest.raises(LedgerError, match=said) as caught:
+    with pytest.raises(VocabularyError, match=said) as caught:
         kinds_of(tmp_path, x=text)
     assert "x.toml" in str(caught.value)
 
 
 def test_a_kind_or_field_declared_twice_is_refused(tmp_path: Path) -> None:
     kind = "[a]\ntitle = 'A'\n[a.fields.b]\nkind = 'text'\nhelp = 'b'\n"
-    with pytest.raises(LedgerError, match="declared twice"):
+    with pytest.raises(VocabularyError, match="declared twice"):
         kinds_of(tmp_path, x=kind, y=kind)
-    with pytest.raises(LedgerError, match="field b is declared twice"):
+    with pytest.raises(VocabularyError, match="field b is declared twice"):
         kinds_of(tmp_path, x=kind, y=kind.replace("title = 'A'\n", ""))
 
 

@@ -20,6 +20,7 @@ def test_phones_and_readers_at_once(tmp_path: Path) -> None:
     assert report.made > 50 and report.hung_up > 0
     assert (report.lost, report.unsent, report.unknown) == (0, 0, 0) and report.in_ledger == report.made
     assert report.chain == ()
-    assert set(report.statuses) <= {200, 201}, report.statuses
+    # a busy machine may say "not now" (503), and is asked again: nothing was lost and nothing waits, as held above
+    assert set(report.statuses) <= {200, 201, 503}, report.statuses
     assert len(report.reads) > 5
     assert max(report.memory) < 1000, "MiB; a week of sixty places needs a fifth of it"

@@ -81,3 +81,20 @@ def test_money_that_is_not_known_is_not_shown_as_zero_and_the_choice_stays(seed:
         assert np.isnan(getattr(blank, name)[rows]).all()
         assert np.array_equal(getattr(blank, name)[~rows], getattr(whole, name)[~rows])
     assert (blank.cost_of_waiting[rows] == 0).all()
+
+
+@given(SEEDS)
+@settings(max_examples=40, deadline=None)
+def test_where_nothing_survives_the_wait_the_whole_gain_is_lost(seed: int) -> None:
+    payoff = _payoff(seed)
+    days = np.arange(payoff.shape[2])  # all within the week
+    found = decide(payoff, days=days, wait_days=7)
+    gain = np.maximum(payoff.mean(axis=1).max(axis=1), 0.0)
+    assert np.allclose(found.cost_of_waiting, gain)
+
+
+def test_the_option_without_a_rival_after_the_wait_costs_more_to_leave_than_one_with_a_rival() -> None:
+    payoff = np.array([[[10.0, 9.0]]])
+    alone = decide(payoff, days=[0, 3])
+    with_rival = decide(payoff, days=[0, 10])
+    assert alone.cost_of_waiting[0] == 10.0 and with_rival.cost_of_waiting[0] == 1.0

@@ -21,15 +21,18 @@ from sideoats.schema import read_all
 ON = date(2026, 9, 14)
 FACTS = load()
 OUTLOOK = outlook_draws.make_outlook(ON, facts=FACTS, draws=8)
-# typed here from the sources: the trade rule bars 10,000 ppm NO3 dry for every animal (common practice, no source);
-# Clemson bars 2,000 ppm NO3-N dry for pregnant animals
-NO3_PART = 14.007 / (14.007 + 3 * 15.999)
-EVERYONE, AT_RISK_LINE = 10_000 * NO3_PART, 2000.0
+# typed here from the source, Clemson: from 2,000 ppm NO3-N dry none for pregnant animals, from 4,000 none for any
+EVERYONE, AT_RISK_LINE = 4000.0, 2000.0
 
 
 def amounts(most: float) -> st.SearchStrategy[float]:
     """0 to `most`; what is next to nothing (refused as a slip) is nothing."""
     return st.floats(0, most).map(lambda value: 0.0 if value < 1e-9 else value)
+
+
+def printed(most: int) -> st.SearchStrategy[int]:
+    """0 to `most` ppm as laboratories print it: whole, and under 10 ppm is asked back as a slip."""
+    return st.integers(0, most).map(lambda value: 0 if value < 10 else value)
 
 
 money = st.one_of(st.none(), amounts(2000))
@@ -38,7 +41,7 @@ tables_of = st.sampled_from(
 )
 feeds = st.one_of(
     st.none(),
-    st.lists(amounts(5000), min_size=1, max_size=3).map(
+    st.lists(printed(5000), min_size=1, max_size=3).map(
         lambda levels: [
             {"name": f"feed {i}", "nitrate": f"{v} ppm", "form": "NO3-N", "basis": "dry"} for i, v in enumerate(levels)
         ]
@@ -52,7 +55,7 @@ def _values(**given_values: Any) -> dict[str, Any]:
 
 @settings(max_examples=150, deadline=None)
 @given(
-    amounts(60_000), st.sampled_from(CLASSES), money, money, tables_of, feeds, st.one_of(st.none(), amounts(1)),
+    printed(60_000), st.sampled_from(CLASSES), money, money, tables_of, feeds, st.one_of(st.none(), amounts(1)),
     st.sampled_from(["baled", "standing", "silage"]), st.booleans(), st.one_of(st.none(), st.integers(1, 60)),
     st.one_of(st.none(), amounts(300)),
 )  # fmt: skip
@@ -81,13 +84,13 @@ def test_barred_hay_is_stop_at_any_price(
     for option in options.values():
         if option["barred"]:
             assert option["chance_best"] == 0
-    if options["grind"]["barred"]:  # the class itself forbids it as the only feed
+    if state == "baled" and options["grind"]["barred"]:  # the class itself forbids it as the only feed
         assert call["verdict"] == "stop"
     assert "veterinarian" in call["cautions"][0]
 
 
 @settings(max_examples=40, deadline=None)
-@given(st.lists(st.tuples(amounts(30_000), st.sampled_from(CLASSES), amounts(2000)), min_size=1, max_size=40))
+@given(st.lists(st.tuples(printed(30_000), st.sampled_from(CLASSES), amounts(2000)), min_size=1, max_size=40))
 def test_a_table_of_lots_is_barred_row_by_row(rows: list[tuple[float, str, float]]) -> None:
     question = find("hay-nitrate")
     values = [
@@ -106,16 +109,16 @@ def test_a_table_of_lots_is_barred_row_by_row(rows: list[tuple[float, str, float
 
 @settings(max_examples=80, deadline=None)
 @given(
-    st.lists(st.floats(1, 6000), min_size=1, max_size=12), st.sampled_from(CLASSES), amounts(2000), feeds,
+    st.lists(st.integers(20, 6000), min_size=1, max_size=12), st.sampled_from(CLASSES), amounts(2000), feeds,
     st.one_of(st.none(), st.integers(1, 60)),
 )  # fmt: skip
 def test_one_bale_over_the_line_stops_the_lot_at_any_price(
-    levels: list[float], animal: str, price: float, feed: Any, bales: int | None
+    levels: list[int], animal: str, price: float, feed: Any, bales: int | None
 ) -> None:
     call = ask(
         "hay-nitrate",
         _values(
-            single_bales=", ".join(f"{v:.6g}" for v in levels) + " ppm", form="NO3-N", basis="dry", bales=bales,
+            single_bales=", ".join(f"{v}" for v in levels) + " ppm", form="NO3-N", basis="dry", bales=bales,
             price=f"{price} USD/ton", feeds=feed, cores=None, **{"class": animal},
         ),
         on=ON, facts=FACTS, outlook=OUTLOOK,
@@ -152,13 +155,16 @@ def test_price_moves_neither_verdict_nor_bars(one: float, other: float) -> None:
 def test_grazing_inside_the_wait_is_stop_at_any_price(
     species: str, height: float, days: int, price: float, preset: str, shoots: bool, young: float | None
 ) -> None:
-    young = young if shoots else None
+    young = min(young, height) if shoots and young is not None else None
+    tallest = {row[0]: row[1] for row in FACTS.by_id["forage/standing.tallest"].rows}
+    assume(height <= tallest[species])
     call = ask(
         "graze-prussic",
         _values(
             species=species, height=f"{height} in", days_since_frost=days, price=f"{price} USD/ton", preset=preset,
-            drought_rain=False, new_shoots=shoots, shoot_height=None if young is None else f"{young} in",
-        ),
+            drought_rain=False, stress=False, nitrogen="usual", new_shoots=shoots,
+            shoot_height=None if young is None else f"{young} in",
+        ) | {"class": "open-cow"},  # of an animal that nobody names nothing is cleared
         on=ON, facts=FACTS, outlook=OUTLOOK,
     )  # fmt: skip
     tall = {"usual": 18.0, "cautious": 24.0} if species == "sudangrass" else {"usual": 24.0, "cautious": 30.0}
@@ -166,8 +172,10 @@ def test_grazing_inside_the_wait_is_stop_at_any_price(
     short = height < tall[preset] or (shoots and (young is None or young < tall[preset]))
     if days < wait or short:
         assert call["verdict"] == "stop" and call["options"][0]["barred"]
-    else:
+    elif price > 0:
         assert call["verdict"] == "act" and call["act_by"] == ON.isoformat()
+    else:  # hay for nothing: nothing presses
+        assert call["verdict"] == "wait" and call["look_by"]
     assert "veterinarian" in call["cautions"][0]
 
 
@@ -175,7 +183,7 @@ def test_grazing_inside_the_wait_is_stop_at_any_price(
 @given(
     amounts(1000),
     st.floats(1, 800),
-    amounts(60_000),
+    printed(60_000),
     st.sampled_from(["pregnant-cow", "open-cow", "growing"]),
 )
 def test_a_cheap_hot_feed_never_enters_a_ration_past_its_bar(
@@ -215,7 +223,7 @@ def test_a_colour_never_clears_a_feed(colour: str, animal: str) -> None:
 
 
 @settings(max_examples=60, deadline=None)
-@given(amounts(6), st.floats(0.05, 1), st.floats(0.05, 0.6), amounts(2000), st.booleans())
+@given(st.floats(0.8, 6), st.floats(0.08, 1), st.floats(0.05, 0.6), amounts(2000), st.booleans())
 def test_cows_at_tetany_risk_without_mineral_are_stop_at_any_price(
     k: float, ca: float, mg: float, price: float, mineral: bool
 ) -> None:
@@ -229,4 +237,7 @@ def test_cows_at_tetany_risk_without_mineral_are_stop_at_any_price(
         },
         on=ON, facts=FACTS, outlook=OUTLOOK,
     )  # fmt: skip
-    assert (call["verdict"] == "stop") == ((ratio > 2.2 or mg < 0.1) and not mineral)
+    if mg > ca:  # no wheat holds more magnesium than calcium: the figures are swapped, and clear nothing
+        assert call["verdict"] in ("stop", "look")
+    else:
+        assert (call["verdict"] == "stop") == ((ratio > 2.2 or mg < 0.1) and not mineral)

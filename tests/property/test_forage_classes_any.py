@@ -45,14 +45,14 @@ paths = st.tuples(
     st.sampled_from(BOUNDS),
     st.sampled_from(sorted(WEIGHT)),
     st.sampled_from(sorted(UNITS)),
-    st.one_of(st.none(), st.integers(0, 890)),
+    st.one_of(st.none(), st.integers(30, 250)),  # what dry hay in the bale can hold, in thousandths
 )
 
 
 @settings(max_examples=120, deadline=None)
 @given(paths)
 @example((("manitoba", 0), "NO3-N", "%", 120))
-@example((("south_dakota", 1), "KNO3", "g/kg", 333))
+@example((("south_dakota", 1), "KNO3", "g/kg", 233))
 def test_a_result_at_a_bound_is_in_the_class_above_it(path: tuple[tuple[str, int], str, str, int | None]) -> None:
     (publisher, at), form, unit, wet = path
     moisture = Fraction(wet or 0, 1000)
@@ -94,22 +94,21 @@ def test_more_nitrate_never_allows_a_larger_share(a: float, b: float, publisher:
 
 @settings(max_examples=200, deadline=None)
 @given(st.floats(0, 50_000), st.sampled_from(sorted(EVERY)), st.sampled_from(sorted(EVERY)))
-def test_animals_at_risk_get_the_strictest_of_all_tables_whatever_is_followed(
+def test_animals_at_risk_get_the_strictest_table_that_was_read_whatever_is_followed(
     level: float, one: str, other: str
 ) -> None:
-    always = EVERY["trade"]
-    first, second = (
-        nitrate.rule([level], True, EVERY[name], EVERY.values(), always, {"": 1500.0}) for name in (one, other)
-    )
+    first, second = (nitrate.rule([level], True, EVERY[name], EVERY.values(), {"": 1500.0}) for name in (one, other))
     assert first.share == second.share and first.alone == second.alone and first.ceiling == second.ceiling
-    for table in EVERY.values():
+    without = {n: t for n, t in EVERY.items() if n not in ("montana", "kansas_mf3029", "trade")}
+    assert {n for n, t in EVERY.items() if t.binds} == set(without)
+    for table in without.values():
         share, alone = table.largest_share([level], True)
         assert first.share[0] <= share[0] and (alone[0] or not first.alone[0])
 
 
 @settings(max_examples=100, deadline=None)
 @given(
-    st.floats(0, 1e6).map(lambda level: 0.0 if level < 1e-9 else level),
+    st.floats(0, 120_000).map(lambda level: 0.0 if level < 10 else level),  # under 10 ppm is asked back as a slip
     st.sampled_from(["NO3-N", "NO3", "KNO3", "nitrate", "", None]),
     st.sampled_from(["dry", "as-fed", "wet basis", "", None]), st.sampled_from([None, 0.12]),
 )  # fmt: skip

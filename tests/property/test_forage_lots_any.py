@@ -77,6 +77,7 @@ def test_the_share_that_is_advised_is_safe_to_the_hottest_bale(cores: int, bales
     blank = np.full(count, np.nan)
     known = Lots(
         level=lot[:, :cores].mean(axis=1), centre=geometric, squares=squares, cores=cored.astype(float), seen=seen,
+        singles=cored.astype(float), stated=np.ones(count, bool), states=["baled"] * count,
         bales=np.full(count, float(bales)), animals=["growing"] * count, weakened=np.zeros(count, bool),
         low=np.full(count, low), water=blank, air=blank, weight=blank, asked_share=blank,
     )  # fmt: skip

@@ -129,17 +129,16 @@ def test_complete_leaves_no_gap(rows, columns, seed):
     assert left.shape == (kept_rows.sum(), kept_columns.sum())
 
 
-def test_plots_that_a_model_fits_exactly_do_not_break_it():
-    table = simulate(
-        np.random.default_rng(1),
-        sites=2,
-        years=2,
-        varieties=4,
-        reps=1,
-        deviations={"variety": 2, "site": 3, "error": 0.0},
-    )
-    found = analyse(table)
-    assert np.isfinite(found.blue).all() and found.random_fit.residual < 0.01
+@pytest.mark.parametrize("shape", [(2, 2, 4, 1), (3, 2, 5, 1), (2, 2, 4, 2), (4, 3, 6, 1)])
+def test_plots_that_a_model_fits_exactly_do_not_break_it(shape):
+    """The optimum lies at infinity, and what the arithmetic of a processor rounds decides the way there: many seeds."""
+    for seed in range(8):
+        deviations = {"variety": 2, "site": 3, "error": 0.0}
+        rng = np.random.default_rng(seed)
+        sites, years, varieties, reps = shape
+        table = simulate(rng, sites=sites, years=years, varieties=varieties, reps=reps, deviations=deviations)
+        found = analyse(table)
+        assert np.isfinite(found.blue).all() and found.random_fit.residual < 1e-4, seed
 
 
 def test_two_varieties_in_two_trials_are_never_certain():
@@ -149,7 +148,7 @@ def test_two_varieties_in_two_trials_are_never_certain():
         "rep": ["1", "2"] * 4, "yield": [48.0, 46.0, 44.0, 43.0, 55.0, 51.0, 50.0, 49.0],
     }  # fmt: skip
     season = next_season(analyse(from_columns(columns)))
-    assert season.df == 1 and any("too narrow" in note for note in season.notes)
+    assert season.df == 1 and any("widened" in note for note in season.notes)
     assert 0.5 < season.chance_beats()[0, 1] < 0.95
     wide = simulate(np.random.default_rng(3), sites=5, years=3, varieties=12, reps=2, deviations=SDS)
     assert next_season(analyse(wide)).df == (12 - 1) * (15 - 1)

@@ -85,11 +85,6 @@ def test_missouri_inventory_as_printed() -> None:
     assert daily == pytest.approx(1750, abs=20)
 
 
-def test_kansas_storage_saving_as_printed() -> None:
-    # Kansas State: hay at 80 USD/ton, 20 % lost = 16 USD/ton
-    assert float(hay.storage_worth(80.0, 0.20, 0.0)) == pytest.approx(16.0)
-
-
 def test_storage_losses_as_printed() -> None:
     # University of Tennessee trial: ground bare 37, wrapped 19, covered and raised 8, inside 6 %; Nebraska inside 2-8
     # %; North Dakota State (Schroeder): 15 to 30 % left outside uncovered; Ag Proud 34965: up to 50 %. The "25" of that
@@ -109,3 +104,20 @@ def test_buskirk_feeder_waste_as_printed() -> None:
     # arithmetic by hand on a 1,200-lb bale at 70 USD: ring 73.2 lb, 4.27 USD a bale, 768.60 USD on 180 bales
     assert 1200 * printed["ring"] == pytest.approx(73.2)
     assert 180 * 70 * printed["ring"] == pytest.approx(768.60)
+
+
+@pytest.mark.parametrize("freedom", [3.0, 8.0, 12.5, 40.0, 150.0, 900.0])
+@pytest.mark.parametrize(("cores", "bales"), [(1, 1), (5, 60), (20, 400), (60, 5000)])
+def test_the_factor_solves_its_equation_by_scipy(cores: int, bales: int, freedom: float) -> None:
+    """The module's equation with SciPy's normal law and its own quadrature of the chi law."""
+    from scipy import integrate, special, stats
+
+    k = lots.prediction_factor(cores, bales, freedom, 0.95)
+    z, weight = np.polynomial.hermite_e.hermegauss(40)
+
+    def inner(w: float) -> float:
+        met = np.exp(bales * special.log_ndtr(z / np.sqrt(cores) + k * w))
+        return float(met @ weight / weight.sum() * stats.chi.pdf(w * np.sqrt(freedom), freedom) * np.sqrt(freedom))
+
+    whole, _ = integrate.quad(inner, 0.0, 8.0, points=[0.5, 1.0, 1.5], limit=400)
+    assert whole == pytest.approx(0.95, abs=2e-3)  # the nodes of few degrees of freedom and thousands of bales

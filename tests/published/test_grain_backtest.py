@@ -13,12 +13,20 @@ from sideoats import facts  # noqa: E402
 YEARS = facts.load().value("grain/history_years")
 
 
-@pytest.mark.parametrize("series", ["sugar_world", "sugar_us", "coffee_arabica", "coffee_robustas", "tea_mombasa"])
-@pytest.mark.parametrize("months", [3, 6, 9])
-def test_range_covers_eighty_percent_within_sampling_error(series, months):
-    held = run(series, months, years=YEARS).held()
-    assert held.count >= 50
-    assert held.low <= 0.8 <= held.high
+CELLS = [
+    (series, months)
+    for series in ("sugar_world", "sugar_us", "coffee_arabica", "coffee_robustas", "tea_mombasa")
+    for months in (3, 6, 9)
+]
+
+
+def test_no_range_is_too_narrow_and_no_more_are_off_than_by_chance():
+    """Fifteen intervals of 95 %: three or more miss with a chance of 4 %. With 400 draws none did, by luck: tea from
+    Mombasa at nine months (92 % held, of 50) does with any seed once the draws are many."""
+    held = [run(series, months, years=YEARS).held() for series, months in CELLS]
+    assert all(cell.count >= 50 for cell in held)
+    assert all(cell.high >= 0.8 for cell in held)
+    assert sum(not cell.allows(0.8) for cell in held) <= 2
 
 
 def test_the_docs_print_the_misses_too():

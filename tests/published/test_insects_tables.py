@@ -14,6 +14,7 @@ from sideoats.facts import load
 from sideoats.insects.growth import development_line
 from sideoats.insects.injury import economic_injury_level, gain_threshold
 from sideoats.insects.questions.wheat_fall_armyworm import per_foot
+from sideoats.insects.row_larvae import stand_lost
 from sideoats.insects.thresholds import saved_by_scaled_table
 from sideoats.outlook import make_outlook
 from sideoats.question import Context, find
@@ -123,8 +124,8 @@ FUNGICIDE = {
 
 
 def test_fungicide_returns_to_the_cent() -> None:
-    share = f"{load().value('insects/wheat_fungicide.preventable'):.0%}"
-    common: dict[str, Any] = {"stage": "heading", "response": share, "chance": "100%", "cost": "16 USD/ac"}
+    # North Dakota State Univ. Crop & Pest Report 5, 7 Jun 2007 (Wegulo): profit = Y x 0.15 x P - 16
+    common: dict[str, Any] = {"stage": "heading", "response": "15%", "chance": "100%", "cost": "16 USD/ac"}
     rows = [
         common | {"yield": f"{bushels} bu/ac", "price": f"{price} USD/bu"}
         for bushels in FUNGICIDE
@@ -177,3 +178,11 @@ def test_plants_and_larvae_per_foot_of_row() -> None:
     assert per_foot("35000 /acre", 40) == pytest.approx(2.68, abs=0.005)
     # Kansas State Univ. prints 2 to 3 larvae per foot of row; in 7.5-inch rows that is 3.2 to 4.8 per square foot
     np.testing.assert_allclose([per_foot("3.2 /ft2", 7.5), per_foot("4.8 /ft2", 7.5)], [2, 3], atol=1e-12)
+
+
+def test_leaf_that_fall_armyworm_wants_of_a_seedling_stand() -> None:
+    """2.5 small larvae of 94.56 cm2 on 18 plants a foot: all of two-leaf wheat (12 cm2), none of tillered (60 cm2)."""
+    wanted = 2.5 * 94.56
+    assert wanted / (18 * 12) == pytest.approx(1.09, abs=0.005)
+    assert stand_lost(wanted, [18 * 12.0, 18 * 60.0], 0.3, 1.0) == pytest.approx([1.0, 0.0])
+    assert stand_lost(3 * 94.56 * 0.73, 18 * 12.0, 0.3, 1.0) == pytest.approx(0.94, abs=0.01)

@@ -95,11 +95,6 @@ def test_publishers_are_not_mixed(facts):
         nitrogen.recommend("utopia", facts, yield_goal=50)
 
 
-def test_nitrogen_carried_off_with_grain():
-    # protein = 5.7 N (from memory): 11, 12 and 13 % are 1.158, 1.263 and 1.368 lb/bu
-    assert nitrogen.grain_nitrogen([11, 12, 13], 5.7) == pytest.approx([1.158, 1.263, 1.368], abs=0.0005)
-
-
 def test_marginal_rule_of_the_quadratic():
     # textbook rule dY/dN = price ratio; b 0.40, c -0.0018, N 0.60, wheat 6.00: 83.33 lb; 20.83 bu and 75.00 USD/ac net
     best = float(response.optimum_quadratic(0.40, -0.0018, 0.60 / 6.00))

@@ -49,30 +49,65 @@ def test_late_rates():
     assert planting.late_rate(90, 60, 0.5, 120, 31) == pytest.approx(120)
 
 
-FREEZE = {"tillering": 12, "jointing": 24, "boot": 28, "heading": 30, "flowering": 32, "milk": 28, "dough": 28}
+FREEZE = {
+    "kansas_c646": {
+        "tillering": 12,
+        "jointing": 24,
+        "boot": 28,
+        "heading": 30,
+        "flowering": 30,
+        "milk": 28,
+        "dough": 28,
+    },
+    "kansas_2017": {"jointing": 20, "boot": 30, "heading": 30, "flowering": 30},
+    "texas_2014": {"jointing": 22, "boot": 28, "heading": 30, "flowering": 32},
+}
 
 
-@pytest.mark.parametrize(("stage", "line"), FREEZE.items())
-def test_freeze_table(facts, stage, line):
-    # K-State C-646 table, two hours (a copy prints 32 at flowering; 30 is recalled from the bulletin)
-    table = facts["wheat/freeze.kansas_c646"]
-    assert freeze.threshold_of(table, stage) == line
-    hours = facts.value("wheat/freeze.hours")
-    assert hours == 2
-    assert freeze.exposed(line, 2, line, hours) and not freeze.exposed(line, 1, line, hours)
-    assert not freeze.exposed(line + 1, 5, line, hours)
+@pytest.mark.parametrize("table", FREEZE)
+def test_freeze_tables_stand_side_by_side_as_printed(facts, table):
+    # K-State C-646 (as its Sunflower District prints it), April 2017 (28 to 30: the upper end), Texas A&M April 2014
+    fact = facts[f"wheat/freeze.{table}"]
+    assert {str(row[0]): row[1] for row in fact.rows} == FREEZE[table]
+    assert fact.provenance == "read" and facts.value("wheat/freeze.hours") == 2
 
 
-def test_freeze_tables_disagree_and_both_stand(facts):
-    # K-State 2017: jointing wheat should not be hurt above about 20 degF, against 24 in the table
-    assert freeze.threshold_of(facts["wheat/freeze.kansas_2017"], "jointing") == 20
-    assert freeze.threshold_of(facts["wheat/freeze.kansas_c646"], "jointing") == 24
+def test_there_is_one_table_of_freeze_lines(facts):
+    """Two rooms with a table each disagreed at four stages."""
+    assert [i for i in facts.choices if "freeze" in i and "wheat" in i] == ["wheat/freeze_table"]
+    assert not [i for i in facts.by_id if i.startswith("weather/freeze.wheat")]
 
 
-def test_degree_hours():
-    # definition: sum of degrees below the line over the hours: 28 line, 30 28 26 25 29 -> 0+0+2+3+0
-    degrees, hours = freeze.degree_hours_below([30, 28, 26, 25, 29], 28)
-    assert degrees == 5 and hours == 3
+def test_the_least_loss_goes_through_the_printed_points(facts):
+    # Ohio State ANR-93, 15 minutes at the crown: 5, 10, 25, 50 % at jointing; 10 and 25 % at flag leaf and flowering
+    curves = {row[0]: row[1:] for row in facts["wheat/freeze.dose"].rows}
+    stage = {"jointing": "jointing", "flag leaf": "boot", "flowering": "flowering"}
+    for name, lost, low in facts["wheat/freeze.ohio"].rows:
+        least, most = freeze.yield_lost(low, 0.25, curves[stage[name]], most_hours=8)
+        assert least == pytest.approx(lost, abs=0.01) and most == least
+
+
+def test_two_hours_at_the_line_lose_a_moderate_share(facts):
+    # the two-hour lines lie where the 15-minute curve, moved warmer, takes about a quarter
+    curves = {row[0]: row[1:] for row in facts["wheat/freeze.dose"].rows}
+    for stage, line in (("tillering", 12), ("jointing", 24), ("boot", 28), ("flowering", 30), ("milk", 28)):
+        _, most = freeze.yield_lost(line, 2, curves[stage], most_hours=8)
+        assert most == pytest.approx(0.25, abs=0.03), stage
+
+
+def test_crowns_under_snow_by_both_published_forms(facts):
+    # worked by hand from the two forms, -20 degC of air and 0, 5, 15 cm of snow (reference, winterkill)
+    printed = {"first": (-14.1, -9.6, -6.0), "second": (-14.0, -8.4, -4.0)}
+    for name, *form in facts["wheat/winterkill.crown_from_air"].rows:
+        assert freeze.crown_from_air(-20.0, [0, 5, 15], *form) == pytest.approx(printed[name], abs=0.05)
+
+
+def test_half_the_tillers_die_where_the_chamber_trial_says(facts):
+    # -11.7 degC in early winter, -17.9 degC in mid winter
+    hardened = np.array(facts["wheat/winterkill.dose"].rows[0][1:], dtype=float)
+    least, _ = freeze.crown_loss(-17.9 * 1.8 + 32, hardened)
+    _, most = freeze.crown_loss(-11.7 * 1.8 + 32, hardened)
+    assert least == pytest.approx(0.5, abs=0.01) and most == pytest.approx(0.5, abs=0.01)
 
 
 def test_hours_below_on_a_sine_day():
@@ -201,3 +236,13 @@ def test_combine_loss():
     # method of smallgrains.org June 2003: 60 behind, 10 ahead, header 30 ft, windrow 6 ft -> 0.50 machine, 1.00 in all
     loss = harvest.combine_loss(60, 10, 30, 6, 20)
     assert loss.machine == pytest.approx(0.50) and loss.total == pytest.approx(1.00)
+
+
+def test_water_used_since_sowing_counts(facts):
+    # Musick et al. 1994, 4.61 bu/in above 8.19 in of seasonal use. Feb 20: 4.0 in used, 4.5 stored, three quarters of 7
+    # to come: 25.6 bu/ac, not the 8 of a line begun in February. Apr 20: 9.0, 4.5 and 4: 38.3, not 0.
+    slope, start = facts["wheat/water.musick_et"].rows[0]
+    for used, stored, rain, grain in ((4.0, 4.5, 7.0, 25.6), (9.0, 4.5, 4.0, 38.3)):
+        use = used + water.water_used(stored, rain, 0.75)
+        assert water.yield_from_water(use, slope, start) == pytest.approx(grain, abs=0.06)
+    assert water.used_so_far(7.0, 4.5, 8.0, 0.75) == pytest.approx(8.5)

@@ -192,3 +192,20 @@ def test_off_nozzles():
     # common rule: more than 10 % from the mean; 10 nozzles at 40 oz and one at 46 (mean 40.5)
     flows = [40.0] * 10 + [46.0]
     assert sprayer.off_nozzles(flows, 0.10).tolist() == [10]
+
+
+def test_thin_sowing_loses_what_the_trials_lost():
+    facts = load()
+    # Kansas Research Reports 9(4):20 (Leoti, sown 2021): 49.3 and 55.0 bu/ac at 200,000 and 400,000 seeds an acre
+    # against 56.9 to 58.2 from 600,000 on; the published rate there (under 20 in) is 675,000 to 900,000
+    leoti = {seeds: high for seeds, _, high in facts["wheat/seeding.leoti_2022"].rows}
+    wanted = next((low + high) / 2 for name, *_, low, high in facts["wheat/seeding.kansas"].rows if "under" in name)
+    rows = facts["wheat/seeding.lost"].rows
+    shares, low, high = (np.array([float(row[k]) for row in rows]) for k in (0, 1, 2))
+    for seeds in (200_000, 400_000, 600_000):
+        lost = 1 - leoti[seeds] / leoti[1_000_000]
+        at = seeds / wanted
+        assert np.interp(at, shares, low) - 0.01 <= lost <= np.interp(at, shares, high) + 0.01
+    # Texas A&M, Millersview: 14 seeds/ft2 lost 18 % against 20 and more; the middle rate is some 23 seeds/ft2
+    assert np.interp(14 / 23.2, shares, high) == pytest.approx(-facts.value("wheat/seeding.texas_low_rate"), abs=0.01)
+    assert np.interp(20 / 23.2, shares, high) == pytest.approx(0.0, abs=0.01)

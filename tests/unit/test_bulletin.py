@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 import io
+import re
 import string
 import subprocess
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from sideoats.asking import call_for
 from sideoats.bulletin.dates import farm_calendar
-from sideoats.bulletin.public import LEAST_FARMS, make_bulletin
-from sideoats.bulletin.publish import publish
-from sideoats.bulletin.render import page, pdf, verdict_chart
+from sideoats.bulletin.naming import public_stations
+from sideoats.bulletin.public import LEAST_FARMS, Bulletin, make_bulletin
+from sideoats.bulletin.publish import bulletin_of, publish
+from sideoats.bulletin.render import page, pdf, rain_charts, verdict_chart
 from sideoats.bulletin.spoken import MESSAGE, messages, plain, plain_text, radio, script
 from sideoats.bulletin.words import LANGUAGES, words
-from sideoats.call import Call, OptionResult
+from sideoats.call import Call, OptionResult, call_from
 from sideoats.demo.district import FARMS, TODAY, all_entries
 from sideoats.errors import InputError
-from sideoats.ledger import open_ledger
+from sideoats.ledger import NewEntry, open_ledger
 from sideoats.question import registry
 from sideoats.week import Week, run_week
 from sideoats.week.run import weekly_questions
@@ -94,8 +99,9 @@ def test_a_hazard_anywhere_goes_before_the_usual_reminder_and_is_told_once() -> 
     calls += [call(9, "precondition", "stop")]
     en = words("en")
     b = make_bulletin(week(calls), en)
-    assert [i.reminder for i in b.items] == [en.hazard("cull-cows")] != [en.reminder("cull-cows")]
-    assert b.hazards == (en.hazard("wean-date"),) and "withdrawal" in b.hazards[0]
+    assert b.hazards == (en.hazard("cull-cows"), en.hazard("wean-date")) and "withdrawal" in b.hazards[1]
+    assert [i.reminder for i in b.items] == [en.reminder("cull-cows")]
+    assert plain_text(b, en).count(b.hazards[0]) == 1 and plain_text(b, en).count(b.hazards[1]) == 1
     calm = make_bulletin(week(calls[:6]), en)
     assert [i.reminder for i in calm.items] == [en.reminder("cull-cows")] and calm.hazards == ()
     assert radio(b, en, seconds=60).index(b.hazards[0]) < radio(b, en, seconds=60).index("Cull cows")
@@ -141,7 +147,9 @@ def test_lengths(language: str, demo: tuple[Week, Snapshot]) -> None:
     spoken = words(language)
     b = make_bulletin(demo[0], spoken, stations=demo[1].stations)
     assert len(script(b, spoken).split()) <= 280
-    assert len(radio(b, spoken, seconds=30).split()) <= 70
+    stops = sum(len(h.split()) + 1 for h in b.hazards)
+    assert len(radio(b, spoken, seconds=30).split()) <= max(70, stops)  # time cuts everything else, never a stop
+    assert len(radio(b, spoken, seconds=60).split()) <= max(140, stops)
     sent = messages(b, spoken)
     assert sent and all(len(m) <= MESSAGE for m in sent)
     assert all(c.isascii() or c in "éèùìòÇØøÅåÄÖÑÜ§¿äöñüà¡" for m in sent for c in m)
@@ -227,3 +235,123 @@ def test_everything_is_published(demo: tuple[Week, Snapshot], tmp_path: Path) ->
 
 def test_accents_that_messages_lack_are_dropped() -> None:
     assert plain("Pulgón ñandú à É €") == "Pulgon ñandu à E ?"
+
+
+def hazards_week() -> Week:
+    """Ten matters to act on at length, and four hazards, each on one farm only."""
+    acting = sorted(q.name for q in weekly_questions())[:10]
+    calls = [call(i, name) for name in acting for i in range(6)]
+    stopped = ("bin-hold", "cow-body-condition", "graze-prussic", "hay-nitrate")
+    known = [q for q in stopped if q in registry()]
+    return week(calls + [call(at, q, "stop") for at, q in enumerate(known)])
+
+
+def forms_of(b: Bulletin, language: str) -> dict[str, str]:
+    """Every form of the bulletin as plain text."""
+    pypdf = pytest.importorskip("pypdf")
+    said = words(language)
+    html = re.sub(r"<style>.*?</style>|<[^>]+>", " ", page(b, said), flags=re.DOTALL)
+    print_ = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(pdf(b, said))).pages)
+    return {
+        "page": html, "pdf": print_, "text": plain_text(b, said), "messages": "\n".join(messages(b, said)),
+        "script": script(b, said), "half a minute": radio(b, said, seconds=30), "minute": radio(b, said, seconds=60),
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_stop_comes_first_and_whole_in_every_form(language: str) -> None:
+    said = words(language)
+    b = make_bulletin(hazards_week(), said)
+    assert len(b.hazards) >= 2 and b.items
+    for form, text in forms_of(b, language).items():
+        flat = plain(" ".join(text.split()))
+        places = [flat.find(plain(h)) for h in b.hazards]
+        assert min(places) >= 0, (form, b.hazards[places.index(-1)])
+        later = [flat.find(plain(part)) for part in (b.opening, *(i.title for i in b.items))]
+        assert max(places) < min(at for at in (*later, len(flat)) if at > 0), form
+        assert flat.upper().count(plain(said.verdict("stop")).upper()) >= len(b.hazards), form
+    assert all(len(m) <= MESSAGE for m in messages(b, said)) and not any(
+        m.endswith("...") and "STOP" in m for m in messages(b, words("en"))
+    )
+
+
+def test_a_mixed_group_carries_the_severest_verdict_that_someone_has() -> None:
+    calls = [call(i) for i in range(3)] + [call(i, verdict="look") for i in range(3, 6)]
+    calls += [call(6, verdict="stop"), call(7, verdict="wait")]
+    b = make_bulletin(week([*[call(i, "wheat-planting") for i in range(6)], *calls]), words("en"))
+    assert [(i.question, i.verdict) for i in b.items] == [("sorghum-aphid", "stop"), ("wheat-planting", "act")]
+    assert b.items[0].word == "Stop, some" and "some face a hazard" in b.items[0].sentence
+
+
+def option(key: str, value: float, **more: Any) -> OptionResult:
+    return OptionResult(key, key, value, value, value, "USD/ac", 0.3, **more)
+
+
+@pytest.mark.parametrize(
+    ("options", "baseline", "told"),
+    [
+        ((option("best", 100), option("next", 90, passive=True), option("worst", 14)), "", "10 dollars"),
+        ((option("best", 100), option("leave", 40), option("worst", -90)), "leave", "60 dollars"),
+        ((option("best", 100), option("late", 14)), "", ""),  # nobody said what doing nothing brings
+        ((option("best", 100), option("leave", 40, passive=True, barred="a hazard"), option("late", 14)), "", ""),
+    ],
+)
+def test_acting_is_worth_what_it_brings_over_doing_nothing(
+    options: tuple[OptionResult, ...], baseline: str, told: str
+) -> None:
+    calls = [replace(call(i), options=options, baseline=baseline) for i in range(6)]
+    sentence = make_bulletin(week(calls), words("en")).items[0].sentence
+    assert (told in sentence) if told else ("worth" not in sentence), sentence
+
+
+def test_what_doing_nothing_brings_is_known_of_a_call_kept_and_read_again() -> None:
+    kept = replace(call(1), options=(option("go", 9), option("leave", 1, passive=True)))
+    assert call_from(kept.full()).options == kept.options and "passive" not in kept.contract()["options"][0]
+    answered = call_for("sorghum-aphid", ASKED, on=date(2026, 8, 10))
+    assert any(o.passive for o in answered.options) or answered.baseline
+
+
+ASKED = {"mean": "150", "n": "40", "stage": "boot", "yield": "80 bu/ac", "price": "4.50 USD/bu", "cost": "14 USD/ac"}
+
+
+def test_a_farms_own_gauge_and_name_never_stand_in_public(tmp_path: Path) -> None:
+    with open_ledger(tmp_path / "ledger.sqlite") as ledger:
+        ledger.append(all_entries())
+        days = {"start": (TODAY - timedelta(days=400)).isoformat(), "source": "gauge"}
+        days |= {name: [value] * 400 for name, value in (("rain", 2.0), ("tmax", 30.0), ("tmin", 15.0))}
+        for at, (name, farm) in enumerate((("Home gauge", "two-elms"), ("Two Elms back forty", None))):
+            told = {"name": name, "kind": "station", "latitude": 38.2, "longitude": -99.0}
+            ledger.append([NewEntry("place", told, place=f"gauge-{at}", farm=farm),
+                           NewEntry("station_days", days, place=f"gauge-{at}")])  # fmt: skip
+        snapshot = take_snapshot(ledger, TODAY, ())
+    assert {"gauge-0", "gauge-1"} <= set(snapshot.stations)
+    found = week([call(i) for i in range(6)])
+    for language in LANGUAGES:
+        b = bulletin_of(found, snapshot, {}, language)
+        charts = rain_charts(public_stations(snapshot), b)
+        shown = page(b, words(language), pictures=charts)
+        assert b.stations and charts
+        assert not [n for n in ("Home gauge", "back forty", "Two Elms", "gauge-0") if n in shown]
+
+
+@pytest.mark.parametrize("text", ["Two Elms has aphids.", "TWO-ELMS is over the line", "go to two elms' sorghum 1"])
+def test_a_paragraph_that_names_a_farm_is_refused_by_name(
+    text: str, demo: tuple[Week, Snapshot], tmp_path: Path
+) -> None:
+    with pytest.raises(InputError, match=r"(?i)two[- ]elms"):
+        publish(demo[0], demo[1], {"opening.en": text}, tmp_path)
+    assert not list(tmp_path.rglob("*"))
+    assert text not in bulletin_of(*demo, {"opening.en": text}, "en").opening
+    plain_words = "Aphids are over the line in the north; two fields with elms were clean."
+    assert plain_words in bulletin_of(*demo, {"opening.en": plain_words}, "en").opening
+
+
+def test_letters_that_the_pdf_cannot_print_do_not_stop_it() -> None:
+    """Thai, Chinese and pictures: the file is made, the letters are shown as ?, and it says so."""
+    pypdf = pytest.importorskip("pypdf")
+    thai = "".join(chr(at) for at in range(0xE01, 0xE2F))
+    for text in ("Walk \u0e2a\u0e27\u0e31\u0e2a\u0e14\u0e35 now", "\u4f60\u597d", f"a {thai} b", "\U0001f33e"):
+        b = make_bulletin(week([call(i) for i in range(6)]), words("en"), paragraphs={"closing.en": text})
+        shown = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(pdf(b, words("en")))).pages)
+        assert "?" in shown and "not in the font" in " ".join(shown.split())
+        assert text in page(b, words("en"))

@@ -24,10 +24,15 @@ SORGHUM = [
 
 
 def run(
-    *words: str, ledger: Path | None = None, cwd: Path | None = None, district: Path | None = None
+    *words: str,
+    ledger: Path | None = None,
+    cwd: Path | None = None,
+    district: Path | None = None,
+    usual_ledger: Path | None = None,
 ) -> subprocess.CompletedProcess[str]:
     environment = {k: v for k, v in os.environ.items() if not k.startswith("SIDEOATS")}
     environment |= {"SIDEOATS_DISTRICT": str(district)} if district else {}
+    environment |= {"SIDEOATS_LEDGER": str(usual_ledger)} if usual_ledger else {}
     before = ["--ledger", str(ledger)] if ledger else []
     return subprocess.run(
         [sys.executable, "-m", "sideoats", *before, *words],
@@ -147,10 +152,29 @@ def test_help_lists_every_command_and_every_command_has_help() -> None:
 
 def test_the_districts_choices_hold_on_the_telephone_without_a_ledger(tmp_path: Path) -> None:
     """They were read only where a ledger was named: a stricter district's rule was lost in a phone-in answer."""
-    asked = ("ask", "graze-prussic", "species=sudan", "height=20 in", "new_shoots=no", "frost=no", "drought_rain=no")
-    assert "STOP" in run(*asked, "--on", "2026-11-12").stdout
+    seen = ("new_shoots=no", "frost=no", "drought_rain=no", "stress=no", "nitrogen=none")
+    asked = ("ask", "graze-prussic", "species=sudan", "class=open-cow", "height=20 in", *seen)
+    assert "STOP" in run(*asked, "--on", "2026-08-12").stdout
     chosen = tmp_path / "ours.toml"
     chosen.write_text('[choose]\n"forage/prussic_preset" = "usual"\n')
-    assert "ACT" in run(*asked, "--on", "2026-11-12", district=chosen).stdout
+    assert "ACT" in run(*asked, "--on", "2026-08-12", district=chosen).stdout
     lost = run(*asked, district=tmp_path / "none.toml")
     assert lost.returncode == 2 and "none.toml: cannot be read" in lost.stderr and lost.stderr.count("\n") == 1
+
+
+def test_a_phone_in_is_answered_where_the_usual_ledger_is_not_there(tmp_path: Path) -> None:
+    """SIDEOATS_LEDGER pointing at nothing refused every phone-in; one that is named on the line is still refused."""
+    done = run(*SORGHUM, "mean=150", "--json", usual_ledger=tmp_path / "gone.sqlite")
+    assert done.returncode == 0 and json.loads(done.stdout)["verdict"] == "act"
+    assert "warning" in done.stderr and "gone.sqlite" in done.stderr and done.stderr.count("\n") == 1
+    (tmp_path / "district.toml").write_text('[choose]\n"forage/prussic_preset" = "no such"\n')
+    strict = run(*SORGHUM, "mean=150", usual_ledger=tmp_path / "gone.sqlite")
+    assert strict.returncode == 2 and "prussic_preset" in strict.stderr  # the district's file beside it still holds
+    assert run(*SORGHUM, "mean=150", ledger=tmp_path / "gone.sqlite").returncode == 2
+
+
+def test_all_that_is_wrong_is_told_at_once() -> None:
+    done = run("ask", "load-price", "gros=600", "moistur=12%", "test_weight=70000 lb/bu", "odor=perhaps")
+    assert done.returncode == 2 and len(done.stderr.strip().splitlines()) == 1
+    for named in ("gros", "moistur", "gross for gros", "test_weight: '70000", "odor: 'perhaps", "buyers", "dockage"):
+        assert named in done.stderr, named

@@ -13,6 +13,14 @@ HEAD = """# Commands
 Exit status: 0 answered; 1 the ledger does not hold; 2 bad input, one line that says what, where, what was expected and
 what to do; 3 a fault of the program. The ledger is `--ledger`, else `SIDEOATS_LEDGER`, else a file in the platform's
 data folder. `SIDEOATS_DISTRICT` names the district file, else `district.toml` beside the ledger.
+
+`--language` and `--units` stand before or after the command. Where they are left out, the district file says what is
+printed and what the desk shows at first; without it that is English and US customary units. Help stays in English.
+
+```toml
+language = "es"     # en or es
+units = "metric"    # us or metric
+```
 """
 
 

@@ -9,7 +9,12 @@ from typing import Any
 import pytest
 
 ROOT = Path(__file__).parents[2]
-PAGES = sorted(p for p in [*ROOT.glob("docs/*.md"), ROOT / "README.md"] if "```python" in p.read_text(encoding="utf-8"))
+# building.md is run by test_building.py, in a copy of the project where its rows are added
+PAGES = sorted(
+    p
+    for p in [*ROOT.glob("docs/*.md"), ROOT / "README.md"]
+    if p.name != "building.md" and "```python" in p.read_text(encoding="utf-8")
+)
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)

@@ -12,7 +12,7 @@ import sideoats
 from sideoats.asking import table_of
 from sideoats.errors import InputError
 from sideoats.facts import load
-from sideoats.insects.flight import camera_catch, event_days, find_flight
+from sideoats.insects.flight import camera_catch, event_days, find_flight, from_its_beginning
 from sideoats.outlook import make_outlook
 from sideoats.question import Context, find
 
@@ -65,6 +65,35 @@ def test_quiet_seasons_rarely_show_a_flight(mean: float, k: float) -> None:
     quiet = rng.poisson(rng.gamma(k, mean / k, size=(600, NIGHTS))).astype(float)
     false = (find_flight(quiet).evidence >= load().value("insects/trap_flight.evidence")).mean()
     assert false <= 0.10
+
+
+def test_a_flight_behind_one_great_catch_begins_on_its_own_first_night() -> None:
+    rng = np.random.default_rng(9)
+    start, night = rng.integers(14, 40, 300), np.arange(NIGHTS)
+    mean = np.where(night >= start[:, None], 15.0, 1.0)
+    catches = rng.poisson(rng.gamma(4.0, mean / 4.0)).astype(float)
+    catches[:, -1] = 600.0
+    enough = load().value("insects/trap_flight.evidence")
+    alone = find_flight(catches)
+    whole = from_its_beginning(catches, alone, 1.0, enough)
+    assert np.mean(np.abs(alone.onset - start) <= 1) < 0.2 and np.mean(np.abs(whole.onset - start) <= 1) >= 0.95
+    assert (whole.onset <= alone.onset).all() and np.array_equal(whole.end, alone.end)
+
+
+def test_a_sudden_flight_is_not_made_longer() -> None:
+    catches, _, _ = seasons(200, 10)
+    catches[:, :18] = np.random.default_rng(11).poisson(0.5, (200, 18))
+    found = find_flight(catches)
+    whole = from_its_beginning(catches, found, 1.0, 15.0)
+    assert np.median(found.onset - whole.onset) <= 1
+
+
+@pytest.mark.parametrize("mean", [7, 21, 70])
+def test_weeks_without_a_flight_rarely_show_one(mean: float) -> None:
+    """Eight weekly readings a trap, aggregated as nights are (k of 4), spread over the nights behind them."""
+    weeks = np.random.default_rng(12).poisson(np.random.default_rng(13).gamma(4.0, mean / 4.0, (600, 8))) / 7.0
+    enough = load().value("insects/trap_flight.evidence")
+    assert (find_flight(np.repeat(weeks, 7, axis=1), 7.0).evidence >= enough).mean() <= 0.10
 
 
 def test_nights_not_read_are_not_zero() -> None:
@@ -123,6 +152,69 @@ def test_a_quiet_trap_waits_and_a_short_one_goes_on() -> None:
     assert ask(species="corn earworm", catches=series(34, 0.0))["verdict"] == "wait"
     short = ask(species="corn earworm", catches="2026-09-12 3; 2026-09-13 9")
     assert short["verdict"] == "wait" and "too few" in short["headline"]
+
+
+def nightly(*moths: int, until: date = ON) -> str:
+    return "; ".join(f"{until - timedelta(days=len(moths) - 1 - i)} {m}" for i, m in enumerate(moths))
+
+
+@pytest.mark.parametrize(
+    "moths", [(300,) * 40, (300,) * 8, (*(0,) * 20, 1000), (40, 35, 50, 45, 38, 60, 44, 52, 47, 39, 58, 41)]
+)
+def test_a_heavy_catch_is_a_flight_whatever_its_shape(moths: tuple[int, ...]) -> None:
+    answer = ask(species="fall armyworm", catches=nightly(*moths))
+    assert answer["verdict"] == "look" and "flight since" in answer["headline"]
+    assert any("whatever its shape" in b for b in answer["because"]) or len(moths) == 21
+
+
+def test_weekly_readings_are_nights_read() -> None:
+    weekly = "; ".join(f"{ON - timedelta(days=7 * (3 - i))} {m}" for i, m in enumerate((10, 40, 120, 250)))
+    answer = ask(species="corn earworm", catches=weekly)
+    assert answer["quantities"]["nights_read"]["value"] == 28 and answer["verdict"] == "look"
+    light = "; ".join(f"{ON - timedelta(days=7 * (3 - i))} {m}" for i, m in enumerate((6, 4, 7, 5)))
+    assert ask(species="corn earworm", catches=light)["verdict"] == "wait"
+
+
+def test_a_trap_left_unread_after_a_flight_sends_to_the_fields_while_its_larvae_are_there() -> None:
+    flown = nightly(2, 1, 3, 2, 1, 2, 3, 2, 1, 2, 25, 40, 38, 42, 30, until=ON - timedelta(days=10))
+    soon = ask(species="corn earworm", catches=flown)
+    assert soon["headline"].startswith("Look at sorghum") and any("read it on the way" in b for b in soon["because"])
+    assert soon["quantities"]["flight_began"]["value"] == "2026-08-31"
+    old = nightly(2, 1, 3, 2, 1, 2, 3, 2, 1, 2, 25, 40, 38, 42, 30, until=ON - timedelta(days=32))
+    late = ask(species="corn earworm", catches=old)
+    assert late["verdict"] == "look" and late["headline"].startswith("Read the trap now")
+    assert "flight_began" not in late["quantities"]  # the round goes to the trap, not to fields
+
+
+def test_moths_in_january_are_identified_and_send_nobody_to_a_field() -> None:
+    on = date(2027, 1, 15)
+    catches = nightly(*(2,) * 20, 60, 80, 70, until=on)
+    answer = sideoats.ask("trap-flight", {"species": "corn earworm", "catches": catches}, on=on)
+    assert answer["verdict"] == "look" and "identified" in answer["headline"]
+    assert "soybean" not in answer["headline"] and "flight_began" not in answer["quantities"]
+
+
+def test_hosts_go_by_the_season() -> None:
+    """The same flight of corn earworm: corn in June, heads, beans and fruit in August, nothing in October."""
+    catches = (2, 1, 3, 2, 1, 2, 3, 2, 1, 2, 25, 40, 38, 42, 30)
+    heads = {}
+    for day in (date(2026, 6, 15), date(2026, 8, 10), date(2026, 9, 10), date(2026, 10, 14)):
+        values = {"species": "corn earworm", "catches": nightly(*catches, until=day)}
+        found = sideoats.ask("trap-flight", values, on=day)
+        heads[day.month] = (found["verdict"], found["headline"], " ".join(found["because"]))
+    assert heads[6][0] == "look" and heads[6][1].startswith("Look at corn from") and "bucket" not in heads[6][2]
+    assert heads[8][1].startswith("Look at sorghum, soybeans, and cotton from")
+    assert "10 heads" in heads[8][2] and "25 sweeps" in heads[8][2] and "25 squares" in heads[8][2]
+    assert heads[9][1].startswith("Look at sorghum and soybeans from") and "squares" not in heads[9][2]
+    assert heads[10][0] == "wait" and "no crop stands" in heads[10][1]
+
+
+def test_one_odd_night_is_no_flight_and_a_great_one_is() -> None:
+    odd = (*(1, 0, 2) * 4, 30, *(1, 0, 2) * 4)
+    found = ask(species="corn earworm", catches=nightly(*odd))
+    assert found["verdict"] == "wait" and "odd night" in found["headline"]
+    assert ask(species="corn earworm", catches=nightly(*(1, 0, 2) * 4, 30))["verdict"] == "look"  # it may go on
+    assert ask(species="corn earworm", catches=nightly(*(1, 0, 2) * 4, 400, 1, 0, 2, 1))["verdict"] == "look"
 
 
 def test_a_camera_alone_needs_a_person() -> None:

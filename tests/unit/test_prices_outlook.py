@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from sideoats.asking import table_of
-from sideoats.cattle.questions import cull_cows, retain_calves
+from sideoats.cattle import cull_case, retain_case
 from sideoats.errors import InputError
 from sideoats.facts import load
 from sideoats.outlook import make_outlook, prices, seasonal
@@ -67,10 +67,50 @@ def test_calves_cows_feed_and_wheat_move_together_on_the_shared_draws():
     assert abs(apart[~np.eye(4, dtype=bool)].mean()) < 0.15
 
 
-def test_without_a_record_they_share_the_stated_part():
+def _stated(facts, one, other):
+    """Correlation that the joint table gives two commodities: products of their loadings over common factors."""
+    by = {(name, factor): x for name, factor, x in facts["outlook/joint"].rows}
+    return sum(x * by.get((other, factor), 0.0) for (name, factor), x in by.items() if name == one)
+
+
+def test_without_a_record_they_move_together_as_the_joint_table_says():
     facts = load()
-    apart = _together(make_outlook(date(2026, 9, 14), facts=facts, draws=8000))[~np.eye(4, dtype=bool)]
-    assert apart == pytest.approx(np.full(12, facts.value("outlook/common_shock")), abs=0.05)
+    apart = _together(make_outlook(date(2026, 9, 14), facts=facts, draws=8000))
+    told = [[1.0 if a == b else _stated(facts, a, b) for a in NAMES] for b in NAMES]
+    assert apart == pytest.approx(np.array(told), abs=0.05)
+    assert _stated(facts, "feeder steer 500 lb", "feeder steer 750 lb") == pytest.approx(0.92, abs=0.03)
+    assert _stated(facts, "corn", "grain sorghum") == pytest.approx(0.82, abs=0.01)
+    assert _stated(facts, "wheat", "corn") == pytest.approx(0.53, abs=0.01)
+
+
+def test_a_price_with_a_record_and_one_without_move_together():
+    """Quotes of corn on file, none of sorghum: the two were drawn apart, as if feed and grain had nothing in common."""
+    day, facts = date(2026, 9, 14), load()
+    dates, price = _record(7, 10)
+    outlook = make_outlook(
+        day, price_history={"corn": (np.datetime64("2026-09-11") - (dates[-1] - dates), price)}, facts=facts, draws=4000
+    )
+    moved = [np.log(outlook.price_ratio(name, [182])[:, 0]) for name in ("corn", "grain sorghum", "cull cow")]
+    got = np.corrcoef(moved)
+    assert got[0, 1] == pytest.approx(_stated(facts, "corn", "grain sorghum"), abs=0.08) and abs(got[0, 2]) < 0.05
+
+
+def test_ranges_widen_after_rough_years_and_narrow_after_calm_ones():
+    dates, price = _record(30, 10, sd_year=0.3)
+    moves = np.diff(np.log(price))
+    moves[-36:] *= 2.0
+    rough = np.exp(np.r_[np.log(price[0]), np.log(price[0]) + np.cumsum(moves)])
+    how = {"years": 3.0, "weight": 0.5, "reverts": 365.0}
+    ahead = np.array([30.0, 365.0, 3650.0])
+    found = prices.recent_spread(dates, rough, ahead, **how)
+    assert found[0] > found[1] > found[2] > 1 and found[2] == pytest.approx(1, abs=0.05)
+    ratio = moves[-36:].std() / moves.std()
+    assert found[0] == pytest.approx(ratio ** (0.5 * (365 / 30) * (1 - np.exp(-30 / 365))), rel=0.02)
+    assert (prices.recent_spread(dates, rough, ahead, **{**how, "weight": 0.0}) == 1).all()
+    assert (prices.recent_spread(dates[:20], rough[:20], ahead, **how) == 1).all()  # too few moves to tell
+    wide = prices.with_spread(np.random.default_rng(3).standard_normal((4000, 3)) * 0.1, [2.0, 1.0, 0.5])
+    assert wide.std(axis=0) == pytest.approx([0.2, 0.1, 0.05], rel=0.05)
+    assert np.exp(wide).mean(axis=0) == pytest.approx(1)
 
 
 def test_two_questions_are_answered_in_the_same_futures():
@@ -85,12 +125,12 @@ def test_two_questions_are_answered_in_the_same_futures():
     for name, values in (("cull-cows", cows), ("retain-calves", calves)):
         question = find(name)
         paid.append(table_of(question, [read_all(question.inputs, values)], ["phone-in"]))
-    kept = retain_calves._plan(paid[1], context)
+    kept = retain_case.plan_of(paid[1], context)
     paid = [
-        cull_cows._payoff(paid[0], context, cull_cows._plan(paid[0], context))[0, :, 1],
-        retain_calves._payoff(paid[1], context, kept, np.ones((1, 2000), bool))[0, :, retain_calves.LOT],
+        cull_case.gain_of(paid[0], context, cull_case.plan_of(paid[0], context))[0, :, 1],
+        retain_case.gain_of(paid[1], context, kept, np.ones((1, 2000), bool))[0, :, retain_case.LOT],
     ]
-    assert np.corrcoef(paid)[0, 1] == pytest.approx(load().value("outlook/common_shock"), abs=0.08)
+    assert np.corrcoef(paid)[0, 1] == pytest.approx(_stated(load(), "cull cow", retain_case.FEEDERS), abs=0.08)
 
 
 def test_records_that_do_not_overlap_use_their_own_years():
@@ -99,6 +139,30 @@ def test_records_that_do_not_overlap_use_their_own_years():
     assert prices.history_log_paths(history, "late", np.full((5, 1), 0.5), [30]).shape == (5, 1)
     with pytest.raises(InputError, match="share no stretch"):
         prices.shared_span(history)
+
+
+def test_a_series_stands_on_its_own_span_whatever_else_is_on_file():
+    """One short series cut every other price to its own years: 10-90 of wheat from 0.74-1.30 to 0.82-1.21."""
+    day, facts = date(2026, 9, 14), load()
+    end = np.datetime64("2026-09-11")
+    wheat, hay, gone = _record(7, 10), _record(30, 4, seed=8), _record(7, 9, seed=9)
+    wheat, hay = ((end - (dates[-1] - dates), price) for dates, price in (wheat, hay))
+    gone = (end - 6 * 365 - (gone[0][-1] - gone[0]), gone[1])  # stopped six years ago
+    alone = make_outlook(day, price_history={"wheat": wheat}, facts=facts, draws=400)
+    among = make_outlook(day, price_history={"wheat": wheat, "hay": hay, "oats": gone}, facts=facts, draws=400)
+    assert np.array_equal(alone.price_ratio("wheat", [30, 182]), among.price_ratio("wheat", [30, 182]))
+
+
+def test_prices_share_the_days_on_which_both_were_quoted():
+    """Series of other lengths moved apart: blocks of a long and a short record then joined other weeks of the past."""
+    day, facts = date(2026, 9, 14), load()
+    end = np.datetime64("2026-09-11")
+    dates, price = _record(7, 10)
+    dates = end - (dates[-1] - dates)
+    history = {"wheat": (dates, price), "corn": (dates[len(dates) // 3 :], price[len(dates) // 3 :])}
+    out = make_outlook(day, price_history=history, facts=facts, draws=2000)
+    moved = [np.log(out.price_ratio(name, [60])[:, 0]) for name in history]
+    assert np.corrcoef(moved)[0, 1] > 0.5  # the same prices: two thirds of the blocks are the same weeks
 
 
 def test_short_or_thin_records_are_refused():

@@ -42,7 +42,8 @@ def _known(source: str) -> bool:
         kind, _, name = what.partition(".")
         return kind in kinds and name in kinds[kind].fields
     if where == "history":
-        return what in kinds
+        kind, _, name = what.partition(".")
+        return kind in kinds and (not name or name in kinds[kind].fields)
     if where == "place":
         return what in kinds["place"].fields
     return where in ("quote", "quotes", "setting") and bool(what)

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import date
+from itertools import pairwise
 from typing import Any
 
-import numpy as np
 import pytest
-from scipy.integrate import quad
 
 import sideoats
 from sideoats.asking import table_of
 from sideoats.errors import InputError, UnitError
 from sideoats.facts import load
-from sideoats.insects.treatment import density_of_equal_injury
 from sideoats.outlook import make_outlook
 from sideoats.question import Context, find
 
@@ -61,11 +60,13 @@ def test_the_break_even_density_lies_in_the_published_threshold_range() -> None:
     assert 19 <= min(pays) <= 132
 
 
-def test_counts_and_their_mean_agree_and_few_leaves_know_less() -> None:
-    counts = [0, 0, 12, 40, 7, 210, 0, 3, 95, 33] * 4
-    by_counts, by_mean = ask(counts=",".join(map(str, counts))), ask(mean=sum(counts) / 40)
-    assert by_counts["quantities"]["mean_aphids_per_leaf"]["value"] == pytest.approx(40)
-    assert by_counts["options"][0]["expected"] == pytest.approx(by_mean["options"][0]["expected"])
+def test_counts_leaf_by_leaf_tell_more_than_their_mean_and_few_leaves_know_less() -> None:
+    """Forty leaves of 75 are a field known well; one leaf of 3,000 among 39 empty ones is a hot spot."""
+    even, spot = ask(counts=",".join(["75"] * 40)), ask(counts=",".join(["3000"] + ["0"] * 39))
+    for answer in (even, spot):
+        assert answer["quantities"]["mean_aphids_per_leaf"]["value"] == pytest.approx(75)
+    width = [q["density_high"]["value"] / q["density_low"]["value"] for q in (even["quantities"], spot["quantities"])]
+    assert width[1] > 2 * width[0]
     few = ask(mean=40, n=8)["quantities"]
     many = ask(mean=40, n=200)["quantities"]
     spread = [q["density_high"]["value"] / q["density_low"]["value"] for q in (few, many)]
@@ -75,6 +76,8 @@ def test_counts_and_their_mean_agree_and_few_leaves_know_less() -> None:
 def test_share_of_infested_leaves_stands_for_a_mean() -> None:
     """The tally paper: 16 % of leaves above 50 aphids belong to a mean of 40 a leaf."""
     answer = ask(infested_over_50="16%", n=200)
+    assert answer["because"][0].startswith("16 % of 200 leaves had more than 50 aphids.")
+    assert not any("You counted" in b for b in answer["because"])
     assert answer["quantities"]["mean_aphids_per_leaf"]["value"] == pytest.approx(40, rel=0.15)
 
 
@@ -108,8 +111,8 @@ def test_predators_only_slow_growth() -> None:
         ({"mean": 3, "price": "4.5 USD/ac"}, "not a unit of that kind"),
         ({"mean": 3, "stage": "bot"}, "did you mean boot"),
         ({"mean": 3, "harvest_date": "2026-02-30"}, "calendar"),
-        ({"mean": 3, "colour": "red"}, "not asked for"),
-        ({"mean": 3, "n": ""}, "number of leaves"),
+        ({"mean": 3, "colour": "red"}, "unknown field"),
+        ({"mean": 3, "n": ""}, "number of units"),
     ],
 )
 def test_bad_input_gets_one_clear_line(values: dict[str, Any], says: str) -> None:
@@ -118,9 +121,9 @@ def test_bad_input_gets_one_clear_line(values: dict[str, Any], says: str) -> Non
     assert says in str(error.value) and "\n" not in str(error.value)
 
 
-def test_the_answer_has_the_agreed_shape_and_no_more() -> None:
+def test_the_answer_has_the_agreed_shape() -> None:
     answer = ask(mean=60)
-    assert list(answer) == [
+    agreed = [
         "question",
         "on",
         "verdict",
@@ -136,6 +139,8 @@ def test_the_answer_has_the_agreed_shape_and_no_more() -> None:
         "seed",
         "version",
     ]
+    added = {"id", "schema_version", "baseline", "missing", "station", "forecast"}
+    assert [key for key in answer if key not in added] == agreed
     assert list(answer["options"][0]) == ["key", "label", "expected", "low", "high", "unit", "chance_best", "barred"]
     assert all(set(s) == {"id", "citation", "provenance"} for s in answer["sources"]) and answer["sources"]
     assert all(set(q) == {"value", "unit"} for q in answer["quantities"].values())
@@ -148,7 +153,7 @@ def test_same_inputs_same_answer() -> None:
 
 
 @pytest.mark.parametrize(
-    ("stage", "between"), [("boot", (25, 40)), ("milk", (30, 80)), ("soft dough", (100, 220)), ("dough", (200, 440))]
+    ("stage", "between"), [("pre-boot", (15, 60)), ("boot", (20, 70)), ("milk", (30, 90)), ("soft dough", (60, 200))]
 )
 def test_stop_lines_and_money_change_over_at_the_same_count_at_every_stage(
     stage: str, between: tuple[float, float]
@@ -157,28 +162,48 @@ def test_stop_lines_and_money_change_over_at_the_same_count_at_every_stage(
     assert under["verdict"] != "act" and over["verdict"] == "act"
     assert between[0] * 400 < under["quantities"]["stop_line_treat"]["value"]
     assert between[1] * 400 > over["quantities"]["stop_line_below"]["value"]
-    said = [b for b in over["because"] if "fewer days of filling" in b]
-    assert bool(said) is (stage != "boot")
+    assert any(f"At {stage}, at this farm's price and cost" in b for b in over["because"])
 
 
 @pytest.mark.parametrize("stage", ["hard dough", "black layer"])
 def test_no_stop_line_says_treat_where_no_grain_is_left_to_save(stage: str) -> None:
     answer = ask(mean=300, n="400", stage=stage)
     assert answer["verdict"] != "act" and "stop_line_treat" not in answer["quantities"]
-    assert any("too few days of filling" in b for b in answer["because"])
+    assert any("that fields reach" in b for b in answer["because"])
 
 
-def test_equal_injury_of_a_late_infestation_by_numerical_integration() -> None:
-    rate, roof = 0.164, 350.0
+def test_a_dear_spray_on_cheap_grain_raises_the_stop_line_and_a_cheap_one_lowers_it() -> None:
+    dear = ask(mean=60, price="3.5 USD/bu", cost="20 USD/ac")["quantities"]["stop_line_treat"]["value"]
+    cheap = ask(mean=60, price="5.5 USD/bu", cost="10 USD/ac")["quantities"]["stop_line_treat"]["value"]
+    assert dear > 2 * cheap
 
-    def pest_days(start: float, days: float) -> float:
-        curve = lambda t: roof / (1 + (roof / start - 1) * np.exp(-rate * t))  # noqa: E731
-        return float(quad(curve, 0, days)[0])
 
-    for left in (25.0, 18.0, 14.0, 8.0):
-        late = float(density_of_equal_injury(40.0, 28.0, rate, left))
-        assert pest_days(late, left) == pytest.approx(pest_days(40.0, 28.0), rel=1e-6)
-    assert density_of_equal_injury(40.0, 28.0, rate, 0.0) == np.inf
+def test_loss_is_linear_in_aphids_up_to_what_the_crop_has() -> None:
+    """Gordy et al. 2019: yield falls linearly with density; the crop bounds it."""
+    gains = [ask(mean=m, n="400", cost="0 USD/ac")["quantities"]["expected_gain_of_treating_today"]["value"]
+             for m in (25, 100, 400, 9000)]  # fmt: skip
+    assert 3.5 < gains[1] / gains[0] <= 4.1 and 2.5 < gains[2] / gains[1] < 4 and gains[3] < 80 * 4.5
+
+
+def test_aphids_before_boot_cost_most_and_late_ones_little() -> None:
+    gain = [ask(mean=100, stage=s)["quantities"]["expected_gain_of_treating_today"]["value"]
+            for s in ("pre-boot", "boot", "milk", "soft dough", "dough", "hard dough", "black layer")]  # fmt: skip
+    assert all(a > b for a, b in pairwise(gain))
+
+
+@pytest.mark.parametrize("share", ["50%", "80%", "100%"])
+def test_a_tally_of_nearly_every_leaf_says_at_least_and_never_millions(share: str) -> None:
+    answer = ask(infested_over_50=share, n=20)
+    assert answer["verdict"] == "act" and "at least 1,000 aphids a leaf" in answer["headline"]
+    assert answer["quantities"]["density_high"]["value"] <= 1000
+
+
+def test_nine_mummies_in_ten_leave_few_aphids_and_two_in_ten_change_things_gently() -> None:
+    gain = [ask(mean=60, parasitized=f"{p}%")["quantities"]["expected_gain_of_treating_today"]["value"]
+            for p in (0, 10, 19, 21, 30, 50, 90)]  # fmt: skip
+    steps = [a - b for a, b in pairwise(gain)]
+    assert all(s > 0 for s in steps) and steps[2] < 3
+    assert ask(mean=60, parasitized="90%", predators="many")["verdict"] != "act"
 
 
 def test_a_field_without_count_and_stage_is_sent_for_both_and_not_to_the_grower() -> None:
@@ -188,24 +213,96 @@ def test_a_field_without_count_and_stage_is_sent_for_both_and_not_to_the_grower(
     rows = [blank | known, blank | known | {"mean": 55.0, "n": 40.0}, blank | {"price": 4.5}]
     facts = load()
     found = question.ask(table_of(question, rows), Context(ON, facts, make_outlook(ON, facts=facts, draws=20)))
-    first, second, third = (found.call(i).headline for i in range(3))
-    assert "No aphid count" in first and "note the stage" in first and "grower" not in first
-    assert "55 aphids a leaf" in second and "no growth stage" in second
-    assert "Ask the grower for yield, cost" in third
+    first, second, third = (found.call(i) for i in range(3))
+    assert first.verdict == second.verdict == third.verdict == "look"
+    assert "at least 20 leaves" in first.headline and "the growth stage" in first.headline
+    assert first.missing == ("counts", "stage")
+    assert second.headline.startswith("Not known yet: the growth stage.") and second.missing == ("stage",)
+    assert "the expected yield, and the cost of spraying" in third.headline and third.options == ()
 
 
 @pytest.mark.parametrize(
     ("harvest", "said"),
     [
-        ("2026-08-20", "do not treat: the harvest day given is past by 5 days; correct it if the crop stands"),
-        ("2026-08-25", "do not treat: harvest is today"),
-        ("2026-08-26", "do not treat: harvest is a day away, inside the 14-day interval"),
-        ("2026-09-05", "do not treat: harvest is 11 days away, inside the 14-day interval"),
+        ("2026-08-20", "Do not spray: the harvest date given, Thu 20 Aug, is past. Correct it"),
+        ("2026-08-25", "Do not spray: harvest is set for Tue 25 Aug, and the shortest interval on file is 14 days"),
+        ("2026-09-05", "Do not spray: harvest is set for Sat 5 Sep, and the shortest interval on file is 14 days"),
     ],
 )
 def test_the_harvest_day_is_told_as_people_say_it(harvest, said):
     """'harvest in -5 days is inside the 14-day interval' was the answer to last year's date."""
     given = {"mean": 150, "n": 40, "stage": "dough", "yield": "80 bu/ac", "price": "4.5 USD/bu", "cost": "14 USD/ac"}
     found = sideoats.ask("sorghum-aphid", {**given, "harvest_date": harvest}, on=date(2026, 8, 25), draws=40)
-    assert said in found["headline"] and found["verdict"] != "act"
-    assert "-" not in next(o["barred"] for o in found["options"] if o["barred"]).split(":")[1]
+    assert said in found["headline"] and found["verdict"] == "wait"
+    assert all(o["barred"] for o in found["options"] if o["key"] != "never")
+
+
+def test_money_is_counted_from_the_untreated_crop():
+    answer = ask(mean=150)
+    assert answer["baseline"] == "never"
+    never = answer["options"][-1]
+    assert (never["key"], never["expected"], never["low"], never["high"]) == ("never", 0, 0, 0)
+    today = answer["options"][0]["expected"]
+    assert today == pytest.approx(answer["quantities"]["expected_gain_of_treating_today"]["value"])
+    assert ask(mean=150, cost="24 USD/ac")["options"][0]["expected"] == pytest.approx(today - 10, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("values", "english", "spanish"),
+    [
+        ({"mean": 150}, "Spray by Tue 11 Aug. You have 150 aphids a leaf", "Fumigue a más tardar el mar 11 ago. Tiene"),
+        ({"mean": 3, "n": 60}, "Do not spray yet. With 3 aphids a leaf", "No fumigue todavía. Con 3 pulgones por hoja"),
+        ({"mean": 300, "stage": "black layer"}, "Do not spray: at black layer", "No fumigue: en capa negra"),
+        ({"crop": "milo", "mean": 40, "n": 12}, "not enough to tell", "todavía no alcanza para decidir"),
+        ({"mean": 40, "n": 30}, "is too close to call", "todavía no se sabe si conviene"),
+    ],
+)
+def test_one_answer_in_two_languages_and_two_sets_of_units(values, english, spanish):
+    from sideoats.asking import call_for
+    from sideoats.replies import told
+    from sideoats.words import METRIC, Reader
+
+    call = call_for("sorghum-aphid", {**BASE, **values}, on=ON)
+    es = told(call, Reader("es", METRIC))
+    assert english in call.headline and spanish in es.headline
+    assert len(es.because) == len(call.because) and len(es.cautions) == len(call.cautions)
+    told_all = " ".join([es.headline, *es.because, *es.cautions, *(o.label for o in es.options)])
+    assert "/ac" not in told_all and "aphid" not in told_all and "?" not in told_all
+    assert es.verdict == call.verdict and [o.expected for o in es.options] == [o.expected for o in call.options]
+
+
+def test_a_field_is_looked_at_again_where_a_count_could_turn_the_choice_and_not_where_it_cannot():
+    near, sure, none = ask(mean=35, n=12), ask(mean=35, n=4000, stage="soft dough"), ask(mean=0, n=60)
+    assert near["verdict"] == "look" and near["worth_of_a_look"]["value"] > 0.1
+    assert sure["verdict"] == none["verdict"] == "wait"
+    assert none["worth_of_a_look"]["value"] < 0.05
+
+
+def test_where_money_and_the_published_line_differ_the_call_says_so():
+    cheap = ask(mean=28, n=400, price="6.5 USD/bu", cost="4 USD/ac")
+    assert cheap["verdict"] == "act" and any("Gordy and others, 2019" in b for b in cheap["because"])
+    dear = ask(mean=60, n=400, price="2.5 USD/bu", cost="40 USD/ac")
+    assert dear["verdict"] == "wait" and any("Gordy and others, 2019" in b for b in dear["because"])
+
+
+def test_an_answer_with_its_sentences_can_be_kept():
+    """A headline that names an option holds a sentence within a sentence: too deep for the ledger once."""
+    from sideoats.asking import call_for
+    from sideoats.ledger import canon
+
+    for mean in (3, 40, 150):
+        kept = call_for("sorghum-aphid", {**BASE, "mean": mean}, on=ON).full()
+        assert json.loads(canon.body_text({"call": kept}))["call"]["said"] == kept["said"]
+
+
+@pytest.mark.parametrize("mummies", ["0%", "30%", "60%", "80%"])
+def test_the_density_that_pays_is_told_as_it_is_counted(mummies: str) -> None:
+    """Stop lines once took counts with their mummies for living aphids: eight dollars short and "too close to call"."""
+    given = {"stage": "boot", "yield": "80 bu/ac", "price": "4.2 USD/bu", "cost": "14 USD/ac", "parasitized": mummies}
+    said = " ".join(sideoats.ask("sorghum-aphid", {**given, "mean": "50", "n": "400"}, on=date(2026, 8, 10))["because"])
+    pays = float(re.search(r"begins to pay at about (\d+) aphids a leaf", said)[1])
+    for share, sign in ((0.5, -1), (2.0, 1)):  # the line is a mean of draws: near it the sign is a toss
+        counted = {**given, "mean": f"{share * pays:.0f}", "n": "400"}
+        answer = sideoats.ask("sorghum-aphid", counted, on=date(2026, 8, 10))
+        today = next(o["expected"] for o in answer["options"] if o["key"] == "treat-day-0")
+        assert sign * today > 0, (mummies, share, today)

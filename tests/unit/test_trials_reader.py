@@ -7,7 +7,7 @@ import pytest
 
 from sideoats.errors import InputError
 from sideoats.intake.taken import find_format
-from sideoats.intake.trials import read_trial, trial_records
+from sideoats.intake.trials import read_trial, trial_records, wheat_trial
 from sideoats.ledger import evidence_kinds
 from sideoats.wheat.trials.table import from_columns, from_records
 
@@ -94,6 +94,46 @@ def test_a_column_name_without_end_is_refused_at_once(tmp_path, fill):
     with pytest.raises(InputError, match="has a column name of") as caught:
         read_trial(path)
     assert "\n" not in str(caught.value) and len(str(caught.value)) < 200
+
+
+LEVELS = "variety,site,year,{column},yield (bu/ac)\n" + "".join(
+    f"{v},N,{y},{{{k}}},{40 + k}\n" for v in "AB" for y in (2023, 2024) for k in (0, 1)
+)
+
+
+@pytest.mark.parametrize(
+    ("column", "levels"), [("nitrogen", "LH"), ("N", ("40", "80")), ("Nitro", ("0", "60")), ("spray", ("no", "yes"))]
+)
+def test_levels_of_a_treatment_are_never_pooled(tmp_path, column, levels):
+    """Two nitrogen levels: the same variety, site and year stand twice, and no replicate tells them apart."""
+    path = write(tmp_path, LEVELS.format(*levels, column=column))
+    with pytest.raises(InputError, match="not pooled") as caught:
+        read_trial(path)
+    assert f"level={column.lower()}={max(levels)}" in str(caught.value) or levels == "LH"
+    one = read_trial(path, level=f"{column} = {levels[1]}")
+    assert one.columns["yield"] == (41.0,) * 4 and "n" not in one.columns
+    with pytest.raises(InputError, match="not pooled"):
+        read_trial(path, level=f"{column}=nothing")
+    with pytest.raises(InputError, match="holds no levels of 'lime'"):
+        read_trial(path, level="lime=yes")
+
+
+def test_replicates_and_traits_are_no_treatment(tmp_path):
+    plots = "variety,site,year,rep,height,yield\n" + "".join(
+        f"{v},N,2024,{r},{80 + r + 3 * k},{40 + r}\n" for k, v in enumerate("ABC") for r in (1, 2, 3)
+    )
+    assert len(read_trial(write(tmp_path, plots))) == 9
+    counted = "variety,site,year,n,yield\n" + "".join(f"{v},{s},2024,{n},4{n}\n" for v in "AB" for s, n in ("N4", "S6"))
+    assert read_trial(write(tmp_path, counted)).columns["n"] == (4.0, 6.0) * 2
+
+
+@pytest.mark.parametrize(("unit", "yields"), [("t/ha", (321, 310)), ("bu/ac", (4.1, 3.6)), ("kg/ha", (45, 41))])
+def test_a_slip_of_the_unit_is_asked_back(tmp_path, unit, yields):
+    # 321 read as t/ha gave a least significant difference of 670 bu/ac; wheat makes 10 to 300 (common practice)
+    path = write(tmp_path, f"variety,yield ({unit})\nA,{yields[0]}\nB,{yields[1]}\n")
+    with pytest.raises(InputError, match="no wheat trial makes") as caught:
+        wheat_trial(path)
+    assert "\n" not in str(caught.value)
 
 
 def test_unknown_unit_and_missing_file(tmp_path):

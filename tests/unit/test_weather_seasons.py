@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -153,7 +154,7 @@ def test_spray_hour_faults() -> None:
     )  # fmt: skip
     kinds = [spraying.Fault.CALM, spraying.Fault.WINDY, spraying.Fault.DRY, spraying.Fault.RAIN, spraying.Fault.UNKNOWN]
     assert faults.tolist() == [int(k) for k in kinds]
-    assert spraying.fault_words(int(faults[1])) == ["wind above the upper limit"]
+    assert spraying.faults_of(int(faults[1])) == [spraying.Fault.WINDY]
 
 
 def test_herd_days_see_the_afternoon() -> None:
@@ -184,11 +185,14 @@ def test_neighbours_outvote_one_station() -> None:
         high = shared + at + rng.normal(0, 0.5, 400)
         if at == 2:
             high[200] += 25
-        records.append(station(date(2020, 1, 1), tmax=high, tmin=high - 10))
+        held = station(date(2020, 1, 1), tmax=high, tmin=high - 10)
+        records.append(replace(held, latitude=38.0 + 0.1 * at, longitude=-99.0))
     found = check_neighbours(records)
     flagged = [int(((r.flags["tmax"] & int(Flag.NEIGHBOURS)) != 0).sum()) for r in found]
     assert flagged == [0, 0, 1, 0]
     assert check_neighbours(records[:3])[0] is records[0]
+    far = [*records[:3], replace(records[3], latitude=48.0)]  # and the fourth lies in another climate
+    assert all(kept is given for kept, given in zip(check_neighbours(far), far, strict=True))
 
 
 def test_station_air_stands_in_where_nothing_was_measured() -> None:

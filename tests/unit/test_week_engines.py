@@ -86,7 +86,10 @@ def test_only_changed_places_are_asked_again(ledger: Path, tmp_path: Path) -> No
         opened.append(
             [
                 NewEntry(
-                    "leaf_counts", {"counts": "400,300,500", "stage": "milk"}, place="two-elms.sorghum-1", seen_at=seen
+                    "leaf_counts",
+                    {"counts": ", ".join(["400", "300", "500"] * 4), "stage": "milk"},
+                    place="two-elms.sorghum-1",
+                    seen_at=seen,
                 )
             ]
         )

@@ -41,3 +41,23 @@ def test_catches_recorded_night_by_night_make_a_flight_in_the_week(tmp_path: Pat
     store = WeekStore(tmp_path / "w.week")
     assert [c.verdict for c in store.calls()] == ["look"]
     store.close()
+
+
+def test_all_trial_tables_of_a_field_speak_for_it(tmp_path: Path) -> None:
+    """Two years' tables recorded one after the other are read together; what the second repeats is read once."""
+    first = [{"variety": v, "site": s, "year": "2024", "yield": y} for v, s, y in
+             (("A", "N", 48.4), ("C", "N", 41.0), ("A", "S", 52.1), ("C", "S", 45.1))]  # fmt: skip
+    second = [{"variety": v, "site": s, "year": "2025", "yield": y} for v, s, y in
+              (("A", "N", 44.2), ("C", "N", 34.7), ("A", "S", 50.1), ("C", "S", 41.3))]  # fmt: skip
+    with open_ledger(tmp_path / "ledger.sqlite") as ledger:
+        ledger.append([NewEntry("farm", {"name": "F"}, farm="f")])
+        body = {"name": "n", "kind": "field", "crop": "winter wheat", "variety": "C", "planting_date": "2026-09-24",
+                "price": "5.60 USD/bu"}  # fmt: skip
+        ledger.append([NewEntry("place", body, place="f.n", farm="f", seen_at=datetime(2024, 5, 1, tzinfo=UTC))])
+        seen = {}
+        for year, means in ((2024, first), (2025, [*first[:2], *second])):
+            trial = {"title": f"trials {year}", "means": means}
+            ledger.append([NewEntry("variety_trial", trial, place="f.n", seen_at=datetime(year, 8, 1, tzinfo=UTC))])
+            week = run_week(ledger, ON, questions=["variety-choice"], draws=60)
+            seen[year] = [(c.verdict, c.quantities["trials"].value) for c in week.calls]
+    assert seen == {2024: [("look", 2.0)], 2025: [("act", 4.0)]}  # two trials are too few to change on

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from sideoats.call import Call, OptionResult, Quantity, call_from
 from sideoats.cli import main
-from sideoats.demo.district import TODAY, all_entries
+from sideoats.demo.district import TODAY
 from sideoats.ledger import Ledger, NewEntry, open_ledger
-from sideoats.week import run_week
-from sideoats.week.kept import call_id, held_up, keep_calls, previous_calls
+from sideoats.week.kept import call_id, held_up, keep_calls
 
 
 @pytest.fixture
@@ -92,13 +92,36 @@ def test_an_outcome_that_scores_nothing_is_named(ledger: Ledger) -> None:
     assert len(found.unused) == 2 and found.ranges is None and found.chances is None
 
 
-def test_last_weeks_calls_can_be_compared_with(tmp_path: Path) -> None:
-    from datetime import timedelta
+def test_money_by_the_bushel_is_an_outcome_and_scores_the_range(
+    ledger: Ledger, capsys: pytest.CaptureFixture[str]
+) -> None:
+    held = OptionResult("hold-3", "Hold 3 months, then sell", 5.40, 4.60, 6.30, "USD/bu", 0.6)
+    sold = OptionResult("sell-now", "Sell now", 5.20, 5.20, 5.20, "USD/bu", 0.4)
+    c = Call("bin-hold", TODAY, "wait", None, None, "Hold.", (held, sold), place="f.p")
+    keep_calls(ledger, [c])
+    words = ["place=f.p", f"call={call_id(c)}", "what=hold-3", "value=5.10 USD/bu"]
+    with pytest.raises(SystemExit, match="0"):
+        main(["--ledger", ledger.address, "record", "outcome", *words])
+    capsys.readouterr()
+    found = held_up(ledger)
+    assert found.unused == () and found.ranges is not None and found.ranges.share == 1.0
+    assert found.money["USD/bu"].came == pytest.approx(5.10)
 
-    with open_ledger(tmp_path / "demo.sqlite") as opened:
-        opened.append(all_entries())
-        last = run_week(opened, TODAY - timedelta(days=7), questions=["sorghum-aphid"], draws=50)
-        keep_calls(opened, last.calls)
-        before = previous_calls(opened, TODAY)
-        assert {place for place, question in before if question == "sorghum-aphid"} == {c.place for c in last.calls}
-        assert opened.check().ok
+
+def test_an_outcome_of_a_place_and_a_question_scores_the_newest_call_by_that_day(ledger: Ledger) -> None:
+    """It was stored and never scored: only an outcome that gave the id of its call counted."""
+    days = [TODAY - timedelta(days=7), TODAY, TODAY + timedelta(days=7)]
+    keep_calls(
+        ledger, [replace(call(i, c), on=day) for i, (c, day) in enumerate(zip((0.2, 0.9, 0.4), days, strict=True))]
+    )
+    midweek = datetime(TODAY.year, TODAY.month, TODAY.day, tzinfo=UTC) + timedelta(days=3)
+    told = {"what": "chance_it_pays", "question": "made-up", "happened": True}
+    ledger.append([NewEntry("outcome", told, place="f.p", seen_at=midweek)])
+    found = held_up(ledger)
+    assert found.outcomes == 1 and found.brier.score == pytest.approx(0.01)  # (0.9 - 1) squared
+    ledger.append([NewEntry("outcome", {**told, "happened": False}, place="f.p", seen_at=midweek + timedelta(days=1))])
+    found = held_up(ledger)
+    assert found.outcomes == 1 and found.brier.score == pytest.approx(0.81)  # told again: the newest word counts
+    early = NewEntry("outcome", told, place="f.p", seen_at=midweek - timedelta(days=30))
+    ledger.append([early])
+    assert held_up(ledger).outcomes == 1 and "no call of made-up was kept there" in held_up(ledger).unused[0]

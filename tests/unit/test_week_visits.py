@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -10,10 +11,12 @@ import pytest
 from sideoats.bulletin.field_card import cards, round_map, round_text
 from sideoats.call import Call
 from sideoats.demo.district import TODAY, all_entries
-from sideoats.ledger import open_ledger
+from sideoats.facts import Facts
+from sideoats.ledger import Place, open_ledger
 from sideoats.week import District, Week, district_of, run_week
-from sideoats.week.flights import is_flight
+from sideoats.week.flights import flight_fields, is_flight
 from sideoats.week.run import evidence_needed, weekly_questions
+from sideoats.week.stop_lines import stop_lines
 from sideoats.week.visits import counting_lines, plan_visits, position
 
 
@@ -78,6 +81,23 @@ def test_a_flight_sends_to_fields_that_it_threatens_and_nobody_has_counted(found
     assert not {v.place.id for v in (*plan.visits, *plan.left)} & {c.place for c in week.calls if is_flight(c)}
 
 
+def test_a_flight_sends_to_no_field_past_the_stage_that_its_larvae_harm(found: tuple[Week, District]) -> None:
+    week, district = found
+    sent = flight_fields(filter(is_flight, week.calls), *_places(district))
+    name = next(n for n, f in sent.items() if f.count == ("sorghum-headworm",))
+    kept = district.snapshot.evidence["head_counts"]
+    entry = next(iter(kept.values()))
+    for ago, stage, stays in ((10, "black layer", False), (10, "milk", True), (40, "black layer", True)):
+        noted = replace(entry, place=name, seen_on=TODAY - timedelta(days=ago), body={"stage": stage})
+        evidence = {**district.snapshot.evidence, "head_counts": {**kept, name: noted}}
+        other = replace(district, snapshot=replace(district.snapshot, evidence=evidence))
+        assert (name in flight_fields(filter(is_flight, week.calls), *_places(other))) == stays
+
+
+def _places(district: District) -> tuple[dict[str, Place], District, Facts]:
+    return {p.id: p for p in district.snapshot.places}, district, district.facts
+
+
 def test_a_flight_sends_to_no_place_that_may_not_be_shown(found: tuple[Week, District]) -> None:
     open_to = {p.id for p in found[1].snapshot.places if p.farm in ("two-elms", "saltgrass")}
     plan = plan_visits(*found, hours=60, sees=open_to)
@@ -92,8 +112,9 @@ def test_one_farm_only(found: tuple[Week, District]) -> None:
 def test_the_map_and_the_cards_name_every_visit_and_carry_stop_lines(found: tuple[Week, District]) -> None:
     plan = plan_visits(*found, hours=40)
     drawn = round_map(plan)
-    assert drawn is not None and drawn.svg.count("<circle") == len(plan.visits) + len(plan.left)
-    lines = counting_lines(found[1], [v.place.id for v in plan.visits])
+    assert drawn is not None and drawn.svg.count('class="point"') == len(plan.visits) + len(plan.left)
+    places = [v.place.id for v in plan.visits]
+    lines = counting_lines(stop_lines(found[1], places), places)
     page = cards(plan, lines)
     assert all(v.place.id in page for v in plan.visits)
     asked = [(v, c.question) for v in plan.visits for c in v.reasons]

@@ -46,7 +46,7 @@ def test_well_formed_and_told_in_words(at):
 
 def test_findings():
     sown, nitrogen, varieties, field = made()
-    assert "23 Sep" in sown.title and "20 less" in sown.summary
+    assert "23 Sep" in sown.title and "$20/ac less" in sown.summary
     best = fit_response(RATES, YIELDS, "quadratic_plateau").optimum(0.1)
     assert f"{best:.0f} lb/ac" in nitrogen.title
     assert varieties.title.startswith("A<b> leads")

@@ -37,7 +37,7 @@ ASKED = {
                                            "value_of_gain": "1.1 USD/lb"}),
     "freeze-injury": (date(2027, 4, 6), MONEY | {"stage": "jointing", "low": "21 F", "hours": "3",
                                                  "night": "2027-04-05"}),
-    "harvest-loss": (date(2027, 6, 20), MONEY | {"behind": "100,110", "ahead": "12,10", "header": "30 ft",
+    "harvest-loss": (date(2027, 6, 20), MONEY | {"behind": "100, 110", "ahead": "12,10", "header": "30 ft",
                                                  "windrow": "6 ft"}),
     "soil-sampling": (FALL, MONEY | NITROGEN | {"cost": "1.50 USD/ac"}),
     "soil-test": (FALL, {"yield": "50 bu/ac", "phosphorus": "8", "extractant": "Mehlich-3"}),
@@ -59,7 +59,7 @@ def test_every_question_answers_with_its_shape(name):
     assert found["cautions"]
     for option in found["options"]:
         if option["barred"] is None:
-            assert option["low"] <= option["expected"] <= option["high"] or option["unit"] == "USD/ac"
+            assert option["low"] <= option["high"]  # a skewed gain may have its mean outside the two
     chances = sum(o["chance_best"] for o in found["options"])
     assert not found["options"] or chances == pytest.approx(1.0, abs=1e-3)
     assert found == ask(name, values, on=on, draws=200)  # the same inputs, the same answer
@@ -158,7 +158,18 @@ def test_past_jointing_cattle_come_off_and_past_dates_of_other_seasons_say_nothi
     assert ask("graze-pull-off", values, on=SPRING)["verdict"] == "act"
     stale = MONEY | CATTLE | {"hollow_stem_date": "2028-03-10"}
     found = ask("graze-pull-off", stale, on=SPRING)
-    assert found["verdict"] == "look" and "split ten" in found["headline"]
+    assert found["verdict"] == "look" and "split ten" in found["headline"].lower()
+
+
+@pytest.mark.parametrize("expected", ["2027-02-20", "2027-03-01", "2027-03-04", "2027-03-20"])
+def test_no_cattle_are_moved_where_no_stem_was_split(expected):
+    """A date expected has seen nothing: the stems decide, today where it is near."""
+    found = ask("graze-pull-off", MONEY | CATTLE | {"hollow_stem_date": expected}, on=SPRING)
+    assert found["verdict"] == "look" and found["headline"].startswith("Split ten large tillers by")
+    split = ask(
+        "graze-pull-off", MONEY | CATTLE | {"hollow_stem_date": expected, "hollow_stem": "1.9, 1.7 cm"}, on=SPRING
+    )
+    assert split["verdict"] == "act"
 
 
 def test_cattle_stay_off_until_plants_are_anchored():
@@ -174,19 +185,21 @@ def test_a_freeze_asks_for_a_look_in_a_week_and_stems_decide():
     on, values = ASKED["freeze-injury"]
     found = ask("freeze-injury", values | {"hay_price": "90 USD/ton"}, on=on)
     assert found["verdict"] == "look" and found["look_by"] == "2027-04-12"
-    assert ask("freeze-injury", values | {"low": "27 F"}, on=on)["verdict"] == "wait"
-    assert ask("freeze-injury", values | {"hours": "0.5"}, on=on)["verdict"] == "wait"
+    assert ask("freeze-injury", values | {"low": "29 F"}, on=on)["verdict"] == "wait"
+    assert ask("freeze-injury", values | {"hours": "0.5"}, on=on)["verdict"] == "look"  # 21 degF: depth does not wait
+    deep = ask("freeze-injury", values | {"low": "14 F", "hay_price": "130 USD/ton"}, on=on)
+    assert deep["verdict"] == "look" and deep["worth_of_a_look"]["value"] > 1  # so the week does not put it last
     split = values | {"split": "40", "dead": "38", "stage": "boot", "hay_price": "130 USD/ton"}
     bad = ask("freeze-injury", split, on=date(2027, 4, 13))
     assert bad["verdict"] == "act" and "hay" in bad["headline"]
     good = ask("freeze-injury", split | {"dead": "2"}, on=date(2027, 4, 13))
-    assert good["verdict"] == "wait" and "keep it for grain" in good["headline"]
+    assert good["verdict"] == "wait" and good["headline"].startswith("Keep it for grain")
 
 
 def test_a_headed_crop_is_looked_at_in_the_head():
     on, values = ASKED["freeze-injury"]
     found = ask("freeze-injury", values | {"stage": "flowering", "low": "30 F"}, on=on)
-    assert "open heads by" in found["headline"]
+    assert found["headline"].startswith("Open 20 heads by")
 
 
 def test_a_look_whose_cost_was_not_told_is_not_free():
@@ -197,15 +210,18 @@ def test_a_look_whose_cost_was_not_told_is_not_free():
     assert gap[0] - gap[1] == pytest.approx(load().value("wheat/nitrogen.look_cost"), abs=0.01)
 
 
-def test_what_is_asked_for_without_a_date_is_asked_for_today():
-    """'Act' without a day cannot be kept by anybody; sown wheat waits for the topdress, or for the next crop."""
+def test_what_is_asked_for_without_a_date_is_asked_for_by_the_usual_one():
+    """'Act' without a day cannot be kept; what goes on at sowing has its usual day; sown wheat waits for its turn."""
     slip = {"phosphorus": "8", "extractant": "Mehlich-3", "yield": "45 bu/ac"}
     test = MONEY | NITROGEN | {"cost": "1.50 USD/ac"}
     rate = {"seeds_per_lb": "15000", "target": "900000 /ac", "germination": "90%", "emergence": "80%"}
     graze = ASKED["stocking-rate"][1] | {"stocking": "9 head/ac"}
-    for question, values in (("soil-test", slip), ("seeding-rate", rate), ("stocking-rate", graze)):
+    usual = "2026-09-20"
+    for question, values, day in (
+        ("soil-test", slip, usual), ("seeding-rate", rate, usual), ("stocking-rate", graze, FALL.isoformat()),
+    ):  # fmt: skip
         found = ask(question, values, on=FALL)
-        assert (found["verdict"], found["act_by"]) == ("act", FALL.isoformat()), question
+        assert (found["verdict"], found["act_by"]) == ("act", day), question
     for question, values in (("soil-test", slip), ("seeding-rate", rate)):
         found = ask(question, values | {"planting_date": "2026-09-20"}, on=FALL)
         assert (found["verdict"], found["act_by"]) == ("act", "2026-09-20"), question
@@ -220,7 +236,9 @@ def test_what_is_asked_for_without_a_date_is_asked_for_today():
 
 def test_the_seeding_rate_names_only_what_is_not_known():
     found = ask("seeding-rate", {"target": "900000 /ac"}, on=FALL)
-    assert found["headline"] == "Count the seed before the drill is set: seeds a pound is not known."
+    assert found["verdict"] == "look" and found["missing"] == ["seed_lot.seeds_per_lb"]
+    assert found["headline"].startswith("Count the seed before you set the drill: at the common 14,000 to 16,000")
+    assert "80 to 92 lb/ac" in found["headline"]  # 900,000 plants at the published survival of 0.7
 
 
 def test_no_seed_is_sown_where_the_day_of_sowing_is_past():
@@ -233,11 +251,15 @@ def test_no_seed_is_sown_where_the_day_of_sowing_is_past():
             assert "is past" in found["headline"]
 
 
-def test_tables_of_freeze_temperatures_are_chosen_by_the_district(tmp_path):
+def test_a_district_may_follow_a_milder_freeze_table_but_no_published_line_is_lost_by_it(tmp_path):
     on, values = ASKED["freeze-injury"]
-    district = tmp_path / "district.toml"
-    district.write_text('[choose]\n"wheat/freeze_table" = "kansas_2017"\n')
-    assert ask("freeze-injury", values, on=on, facts=load(district))["verdict"] == "wait"  # 21 degF, line 20
+    found = {}
+    for table in ("kansas_2017", "kansas_c646"):
+        district = tmp_path / f"{table}.toml"
+        district.write_text(f'[choose]\n"wheat/freeze_table" = "{table}"\n')
+        given = {low: values | {"low": low} for low in ("21 F", "23 F", "27 F", "29 F")}
+        found[table] = [ask("freeze-injury", v, on=on, facts=load(district))["verdict"] for v in given.values()]
+    assert found == {"kansas_2017": ["look", "look", "wait", "wait"], "kansas_c646": ["look", "look", "look", "wait"]}
 
 
 def test_wider_price_of_nitrogen_lowers_the_rate():
@@ -280,10 +302,10 @@ def test_insured_wheat_is_not_grazed_out_before_the_agent_has_been_asked():
 
 
 def test_volunteer_wheat_is_destroyed_before_sowing():
-    found = ask("wheat-planting", MONEY | {"volunteer": "yes"}, on=FALL)
-    # no weather: the best day is the middle of zone 3's window, 8 Oct; three weeks before it is 17 Sep
-    assert found["verdict"] == "act" and found["act_by"] == "2026-09-17"
-    assert found["headline"].startswith("Destroy the volunteer wheat by Thu 17 Sep; then sow")
+    found = ask("wheat-planting", MONEY | {"volunteer": "yes"}, on=date(2026, 9, 24))
+    # no weather: zone 3's window ends on 20 Oct, 24 days after 26 Sep, for glyphosate
+    assert found["verdict"] == "act" and found["act_by"] == "2026-09-26"
+    assert found["headline"].startswith("Destroy the volunteer wheat by Sat 26 Sep; then sow")
     late = ask("wheat-planting", MONEY | {"volunteer": "yes"}, on=date(2026, 9, 30))
     assert late["headline"].startswith("Destroy the volunteer wheat now")
     barred = [o["key"] for o in found["options"] if o["barred"]]
@@ -313,9 +335,11 @@ def test_a_profile_sample_is_never_due_after_sowing():
 
 
 def test_the_close_of_topdressing_belongs_to_the_crop_that_stands():
-    """Mid March is common practice: five days after it there is nothing left to do, not a year left to do it in."""
+    """Mid March is common practice: days after it the stage tells, weeks after it there is nothing left to do."""
     values = MONEY | NITROGEN
-    late = ask("topdress-nitrogen", values, on=date(2027, 3, 20))
+    soon = ask("topdress-nitrogen", values, on=date(2027, 3, 20))
+    assert soon["verdict"] == "look" and soon["headline"].startswith("Look at the stage today: Mon 15 Mar")
+    late = ask("topdress-nitrogen", values, on=date(2027, 4, 8))
     assert late["verdict"] == "wait" and late["headline"].startswith("Too late to topdress: Mon 15 Mar")
     assert all(o["barred"] for o in late["options"] if o["key"] != "none")
     early = ask("topdress-nitrogen", values, on=date(2027, 1, 18))
@@ -335,14 +359,44 @@ def test_wheat_whose_plan_is_the_best_use_asks_for_nothing():
 
 def test_sowing_earlier_than_any_published_trial_is_not_offered():
     """The Texas curve begins 39 days before the best date: here 8 October, so 30 August."""
-    found = ask("wheat-planting", MONEY | {"purpose": "dual", "value_of_gain": "1.1 USD/lb"}, on=date(2026, 7, 1))
+    found = ask("wheat-planting", MONEY | {"purpose": "graze-out", "value_of_gain": "1.1 USD/lb"}, on=date(2026, 7, 1))
     barred = [int(o["key"].split("-")[-1]) for o in found["options"] if o["barred"]]
-    assert barred == list(range(0, 60, 3)) and found["verdict"] == "wait"
+    # 39 days before zone 3's window is 17 August, but the trial's own first sowing was on the 24th, 54 days away
+    assert barred == list(range(0, 54, 3)) and found["verdict"] == "wait"
     early = ask("wheat-planting", MONEY | {"best_date": "2026-12-30"}, on=date(2026, 7, 1))
     assert early["verdict"] == "wait" and early["headline"].startswith("Too early")
     # the Kansas curve ends at nothing for April sowing
     spring = ask("wheat-planting", MONEY, on=date(2026, 4, 8))
     assert spring["verdict"] == "wait" and spring["headline"].startswith("Too late for this season")
+
+
+def test_no_day_of_the_published_window_is_worth_less_than_another():
+    """Its publisher takes nothing off inside it; after it the Kansas curve does, until wheat no longer heads."""
+    for zone, first, last in (("1", "09-10", "09-30"), ("3", "09-25", "10-20"), ("4", "10-05", "10-25")):
+        found = {}
+        for day in (first, last):
+            call = ask("wheat-planting", MONEY | {"zone": zone}, on=date.fromisoformat(f"2026-{day}"))
+            found[day] = call["quantities"]["yield_if_sown_today"]["value"]
+        assert found[first] == found[last] == pytest.approx(float(MONEY["yield"].split()[0])), zone
+    late = ask("wheat-planting", MONEY, on=date(2026, 11, 20))
+    assert late["quantities"]["yield_if_sown_today"]["value"] < 0.85 * found[last]
+    march = ask("wheat-planting", MONEY, on=date(2027, 3, 2))
+    assert march["verdict"] == "wait" and "does not head" in march["headline"]
+    assert all(o["barred"] for o in march["options"] if o["key"] != "none")
+
+
+def test_a_graze_out_is_asked_for_nothing_of_grain():
+    found = ask("wheat-planting", {"purpose": "graze-out", "value_of_gain": "1.10 USD/lb"}, on=date(2026, 9, 20))
+    assert found["verdict"] == "act" and found["options"][0]["expected"] > 0
+
+
+def test_dearer_growing_never_makes_sowing_pay_more():
+    def over_none(cost):
+        found = ask("wheat-planting", MONEY | {"cost": f"{cost} USD/ac"}, on=date(2026, 10, 10))
+        return found["options"][0]["expected"]
+
+    assert [over_none(30) - over_none(c) for c in (50, 90)] == pytest.approx([20, 60])
+    assert ask("wheat-planting", MONEY | {"cost": "390 USD/ac"}, on=date(2026, 10, 10))["verdict"] == "wait"
 
 
 def test_dual_purpose_is_sown_earlier_than_grain():
@@ -396,3 +450,9 @@ def test_a_trial_file_answers_like_its_records(tmp_path):
     assert by_file["verdict"] == "act" and by_file["headline"].startswith("Sow A")
     stay = ask("variety-choice", MONEY | {"means": TRIALS, "current": "A"}, on=FALL)
     assert stay["verdict"] == "wait" and stay["headline"].startswith("Stay with A")
+
+
+def test_a_best_day_of_the_next_crop_prints_the_published_curve():
+    got = ask("wheat-planting", {"purpose": "graze-out", "zone": "2", "best_date": "2026-09-13"}, on=date(2026, 6, 1))
+    (said,) = (line for line in got["because"] if line.startswith("Late sowing"))
+    assert "(77 % of full yield a month after it)" in said
