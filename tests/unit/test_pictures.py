@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -157,3 +158,22 @@ def test_nothing_to_draw_is_refused_in_one_line() -> None:
     with pytest.raises(ValueError, match="do not fit"):
         Grid(finding="t", saying="s", down=GAIN, row_values=[1.0], taken=(0, ""), across=GAIN, column_values=[1.0],
              cells=GAIN, values=[[1.0, 2.0]])  # fmt: skip
+
+
+@pytest.mark.parametrize(("file", "bold"), [("DejaVuSans.ttf", False), ("DejaVuSans-Bold.ttf", True)])
+def test_a_text_is_never_wider_than_it_was_measured(file: str, bold: bool) -> None:
+    """Against the letters themselves (Pillow and FreeType), the widest in common use: a drawing holds them."""
+    from PIL import ImageFont
+
+    from sideoats.pictures.paper import measured
+
+    letters = Path("/usr/share/fonts/truetype/dejavu") / file
+    if not letters.exists():
+        pytest.skip(f"{letters} is not on this machine")
+    font = ImageFont.truetype(letters, 160)
+    told = (
+        "yield over the trial mean, next year, bu/ac", "−$1,240/ac", "Feed for the days given", "usual week",
+        "mean of 2021 to 2025", "Treat in 14 days", "31 Oct", "0.25 USD/bu", "MILO, 12 %", "Rocíe antes del sábado",
+    )  # fmt: skip
+    for text in told:
+        assert font.getlength(text) / 10 <= measured(text, bold=bold) * 1.02 <= font.getlength(text) / 10 * 1.2, text

@@ -13,13 +13,19 @@ from html import escape
 SIZE = 16  # of letters: about that of the prose beside the picture
 LINE = 20  # from one line of text to the next
 DASHES = ("", "7 4", "2 3", "10 3 2 3", "1 5")
-_NARROW, _BROAD, _CAPITAL = frozenset("ijlftrI.,:;'|!()[]/- "), frozenset("mwMW%@"), 0.7
+# Advances of the widest sans-serif letters in common use (DejaVu Sans; measured with its own tables), in ems, so that a
+# drawing holds whatever letters the reader's machine has. Bold letters are about a ninth wider.
+_EMS = {
+    0.29: "'ijlIJ", 0.35: " ,./:;|f-", 0.4: "()[]!t", 0.42: "r", 0.53: "°–sz?*_c", 0.6: "LFkvxyPTYao",
+    0.64: "eEhSbdgnpqu$0123456789", 0.7: "KAVBRXZC", 0.79: "UHNDGOQ&", 0.86: "wM#+<=>−→", 1.0: "%mW@…",
+}  # fmt: skip
+_WIDTHS = {letter: ems for ems, letters in _EMS.items() for letter in letters}
 
 
 def measured(text: str, size: float = SIZE, *, bold: bool = False) -> float:
-    """About how wide a text is; a little more than it is in the usual sans-serif letters."""
-    ems = sum(0.33 if c in _NARROW else 0.88 if c in _BROAD else _CAPITAL if c.isupper() else 0.57 for c in text)
-    return ems * size * (1.06 if bold else 1.0)
+    """How wide a text is in the widest letters that are usual; in others it is up to a sixth less."""
+    ems = sum(_WIDTHS.get(c, 0.64) for c in text)
+    return ems * size * (1.12 if bold else 1.0)
 
 
 def wrapped(text: str, width: float, most: int = 3, *, bold: bool = False) -> list[str]:
