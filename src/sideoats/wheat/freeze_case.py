@@ -16,8 +16,10 @@ from sideoats.decide.laws import quantile
 from sideoats.problem import Barred, Choice, Look, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import freeze
+from sideoats.wheat.asked import harvest_cost, stocking
+from sideoats.wheat.days import DUE_DAYS
+from sideoats.wheat.drawn import gain_draws, hay_money, wheat_price, yield_draws
 from sideoats.wheat.freeze_night import BELOW_GROUND, Night
-from sideoats.wheat.questions import _common as w
 from sideoats.words import say
 
 Floats = NDArray[np.float64]
@@ -131,11 +133,11 @@ def brackets(context: Context, night: Night) -> tuple[Floats, Floats]:
 def payoff_of(table: Table, context: Context, kept: Floats) -> Floats:
     """Grain, hay and grazing out (place, draw, option) [USD/ac]; NaN where one is not priced."""
     facts, out = context.facts, context.outlook
-    net = w.wheat_price(table, context) - w.harvest_cost(table, context)[:, None]
-    grain = w.yield_draws(table, context) * kept * net
+    net = wheat_price(table, context) - harvest_cost(table, context)[:, None]
+    grain = yield_draws(table, context) * kept * net
     days = out.between("graze-out days", *facts.span("wheat/grazing.graze_out_days")) / 2  # half the spring is gone
-    grazed = w.stocking(table)[:, None] * days * w.gain_draws(table, context) * table.number("value_of_gain")[:, None]
-    return np.stack([grain, w.hay_money(table, context, 60), grazed], axis=2)
+    grazed = stocking(table)[:, None] * days * gain_draws(table, context) * table.number("value_of_gain")[:, None]
+    return np.stack([grain, hay_money(table, context, 60), grazed], axis=2)
 
 
 def bars(night: Night, injury: Injury) -> tuple[Barred, ...]:
@@ -168,7 +170,7 @@ def needs_of(table: Table, night: Night, injury: Injury, closed: Bools) -> dict[
         "stem_split.split": look_at(night, injury) | injury.of_how_many,
         "quote:grass hay": unweighed & ~table.known("hay_price"),
         "setting:value_of_gain": unweighed & ~table.known("value_of_gain"),
-        "place.head": unweighed & ~(w.stocking(table) > 0),
+        "place.head": unweighed & ~(stocking(table) > 0),
         "quote:wheat": unweighed & ~table.known("price"),
         "place.expected_yield": unweighed & ~table.known("yield"),
     }
@@ -197,7 +199,7 @@ def recheck(night: Night, injury: Injury, needs: dict[str, Bools]) -> Ints:
         | injury.absurd
         | injury.of_how_many
     )
-    return np.where(ask, SOON, np.where(needs["stem_split.split"], injury.due, w.DUE_DAYS)).astype(np.int64)
+    return np.where(ask, SOON, np.where(needs["stem_split.split"], injury.due, DUE_DAYS)).astype(np.int64)
 
 
 def quantities(night: Night, injury: Injury) -> dict[str, tuple[Floats, str]]:

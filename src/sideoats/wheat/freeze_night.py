@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from sideoats.facts import Fact, Facts
 from sideoats.question import Context, Table
 from sideoats.wheat import freeze, stages
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.days import days_ahead
+from sideoats.wheat.drawn import INCH_MM
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -192,7 +193,7 @@ def crown_of(table: Table, context: Context, stage: NDArray[np.object_], low: Fl
     facts, region = context.facts, context.region
     told, below = table.number("crown_low"), np.isin(stage.astype(str), BELOW_GROUND)
     winter = below & region.holds("wheat-winter", context.on) & np.isnan(told)
-    snow = np.nan_to_num(table.number("snow")) * w.INCH_MM / 10
+    snow = np.nan_to_num(table.number("snow")) * INCH_MM / 10
     rows = facts[_WINTER + "crown_from_air"].rows
     air = (low - 32) / 1.8
     forms = [freeze.crown_from_air(air, snow, *(float(v) for v in row[1:])) * 1.8 + 32 for row in rows]
@@ -228,7 +229,7 @@ def _sketched_stage(table: Table, context: Context) -> NDArray[np.object_]:
     """The freeze table's stage by heat units since planting, "" where the record does not reach back."""
     since = -table.days_until("planting_date", context.on)
     month, day = (int(p) for p in context.facts["wheat/stages.usual_sowing"].text.split("-"))
-    usual = 365.0 - w.days_ahead(context.on, month, day)
+    usual = 365.0 - days_ahead(context.on, month, day)
     since = np.where((since > 0) & (since < 330), since, usual)
     constants = stages.calendar(context.facts)
     pairs = list(zip((str(s) for s in table.text("station")), since.tolist(), strict=True))

@@ -15,7 +15,9 @@ from sideoats.families.when_to_do_it import Stretch, delay, stretch
 from sideoats.problem import Barred, Choice, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import planting
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.asked import harvest_cost, known_or
+from sideoats.wheat.days import DUE_DAYS, harvest_days, month_day
+from sideoats.wheat.drawn import hay_money, wheat_price
 from sideoats.wheat.sowing import DAYS, STEP, Sown, sown_by_day
 from sideoats.words import Count, Day, Name, say
 
@@ -65,12 +67,12 @@ def bars(table: Table, context: Context, sown: Sown) -> tuple[Barred, ...]:
     def timed(rows: Bools) -> Bools:
         return np.concatenate([rows, np.zeros((len(table), 1), bool)], axis=1)
 
-    trial = w.month_day(facts[_FACTS + "early_sown"].text, context)
+    trial = month_day(facts[_FACTS + "early_sown"].text, context)
     ahead = float((trial - context.on).days)
     unheard = days[None, :] < np.maximum(sown.season.first - first, ahead)[:, None]
     dual = table.text("purpose").astype(str) == "dual"
     _, lead = facts.choose("wheat/dual_lead")
-    best = float((w.month_day(facts[_FACTS + "dual_best"].text, context) - context.on).days)
+    best = float((month_day(facts[_FACTS + "dual_best"].text, context) - context.on).days)
     opens = np.minimum(sown.season.first - lead.high, best)  # published days before grain, or the best of the trial
     early = dual[:, None] & (days[None, :] < opens[:, None]) & ~unheard
     past = days[None, :] > sown.season.heads[:, None]
@@ -92,7 +94,7 @@ def gain_of(table: Table, context: Context, sown: Sown) -> Floats:
     grazed, combined = np.isin(purpose, ["dual", "graze-out"]), np.isin(purpose, ["grain", "dual"])
     brings = np.zeros((len(table), context.outlook.draws, NONE))
     if combined.any():
-        price = w.wheat_price(table, context) - w.harvest_cost(table, context)[:, None]
+        price = wheat_price(table, context) - harvest_cost(table, context)[:, None]
         grain = np.nan_to_num(table.number("yield")[:, None, None] * sown.share * price[:, :, None])
         if (purpose == "dual").any():
             _, penalty = facts.choose("wheat/grazing_penalty")
@@ -110,9 +112,9 @@ def gain_of(table: Table, context: Context, sown: Sown) -> Floats:
         spring = spring_beef(context)[None, :, None] * worth * sown.share
         brings = brings + np.where((purpose == "graze-out")[:, None, None], spring, 0.0)
     if (purpose == "hay").any():
-        hay = np.nan_to_num(w.hay_money(table, context, w.harvest_days(context)))[:, :, None] * sown.share
+        hay = np.nan_to_num(hay_money(table, context, harvest_days(context)))[:, :, None] * sown.share
         brings = brings + np.where((purpose == "hay")[:, None, None], hay, 0.0)
-    cost = w.known_or(table.number("cost"), context, _FACTS + "cost") + np.nan_to_num(table.number("instead"))
+    cost = known_or(table.number("cost"), context, _FACTS + "cost") + np.nan_to_num(table.number("instead"))
     brings = brings - cost[:, None, None] - _more_seed(table, context, sown)[:, None, :]
     return np.concatenate([brings, np.zeros((*brings.shape[:2], 1))], axis=2)
 
@@ -219,7 +221,7 @@ def recheck(season: Season, context: Context, closed: Bools) -> Ints:
     next_crop = (context.region.next_crop(context.on) - context.on).days
     ahead = np.clip(season.days.opens - season.kill - READY, 1, LONGEST)
     idle = closed[:, :NONE].all(axis=1) | ~season.days.pays
-    still = np.where(season.days.opens > w.DUE_DAYS, ahead, w.DUE_DAYS)
+    still = np.where(season.days.opens > DUE_DAYS, ahead, DUE_DAYS)
     return np.where(season.sown.season.heads < 0, next_crop, np.where(idle, LONGEST, still)).astype(np.int64)
 
 

@@ -13,7 +13,7 @@ from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.ruling import Ruling
 from sideoats.wheat import planting_case as case
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.days import DUE_DAYS, month_day
 from sideoats.wheat.sowing import DAYS, share_at
 from sideoats.words import Between, Count, Day, Measured, Money, Name, Said, Share, Term, say
 
@@ -66,7 +66,7 @@ class Told:
         bounds = season.sown.season
         purpose = self.table.text("purpose")
         shut = np.asarray(self.closed[:, : case.NONE].all(axis=1))
-        volunteer, far = season.kill > 0, days.opens > w.DUE_DAYS
+        volunteer, far = season.kill > 0, days.opens > DUE_DAYS
         return (
             (season.drilled, "wheat-planting.sown.wait"),
             (bounds.heads < 0, "wheat-planting.heads.wait"),
@@ -92,7 +92,7 @@ class Told:
 
     def _printed(self, i: int) -> float:
         """Share of a crop for a sowing of today by the late curve as printed, counted from its own first day."""
-        origin = w.month_day(str(self.context.facts[_FACTS + "last_heading"].rows[0][0]), self.context)
+        origin = month_day(str(self.context.facts[_FACTS + "last_heading"].rows[0][0]), self.context)
         printed = float(share_at(self.context, np.array(float(max((self.context.on - origin).days, 0)))))
         return min(printed, float(self.season.share[i]))
 
@@ -107,7 +107,7 @@ class Told:
         the day that is published as ideal."""
         if self.table.text("purpose")[i] == "dual":
             ideal = self.context.facts.by_id[_FACTS + "dual_ideal"]
-            return say("wheat-planting.ideal", ideal=Day(w.month_day(ideal.text, self.context), fact=ideal.id))
+            return say("wheat-planting.ideal", ideal=Day(month_day(ideal.text, self.context), fact=ideal.id))
         if self.table.text("purpose")[i] != "grain" or self.table.known("best_date")[i]:
             return None
         first, last = (self._day(end[i]) for end in self.season.sown.season.window)
@@ -211,7 +211,7 @@ class Told:
         if self.table.text("purpose")[i] != "dual":
             return None
         ideal, best = (self.context.facts.by_id[_FACTS + name] for name in ("dual_ideal", "dual_best"))
-        days = (Day(w.month_day(fact.text, self.context), fact=fact.id) for fact in (ideal, best))
+        days = (Day(month_day(fact.text, self.context), fact=fact.id) for fact in (ideal, best))
         return say(
             "wheat-planting.because.dual",
             by=Name(ideal.publisher),

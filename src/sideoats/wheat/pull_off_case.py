@@ -17,7 +17,10 @@ from sideoats.families import when_to_do_it as family
 from sideoats.problem import Barred, Choice, Look, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import grazing
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.asked import harvest_cost, known_or, stocking
+from sideoats.wheat.days import spring_close, spring_days
+from sideoats.wheat.drawn import gain_draws, wheat_price, yield_draws
+from sideoats.wheat.stages import STAGES
 from sideoats.words import Count, say
 
 Floats = NDArray[np.float64]
@@ -77,8 +80,8 @@ def stem_of(table: Table, context: Context) -> Stem:
     line = facts.value("wheat/grazing.first_hollow_stem")
     mean = np.array([np.nan if r is None else float(np.mean(r)) for r in table.rows("hollow_stem")])
     split = ~np.isnan(mean)
-    own = np.isfinite(w.spring_days(table, context, "hollow_stem_date"))
-    usual = w.spring_close(table, context, "hollow_stem_date")
+    own = np.isfinite(spring_days(table, context, "hollow_stem_date"))
+    usual = spring_close(table, context, "hollow_stem_date")
     expected = usual[:, None] + np.zeros((1, out.draws))
     if not split.all():
         spread = facts.value("wheat/grazing.date_spread") * out.normal("first hollow stem", table.keys)
@@ -89,7 +92,7 @@ def stem_of(table: Table, context: Context) -> Stem:
         growth = np.where(np.isnan(growth), drawn, growth)
     age = np.nan_to_num(table.age_days("hollow_stem"))[:, None]
     measured = _carried(grazing.days_to_hollow_stem(mean[:, None], growth, line), age, context)
-    late = np.isin(table.text("stage").astype(str), w.STAGES[w.STAGES.index("jointing") :])
+    late = np.isin(table.text("stage").astype(str), STAGES[STAGES.index("jointing") :])
     days = np.where(split[:, None], measured, expected)
     days = np.where(late[:, None], np.minimum(np.nan_to_num(days, nan=0.0), 0.0), days)
     return Stem(days, mean, line, split | late, split | late | own, usual)
@@ -108,8 +111,9 @@ def _carried(needed: Floats, age: Floats, context: Context) -> Floats:
 def assumed(table: Table, stem: Stem) -> Bools:
     """(place,) past first hollow stem by what was seen: cattle come off at any usual figures, told or not."""
     reached = stem.seen & (np.nan_to_num(stem.away, nan=1.0) <= 0) & ~grazed_out(table)
-    lacks = w.absent(table, ("yield", "price", "value_of_gain")) | np.isnan(w.stocking(table))
-    return np.asarray(reached & lacks & ~(w.stocking(table) == 0))
+    known = table.known("yield") & table.known("price") & table.known("value_of_gain")
+    lacks = ~known | np.isnan(stocking(table))
+    return np.asarray(reached & lacks & ~(stocking(table) == 0))
 
 
 def with_usual(table: Table, context: Context, stem: Stem) -> Table:
@@ -117,7 +121,7 @@ def with_usual(table: Table, context: Context, stem: Stem) -> Table:
     rows = assumed(table, stem)
     if not rows.any():
         return table
-    known = {name: table.number(name) for name in USUAL} | {"stocking": w.stocking(table)}
+    known = {name: table.number(name) for name in USUAL} | {"stocking": stocking(table)}
     filled = {
         name: np.where(rows & np.isnan(known[name]), context.facts.value(fact), known[name])
         for name, fact in USUAL.items()
@@ -131,9 +135,9 @@ def gain_of(table: Table, context: Context, stem: Stem) -> tuple[Floats, grazing
     rate = table.number("loss_rate")[:, None]
     low, high = facts.value("wheat/grazing.late_loss.low"), facts.value("wheat/grazing.late_loss.kansas")
     daily = np.where(np.isnan(rate), out.between("loss past first hollow stem", low, high)[None, :], rate)
-    net = w.wheat_price(table, context) - w.harvest_cost(table, context)[:, None]
-    grain, worth = w.yield_draws(table, context), table.number("value_of_gain")[:, None]
-    day = grazing.one_more_day(w.stocking(table)[:, None], w.gain_draws(table, context), worth, grain, daily, net)
+    net = wheat_price(table, context) - harvest_cost(table, context)[:, None]
+    grain, worth = yield_draws(table, context), table.number("value_of_gain")[:, None]
+    day = grazing.one_more_day(stocking(table)[:, None], gain_draws(table, context), worth, grain, daily, net)
     ends = np.array([*DAYS, DAYS[-1] + 1])  # left on, they are on the day after the last one asked about
     past = np.maximum(ends - np.maximum(stem.days, 0.0)[:, :, None], 0.0)
     lost = grazing.lost_after(past, daily[:, :, None])
@@ -154,7 +158,7 @@ def needs_of(table: Table, stem: Stem) -> dict[str, Bools]:
         "setting:value_of_gain": ~table.known("value_of_gain") & wanted & told,
         "quote:wheat": ~table.known("price") & wanted & told,
         "place.expected_yield": ~table.known("yield") & wanted & told,
-        "place.head": ~(w.stocking(table) > 0) & wanted & told,
+        "place.head": ~(stocking(table) > 0) & wanted & told,
     }
 
 
@@ -165,7 +169,7 @@ def grazed_out(table: Table) -> Bools:
 
 def no_cattle(table: Table) -> Bools:
     """(place,) no head is on it, as told."""
-    return np.asarray(w.stocking(table) == 0)
+    return np.asarray(stocking(table) == 0)
 
 
 def bars(table: Table) -> tuple[Barred, ...]:
@@ -196,7 +200,7 @@ def look_of(table: Table, context: Context, stem: Stem, gain: Floats) -> Look:
     worth = np.where(stem.seen, worth, np.maximum(worth, delay(gain)[rows, best]))
     settled = stem.seen & ((stem.away <= 0) | (best <= TOO_LATE))
     worth = np.where(settled | grazed_out(table) | no_cattle(table), 0.0, worth)
-    cost = w.known_or(table.number("look_cost"), context, "wheat/grazing.look_cost")
+    cost = known_or(table.number("look_cost"), context, "wheat/grazing.look_cost")
     return Look(days, cost, recheck(table, stem, best), worth=worth)
 
 

@@ -14,7 +14,9 @@ from sideoats.problem import Barred, Choice, labelled
 from sideoats.question import Context, Table
 from sideoats.ruling import attitude_of, certainty_equivalents, known_size
 from sideoats.wheat import grazing
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.asked import harvest_cost, stocking
+from sideoats.wheat.days import DUE_DAYS, spring_close
+from sideoats.wheat.drawn import gain_draws, hay_money, wheat_price, yield_draws
 from sideoats.words import say
 
 Floats = NDArray[np.float64]
@@ -52,16 +54,15 @@ class Budget:
 def budget_of(table: Table, context: Context) -> Budget:
     """The four uses over the same futures."""
     facts, out = context.facts, context.outlook
-    stem = w.spring_close(table, context, "hollow_stem_date")
-    yields, price = w.yield_draws(table, context), w.wheat_price(table, context)
+    stem = spring_close(table, context, "hollow_stem_date")
+    yields, price = yield_draws(table, context), wheat_price(table, context)
     net = (
-        yields * (price - w.harvest_cost(table, context)[:, None])
-        - np.nan_to_num(table.number("harvest_acre"))[:, None]
+        yields * (price - harvest_cost(table, context)[:, None]) - np.nan_to_num(table.number("harvest_acre"))[:, None]
     )
     _, penalty = facts.choose("wheat/grazing_penalty")
     lost = out.between("grazing penalty", penalty.low, penalty.high)[None, :]
     grazed = net * (1 - lost)
-    head, gain = np.nan_to_num(w.stocking(table))[:, None], w.gain_draws(table, context)
+    head, gain = np.nan_to_num(stocking(table))[:, None], gain_draws(table, context)
     worth = np.nan_to_num(table.number("value_of_gain"))[:, None] * out.price_ratio("feeder steer 750 lb", [90])[:, 0]
     a_day = grazing.forage_revenue(head, 1.0, gain, worth)
     until = np.maximum(stem, 0.0)[:, None]
@@ -71,7 +72,7 @@ def budget_of(table: Table, context: Context) -> Budget:
         np.where(_grazed(table)[:, None], grazed, net),
         grazed + a_day * until,
         a_day * (until + days * more),
-        w.hay_money(table, context, 90),
+        hay_money(table, context, 90),
     )
     return Budget(np.stack(uses, axis=2), net, a_day, stem)
 
@@ -92,7 +93,7 @@ def needs_of(table: Table) -> dict[str, Bools]:
     return {
         "quote:wheat": ~table.known("price"),
         "place.expected_yield": ~table.known("yield"),
-        "setting:value_of_gain": (w.stocking(table) > 0) & ~table.known("value_of_gain"),
+        "setting:value_of_gain": (stocking(table) > 0) & ~table.known("value_of_gain"),
         "quote:grass hay": (plan_of(table) == HAY) & ~table.known("hay_price"),
     }
 
@@ -109,7 +110,7 @@ def bars(table: Table, budget: Budget) -> tuple[Barred, ...]:
         return rows[:, None] & np.isin(np.arange(len(OPTIONS)), at)
 
     return (
-        Barred(uses(~(w.stocking(table) > 0), DUAL, OUT), say("bar.no_cattle")),
+        Barred(uses(~(stocking(table) > 0), DUAL, OUT), say("bar.no_cattle")),
         Barred(uses(~table.known("hay_price"), HAY), say("bar.no_hay_price")),
         Barred(uses(unasked_agent(table), OUT, HAY), say("bar.agent")),
         Barred(uses(budget.stem < 0, DUAL), say("bar.past_hollow_stem")),
@@ -152,7 +153,7 @@ def delay(budget: Budget, at: Standing) -> Floats:
     """(place, option) what settling it a week later costs: nothing while first hollow stem is weeks away or the plan is
     kept; what the plan gives away where it falls within the week; else it presses at no cost that is known.
     """
-    presses = np.where(budget.stem <= w.DUE_DAYS, np.nan_to_num(at.given_away), np.nan)
+    presses = np.where(budget.stem <= DUE_DAYS, np.nan_to_num(at.given_away), np.nan)
     each = np.where(at.near & ~at.kept, np.where(presses > 0, presses, np.nan), 0.0)
     return np.repeat(each[:, None], len(OPTIONS), axis=1)
 

@@ -10,7 +10,7 @@ import numpy as np
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.wheat import purpose_case as case
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.asked import stocking
 from sideoats.words import Between, Day, Measured, Money, Name, Paid, Said, Share, Term, say
 
 _FACTS = "wheat/grazing."
@@ -75,7 +75,7 @@ class Told:
         gain = self.budget.gain[i].mean(axis=0)
         open_ = [
             at
-            for at, known in ((case.OUT, w.stocking(self.table)[i] > 0), (case.HAY, self.table.known("hay_price")[i]))
+            for at, known in ((case.OUT, stocking(self.table)[i] > 0), (case.HAY, self.table.known("hay_price")[i]))
             if known and gain[at] > gain[self.at.best[i]]
         ]
         if not open_:
@@ -85,15 +85,15 @@ class Told:
         return say("wheat-purpose.because.agent", use=Term(case.USES[top], of="wheat_use"), more=more)
 
     def _cattle(self, i: int) -> Said | None:
-        stocking = float(w.stocking(self.table)[i])
-        if not stocking > 0:
+        head = float(stocking(self.table)[i])
+        if not head > 0:
             return None
         facts = self.context.facts
         low, high = facts.span(_FACTS + "graze_out_days")
         least, most = facts.span(_FACTS + "graze_out_stocking")
         return say(
             "wheat-purpose.because.cattle",
-            head=Measured(stocking, unit="head/ac"),
+            head=Measured(head, unit="head/ac"),
             a_day=Paid(float(self.budget.graze_day[i].mean()), unit=case.UNIT),
             days=Between((low, high), unit="day", fact=_FACTS + "graze_out_days"),
             times=Between((least, most), fact=_FACTS + "graze_out_stocking"),

@@ -15,8 +15,9 @@ from sideoats.families import rate_of_an_input as rate
 from sideoats.problem import Barred, Choice, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import seed
+from sideoats.wheat.asked import known_or
+from sideoats.wheat.days import sowing_days
 from sideoats.wheat.planting import late_rate
-from sideoats.wheat.questions import _common as w
 from sideoats.words import Measured, say
 
 Floats = NDArray[np.float64]
@@ -108,7 +109,7 @@ def seed_of(table: Table, context: Context) -> Seed:
         _pounds(table, context, drop, size),
         (ends[0], ends[1]),
         table.number("planned"),
-        w.sowing_days(table, context),
+        sowing_days(table, context),
         np.asarray(drop > context.facts.value(_F + "most_seeds")),
         weak,
         (_pounds(table, context, low, size), _pounds(table, context, high, size)),
@@ -133,7 +134,7 @@ def _survival(table: Table, context: Context) -> tuple[Floats, Bools]:
     """Share of seeds that become plants (place,), and where it had to be taken from the publication."""
     together, germination, emergence = (table.number(k) for k in ("survival", "germination", "emergence"))
     share = np.where(np.isnan(together), germination * emergence, together)
-    return w.known_or(share, context, _F + "survival"), np.isnan(share)
+    return known_or(share, context, _F + "survival"), np.isnan(share)
 
 
 def _pounds(table: Table, context: Context, drop: Floats, size: Floats) -> Floats:
@@ -159,9 +160,9 @@ def options_of(sown: Seed) -> tuple[Choice, ...]:
 
 def gain_of(table: Table, context: Context, sown: Seed) -> Floats:
     """(place, draw, option) of setting the drill over leaving it [USD/ac]; 0 where its setting is not known."""
-    crop = w.known_or(table.number("yield"), context, "wheat/usual.yield")
-    crop = crop * w.known_or(table.number("price"), context, "wheat/usual.price")
-    a_pound = w.known_or(table.number("seed_price"), context, _F + "seed_price")
+    crop = known_or(table.number("yield"), context, "wheat/usual.yield")
+    crop = crop * known_or(table.number("price"), context, "wheat/usual.price")
+    a_pound = known_or(table.number("seed_price"), context, _F + "seed_price")
     table_ = context.facts[_F + "lost"]
     shares = np.array(table_.column(table_.columns[0]), np.float64)
     at = np.where(sown.right, 1.0, np.nan_to_num(sown.planned / sown.rate, nan=1.0))

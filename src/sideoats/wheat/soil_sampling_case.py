@@ -15,8 +15,10 @@ from sideoats.families import rate_of_an_input as rate
 from sideoats.problem import Barred, Choice, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import fertility, nitrogen
-from sideoats.wheat.questions import _common as w
-from sideoats.wheat.questions._nitrogen import nitrogen_price, soil_prior
+from sideoats.wheat.asked import known_or
+from sideoats.wheat.days import sowing_days, spring_close
+from sideoats.wheat.drawn import wheat_price, yield_draws
+from sideoats.wheat.nitrogen_asked import nitrogen_price, soil_prior
 from sideoats.wheat.response import supply_response
 from sideoats.words import say
 
@@ -74,13 +76,13 @@ class Test:
 def test_of(table: Table, context: Context) -> Test:
     """What the test is worth over the soils it could find, and the cores it takes."""
     worth, blind, rates = _worth(table, context)
-    variation = w.known_or(table.number("variation"), context, _SOIL + "core_variation")
+    variation = known_or(table.number("variation"), context, _SOIL + "core_variation")
     wanted = np.ceil(fertility.cores_needed(variation, table.number("within")))
     fewest, usual = context.facts.span(_SOIL + "cores")
     cores = np.clip(wanted, np.where(table.flag("banded"), usual, fewest), most_cores(context))
     return Test(
         worth,
-        w.known_or(table.number("cost"), context, _SOIL + "test_cost"),
+        known_or(table.number("cost"), context, _SOIL + "test_cost"),
         blind,
         rates,
         np.where(np.isnan(wanted), np.nan, cores),
@@ -103,7 +105,7 @@ def _worth(table: Table, context: Context) -> tuple[Floats, Floats, Floats]:
     facts, out = context.facts, context.outlook
     grazed = np.isin(table.text("purpose").astype(str), ["dual", "graze-out"])
     goal, matter = table.number("yield"), table.number("organic_matter")
-    middle = w.known_or(matter, context, _SOIL + "organic_matter")
+    middle = known_or(matter, context, _SOIL + "organic_matter")
     held = np.where(np.isnan(matter)[:, None], _any_matter(table, context), matter[:, None])  # a slip states it too
     truth = soil_prior(table, context)
     error = facts.value(_N + "sampling_error") * out.normal("soil test error", table.keys)
@@ -116,8 +118,8 @@ def _worth(table: Table, context: Context) -> tuple[Floats, Floats, Floats]:
         soil_nitrogen=np.maximum(truth + error, 0.0),
         grazed=grazed[:, None],
     ).rate
-    potential = w.yield_draws(table, context)
-    grain, price = w.wheat_price(table, context), nitrogen_price(table, context)[:, None]
+    potential = yield_draws(table, context)
+    grain, price = wheat_price(table, context), nitrogen_price(table, context)[:, None]
     need = potential * facts.value(_N + "kansas.per_bushel")
     soil = truth + held * facts.value(_N + "kansas.organic_matter")
 
@@ -141,11 +143,11 @@ def _days(table: Table, context: Context) -> Floats:
     that is nearer than the laboratory's time leaves a few days, because the result still serves the topdress.
     """
     facts = context.facts
-    until = w.sowing_days(table, context)
+    until = sowing_days(table, context)
     laboratory, late = facts.value(_SOIL + "laboratory_days"), facts.value(_SOIL + "late_sample_days")
     fall = np.where(until >= 0, np.maximum(until - laboratory, np.minimum(until, late)), np.nan)
     lead = facts.value(_N + "sample_lead")
-    topdress = np.maximum(w.spring_close(table, context, "close_date") - lead, 0.0)
+    topdress = np.maximum(spring_close(table, context, "close_date") - lead, 0.0)
     settled = context.region.holds("wheat-nitrogen-settled", context.on)
     if settled:  # this crop has its nitrogen
         topdress = np.full(len(table), np.inf)

@@ -17,7 +17,9 @@ from sideoats.problem import Barred, Choice, Look
 from sideoats.question import Context, Table
 from sideoats.ruling import WAIT_DAYS
 from sideoats.wheat import fertility
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.asked import known_or
+from sideoats.wheat.days import harvest_days, sowing_days
+from sideoats.wheat.drawn import yield_draws
 from sideoats.words import Measured, Parts, Said, say
 
 Floats = NDArray[np.float64]
@@ -106,7 +108,7 @@ def slip_of(table: Table, context: Context) -> Slip:
         _salt_lost(table, context),
         _unnamed(table, context),
         np.asarray(alkaline),
-        w.sowing_days(table, context),
+        sowing_days(table, context),
         facts.value(_F + "phosphorus.least_band"),
     )
 
@@ -136,7 +138,7 @@ def _lime(table: Table, context: Context) -> Floats:
     """(place,) material of the lime on offer [lb/ac]; the common range's middle where its content was not told."""
     facts, on_top = context.facts, table.flag("no_till")
     share = np.where(on_top, facts.value(_F + "lime.surface_share"), 1.0) if on_top.any() else np.ones(len(table))
-    content = w.known_or(table.number("lime_content"), context, _F + "lime.content")
+    content = known_or(table.number("lime_content"), context, _F + "lime.content")
     return fertility.lime_rate(table.number("lime_need"), 100 * content, share)
 
 
@@ -218,11 +220,11 @@ def _told_worth(gain: Floats, sign: Floats) -> Floats:
 def money_of(table: Table, context: Context, slip: Slip) -> Money:
     """Every way over none applied."""
     facts, out = context.facts, context.outlook
-    price = w.known_or(table.number("price"), context, _F + "usual.price")
-    ratio = out.price_ratio("wheat", [w.harvest_days(context)])[:, 0]
-    crop = w.yield_draws(table, context) * (1 - slip.salt_lost) * price[:, None] * ratio
-    phosphate_price = w.known_or(_phosphate_price(table, context), context, _F + "phosphorus.price")
-    potash_price = w.known_or(table.number("potash_price"), context, _F + "potassium.price")
+    price = known_or(table.number("price"), context, _F + "usual.price")
+    ratio = out.price_ratio("wheat", [harvest_days(context)])[:, 0]
+    crop = yield_draws(table, context) * (1 - slip.salt_lost) * price[:, None] * ratio
+    phosphate_price = known_or(_phosphate_price(table, context), context, _F + "phosphorus.price")
+    potash_price = known_or(table.number("potash_price"), context, _F + "potassium.price")
     at_full = facts.value(_F + "phosphorus.rate_reaches")
     brings, costs = [], []
     for what, price_lb, asked, curve in (
@@ -278,7 +280,7 @@ def _lime_gain(table: Table, context: Context, slip: Slip, crop: Floats) -> tupl
     content = table.number("lime_content")[:, None]
     content = np.where(np.isnan(content), out.between("lime content", *facts.span(_F + "lime.content")), content)
     share = np.where(table.flag("no_till"), facts.value(_F + "lime.surface_share"), 1.0)[:, None]
-    a_ton = w.known_or(table.number("lime_price"), context, _F + "lime.price")[:, None]
+    a_ton = known_or(table.number("lime_price"), context, _F + "lime.price")[:, None]
     gain = lost * crops * crop - fertility.lime_rate(need, 100 * content, share) / 2000 * a_ton
     acid = slip.acid[:, None]
     a_week = np.where(acid, lost * crop, 0.0).mean(axis=1) / facts.value(_F + "lime.works")

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from sideoats.question import Context, Table
 from sideoats.wheat import planting
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.days import month_day
+from sideoats.wheat.drawn import INCH_MM
 
 Floats = NDArray[np.float64]
 STEP, LAST = 3, 75
@@ -48,12 +49,12 @@ def season_of(table: Table, context: Context) -> Season:
     facts = context.facts
     rows = {row[0]: row[1:] for row in facts["wheat/planting.window.kansas_l818"].rows}
     origin, limit = (str(t) for t in facts["wheat/planting.last_heading"].rows[0])
-    begin = w.month_day(origin, context)
+    begin = month_day(origin, context)
     month, day = (int(p) for p in limit.split("-"))
     heads = date(begin.year + 1, month, day)
     ends = []
     for zone in table.text("zone"):
-        ends.append([(w.month_day(str(t), context) - context.on).days for t in rows[zone]])
+        ends.append([(month_day(str(t), context) - context.on).days for t in rows[zone]])
     both = np.array(ends, dtype=np.float64).reshape(len(table), 2)
     given, until = table.days_until("best_date", context.on), float((heads - context.on).days)
     first, last = (np.where(np.isnan(given), both[:, k], given) for k in (0, 1))
@@ -77,7 +78,7 @@ def _emergence(table: Table, context: Context) -> Floats:
             days = days + np.where(dry, 1.0, 0.0)[:, None, None] * wait[None, :, None]
         return days
     names, row = np.unique(out.station_rows(table.text("station")), return_inverse=True)
-    rain = out.daily("rain")[names][:, :, : LAST + _AHEAD][:, out.year_of_draw] / w.INCH_MM
+    rain = out.daily("rain")[names][:, :, : LAST + _AHEAD][:, out.year_of_draw] / INCH_MM
     waits = planting.soaking_from(rain, np.broadcast_to(enough, rain.shape[:2]))
     holds = out.between("seed zone stays moist", *facts.span("wheat/planting.moist_holds"))
     total = np.concatenate([np.zeros((*rain.shape[:2], 1)), np.cumsum(rain, axis=2)], axis=2)
@@ -133,7 +134,7 @@ def _by_date(table: Table, context: Context, fly: Floats) -> tuple[Floats, Float
         clear = np.array(DAYS) >= facts["wheat/planting.volunteer_before"].low
         share = share * np.where(table.flag("volunteer")[:, None, None] & ~clear, 1 - virus, 1.0)
     share = np.where(np.isnan(up), 0.0, share)
-    reference = (w.month_day(facts["wheat/planting.fall_forage_sown"].text, context) - context.on).days
+    reference = (month_day(facts["wheat/planting.fall_forage_sown"].text, context) - context.on).days
     at_reference = out.between("fall forage", *facts.span("wheat/planting.fall_forage"))[None, :, None]
     gone = out.between("fall forage gone", *facts.span("wheat/planting.fall_forage_gone"))[None, :, None]
     forage = np.nan_to_num(planting.fall_forage(up - reference, at_reference, gone))

@@ -16,6 +16,7 @@ from sideoats.wheat.freeze import vernalisation_rate
 
 Floats = NDArray[np.float64]
 _F = "wheat/stages."
+STAGES = ("seedling", "tillering", "jointing", "boot", "heading", "flowering", "milk", "dough", "ripe")
 FREEZE_STAGES = ((30, "tillering"), (41, "jointing"), (51, "boot"), (60, "heading"), (70, "flowering"), (80, "milk"))
 
 

@@ -15,7 +15,9 @@ from sideoats.decide.laws import median, quantile
 from sideoats.problem import Barred, Choice, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import grazing
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.asked import stocking
+from sideoats.wheat.days import spring_close
+from sideoats.wheat.drawn import gain_draws
 from sideoats.wheat.standing_forage import FACTS, Forage
 from sideoats.words import Between, Measured, say
 
@@ -63,7 +65,7 @@ class Carried:
 def heavier(table: Table, context: Context) -> Floats:
     """(place, draw) mean weight of a head over the stretch [lb]."""
     span, weight = table.number("days")[:, None], table.number("weight")[:, None]
-    return np.asarray(weight + w.gain_draws(table, context) * span / 2)
+    return np.asarray(weight + gain_draws(table, context) * span / 2)
 
 
 def carried_of(table: Table, context: Context, forage: Forage) -> Carried:
@@ -77,17 +79,17 @@ def carried_of(table: Table, context: Context, forage: Forage) -> Carried:
         forage.intake,
         heavier(table, context),
     )
-    winter = np.asarray(w.spring_close(table, context, "hollow_stem_date") > 0)
+    winter = np.asarray(spring_close(table, context, "hollow_stem_date") > 0)
     most = np.where(winter, context.facts.span(WINTER)[1], context.facts.span(SPRING)[1])
     past = ~winter & (table.text("purpose") != "graze-out")
-    return Carried(head, most / table.number("weight"), w.stocking(table), winter, np.asarray(past))
+    return Carried(head, most / table.number("weight"), stocking(table), winter, np.asarray(past))
 
 
 def gain_of(table: Table, context: Context, forage: Forage) -> Floats:
     """(place, draw, option) money over no cattle [USD/ac], 0 where not known; too many head run out of wheat."""
     facts, out = context.facts, context.outlook
     span, weight = table.number("days")[:, None], table.number("weight")[:, None]
-    gain, worth = w.gain_draws(table, context), table.number("value_of_gain")[:, None]
+    gain, worth = gain_draws(table, context), table.number("value_of_gain")[:, None]
     short_cost, mean = out.between("wheat runs out", *facts.span(FACTS + "short_cost")), heavier(table, context)
     paid = [np.zeros((len(table), out.draws))]
     for live in LIVE_WEIGHTS:

@@ -15,8 +15,11 @@ from sideoats.families import rate_of_an_input as rate_
 from sideoats.problem import Barred, Choice, Look, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import nitrogen, response
-from sideoats.wheat.questions import _common as w
-from sideoats.wheat.questions._nitrogen import nitrogen_price, publisher_of, recommended, soil_prior
+from sideoats.wheat.asked import known_or
+from sideoats.wheat.days import DUE_DAYS, spring_close, spring_days
+from sideoats.wheat.drawn import INCH_MM, wheat_price, yield_draws
+from sideoats.wheat.nitrogen_asked import nitrogen_price, publisher_of, recommended, soil_prior
+from sideoats.wheat.stages import STAGES
 from sideoats.words import Measured, say
 
 Floats = NDArray[np.float64]
@@ -92,10 +95,10 @@ def season_of(table: Table, context: Context) -> Season:
     Wheat seen to tiller after the usual end takes it as long as tillers do anywhere; what it brings falls day by day to
     what it brings at jointing. From jointing to boot it is the last chance, now.
     """
-    close, stage = w.spring_close(table, context, "close_date"), table.text("stage").astype(str)
-    staged = np.isin(stage, w.STAGES[w.STAGES.index("heading") :])
+    close, stage = spring_close(table, context, "close_date"), table.text("stage").astype(str)
+    staged = np.isin(stage, STAGES[STAGES.index("heading") :])
     late = np.isin(stage, LATE)
-    told = np.isfinite(w.spring_days(table, context, "close_date"))
+    told = np.isfinite(spring_days(table, context, "close_date"))
     behind = (close < 0) & ~told & np.isin(stage, ("", *BEFORE))
     unsure = context.region.holds("wheat-stage-unsure", context.on)
     unseen = behind & (stage == "") & unsure
@@ -148,7 +151,7 @@ def matter_of(table: Table, context: Context) -> tuple[Floats, Floats]:
     if table.known("organic_matter").all():
         return tested, np.broadcast_to(tested[:, None], (len(table), context.outlook.draws))
     drawn = context.outlook.between("organic matter", *context.facts.span(_SOIL + "organic_matter"), table.keys)
-    middle = w.known_or(tested, context, _SOIL + "organic_matter")
+    middle = known_or(tested, context, _SOIL + "organic_matter")
     return middle, np.where(np.isnan(tested)[:, None], drawn, tested[:, None])
 
 
@@ -176,7 +179,7 @@ def crop_of(table: Table, context: Context, season: Season) -> Crop:
     middle_matter, matter = matter_of(table, context)
     rate, between = asked(table, context, middle_matter)
     ends = _ends(table, context, middle_matter, rate)
-    price, cost = w.wheat_price(table, context), nitrogen_price(table, context)
+    price, cost = wheat_price(table, context), nitrogen_price(table, context)
     per_bushel, per_cent = (facts.value(_N + f"kansas.{k}") for k in ("per_bushel", "organic_matter"))
     tested = profile(table, context)[:, None]
     error = facts.value(_N + "sampling_error") * out.normal("soil test error", table.keys)
@@ -184,7 +187,7 @@ def crop_of(table: Table, context: Context, season: Season) -> Crop:
     middle = np.where(np.isnan(tested[:, 0]), facts.value(_N + "kansas.profile_default"), tested[:, 0])
     grazed = table.text("purpose") == "dual"
     eaten = np.where(grazed, facts.value(_N + "kansas.grazing") if grazed.any() else 0.0, 0.0)
-    goal, potential = table.number("yield"), w.yield_draws(table, context)
+    goal, potential = table.number("yield"), yield_draws(table, context)
     need, have = goal * per_bushel, middle + middle_matter * per_cent + applied - eaten
     ratio, slope = cost / table.number("price"), table.number("slope")
     # slope of Y (1 - (1 - S/need)^2) is 2 Y/need (1 - S/need): set it to the price ratio
@@ -237,7 +240,7 @@ def _in_time(table: Table, context: Context, start: Floats, close: Floats) -> Fl
     late = out.between("nitrogen too late", *facts.span(_N + "late_effect"))[None, :]
     if not out.has_weather:
         return np.where((start <= close)[:, None], 1.0, late) + np.zeros((len(table), out.draws))
-    enough = facts.value(_N + "move_in_rain") * w.INCH_MM
+    enough = facts.value(_N + "move_in_rain") * INCH_MM
     seen = np.cumsum(out.daily("rain")[:, out.year_of_draw] >= enough, axis=2)
     rows, last = out.station_rows(table.text("station")), seen.shape[2] - 1
     at_start, at_close = (np.clip(day, 0, last).astype(np.int64) for day in (start - 1, close))
@@ -260,7 +263,7 @@ def bushels(table: Table, crop: Crop, rate: Floats) -> Floats:
 def gain_of(table: Table, context: Context, crop: Crop) -> Floats:
     """(place, draw, option) money over no topdress [USD/ac], 0 where not known."""
     facts, dollars = context.facts, crop.cost[:, None]
-    spread = w.known_or(table.number("cost"), context, _N + "application_cost")[:, None]
+    spread = known_or(table.number("cost"), context, _N + "application_cost")[:, None]
 
     def pays(rate: Floats, reaches: Floats) -> Floats:
         brought = bushels(table, crop, rate) * reaches * crop.price
@@ -276,7 +279,7 @@ def gain_of(table: Table, context: Context, crop: Crop) -> Floats:
     fitted = fitted - np.nan_to_num(table.number("applied"))[:, None]
     seen = np.clip(np.where(np.isnan(fitted), top + error, fitted), 0.0, float(RATES[-1]))
     later = pays(np.where(seen < RATES[0] / 2, 0.0, seen), crop.reaches_later)
-    later = later - w.known_or(table.number("look_cost"), context, _N + "look_cost")[:, None]
+    later = later - known_or(table.number("look_cost"), context, _N + "look_cost")[:, None]
     return np.nan_to_num(np.stack([*now, later, np.zeros_like(later)], axis=2))
 
 
@@ -335,7 +338,7 @@ def look_of(season: Season, gain: Floats, closed: Bools) -> Look:
     """A strip or a spring soil test, where its day has come: what deciding by it brings over any rate today."""
     mean = np.where(closed, -np.inf, gain.mean(axis=1))
     over = mean[:, LATER] - np.delete(mean, LATER, axis=1).max(axis=1)
-    here = (season.look <= w.DUE_DAYS) & np.isfinite(over)
+    here = (season.look <= DUE_DAYS) & np.isfinite(over)
     worth = np.where(here, np.maximum(np.nan_to_num(over), 0.0), 0.0)
     return Look(worth[:, None], np.zeros(len(worth)), season.look.astype(np.int64), worth=worth)
 
@@ -348,7 +351,7 @@ def delay(season: Season, gain: Floats) -> Floats:
 def recheck(season: Season, context: Context) -> Ints:
     """(place,) days to the look, then to a week before the close; to the next crop's turn where nothing is put on."""
     after = (context.region.next_crop(context.on) - context.on).days
-    settled = np.where(season.late, w.DUE_DAYS, np.clip(season.close, 0.0, w.DUE_DAYS))
+    settled = np.where(season.late, DUE_DAYS, np.clip(season.close, 0.0, DUE_DAYS))
     days = rate_.again(np.where(season.shut, -1.0, season.close), after, settled)
     days = np.where(season.unseen & ~season.forage, 0, days)
     return np.where((season.look > 0) & ~season.shut, season.look, days).astype(np.int64)

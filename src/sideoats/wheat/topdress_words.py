@@ -14,8 +14,8 @@ from sideoats.question import Context, Table
 from sideoats.ruling import Ruling
 from sideoats.wheat import response
 from sideoats.wheat import topdress_case as case
-from sideoats.wheat.questions import _common as w
-from sideoats.wheat.questions._nitrogen import publisher_of
+from sideoats.wheat.days import spring_close
+from sideoats.wheat.nitrogen_asked import publisher_of
 from sideoats.words import Between, Day, Measured, Money, Name, Paid, Said, Share, Term, say
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ class Told:
         """Values of the headlines."""
         mean = np.where(self.closed, -np.inf, self.gain.mean(axis=1))
         rates = mean[:, : case.LATER]
-        top, usual = rates.max(axis=1), w.spring_close(self.table, self.context, "close_date")
+        top, usual = rates.max(axis=1), spring_close(self.table, self.context, "close_date")
         over = mean[:, case.LATER] - np.maximum(top, 0.0)
         return {
             "by": self._by,

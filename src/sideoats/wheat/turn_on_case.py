@@ -8,7 +8,10 @@ from numpy.typing import NDArray
 from sideoats.problem import Barred, Choice, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import grazing
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.asked import stocking
+from sideoats.wheat.days import spring_close
+from sideoats.wheat.drawn import gain_draws
+from sideoats.wheat.stages import STAGES
 from sideoats.wheat.standing_forage import FACTS, Forage
 from sideoats.words import Count, Measured, say
 
@@ -31,7 +34,7 @@ OPTIONS = (
 
 def end_of(table: Table, context: Context) -> Floats:
     """(place, draw) days to the end of grazing: first hollow stem, or weeks later where wheat is grazed out."""
-    end = w.spring_close(table, context, "off_date")[:, None] + np.zeros((1, context.outlook.draws))
+    end = spring_close(table, context, "off_date")[:, None] + np.zeros((1, context.outlook.draws))
     out = table.text("purpose") == "graze-out"
     if out.any():
         more = context.outlook.between("graze-out days", *context.facts.span(FACTS + "graze_out_days"))
@@ -41,15 +44,15 @@ def end_of(table: Table, context: Context) -> Floats:
 
 def past_stem(table: Table, context: Context) -> Bools:
     """(place,) first hollow stem is past, by the stage or the date, of wheat that is not grazed out."""
-    late = np.isin(table.text("stage").astype(str), w.STAGES[w.STAGES.index("jointing") :])
-    past = w.spring_close(table, context, "off_date") <= 0
+    late = np.isin(table.text("stage").astype(str), STAGES[STAGES.index("jointing") :])
+    past = spring_close(table, context, "off_date") <= 0
     return np.asarray((late | past) & (table.text("purpose") != "graze-out"))
 
 
 def gain_of(table: Table, forage: Forage, context: Context, end: Floats) -> Floats:
     """(place, draw, option) gain to the end of grazing, or until forage is gone [USD/ac]; 0 where not known."""
-    head, weight = w.stocking(table)[:, None], table.number("weight")[:, None]
-    gain, worth = w.gain_draws(table, context), table.number("value_of_gain")[:, None]
+    head, weight = stocking(table)[:, None], table.number("weight")[:, None]
+    gain, worth = gain_draws(table, context), table.number("value_of_gain")[:, None]
     paid = []
     for wait in DAYS:
         ready = forage.standing + forage.growth * wait
@@ -102,7 +105,7 @@ def recheck(best: Ints) -> Ints:
 def needs_of(table: Table, standing: dict[str, Bools], past: Bools) -> dict[str, Bools]:
     """What must be known before cattle go on; nothing of wheat that they stay off whatever is told."""
     needs = {"wheat_check.rooted": ~table.known("rooted"), **standing}
-    needs["place.head"] = ~(w.stocking(table) > 0)
+    needs["place.head"] = ~(stocking(table) > 0)
     return {of: rows & ~past & ~unrooted(table) for of, rows in needs.items()}
 
 
@@ -111,6 +114,6 @@ def quantities(table: Table, forage: Forage, end: Floats) -> dict[str, tuple[Flo
     return {
         "forage_now": (forage.standing.mean(axis=1), "lb/ac"),
         "days_to_grazing_end": (end.mean(axis=1), "day"),
-        "stocking": (w.stocking(table), "head/ac"),
-        "live_weight": (w.stocking(table) * table.number("weight"), "lb/ac"),
+        "stocking": (stocking(table), "head/ac"),
+        "live_weight": (stocking(table) * table.number("weight"), "lb/ac"),
     }

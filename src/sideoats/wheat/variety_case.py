@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 from sideoats.families import rate_of_an_input as rate
 from sideoats.problem import Barred, Choice, labelled
 from sideoats.question import Context, Table
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.asked import known_or
+from sideoats.wheat.days import sowing_days
+from sideoats.wheat.drawn import wheat_price, yield_draws
 from sideoats.wheat.variety_results import Result, offered, results_of
 from sideoats.words import Name, say
 
@@ -56,7 +58,7 @@ def choices_of(table: Table, context: Context) -> Choices:
     """Each variety's yield next year on every field, drawn, over that of the variety grown now."""
     results, faults, trials = results_of(table)
     names = _shortlist(results, table)
-    out, price = context.outlook, w.wheat_price(table, context)
+    out, price = context.outlook, wheat_price(table, context)
     deviation = np.full((len(table), out.draws, len(names)), np.nan)
     own, mean = np.zeros((len(table), out.draws)), np.full(len(table), np.nan)
     for i, result in enumerate(results):
@@ -71,12 +73,12 @@ def choices_of(table: Table, context: Context) -> Choices:
                 deviation[i, :, at] = drawn[name]
         unknown = result.spread * out.normal("a variety not in the trials")
         own[i] = drawn.get(current, unknown)
-    known = np.where(table.known("yield")[:, None], w.yield_draws(table, context), mean[:, None])
+    known = np.where(table.known("yield")[:, None], yield_draws(table, context), mean[:, None])
     kept = np.maximum(known + own, 0.0)[:, :, None]
-    change = w.known_or(table.number("cost"), context, _F + "change_cost")[:, None, None]
+    change = known_or(table.number("cost"), context, _F + "change_cost")[:, None, None]
     gain = np.nan_to_num((np.maximum(known[:, :, None] + deviation, 0.0) - kept) * price[:, :, None] - change)
     whole = np.concatenate([np.zeros_like(kept), gain], axis=2)
-    until = w.sowing_days(table, context)
+    until = sowing_days(table, context)
     ahead = context.facts.value(_F + "order_days")
     days = np.where(until >= 0, np.maximum(until - ahead, 0.0), until)
     return Choices(results, faults, trials, names, deviation, own, np.nan_to_num(whole), days)

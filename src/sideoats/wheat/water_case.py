@@ -12,7 +12,8 @@ from sideoats.decide.laws import quantile
 from sideoats.facts import Fact, Facts
 from sideoats.question import Context, Table
 from sideoats.wheat import water
-from sideoats.wheat.questions import _common as w
+from sideoats.wheat.days import days_ahead, harvest_days
+from sideoats.wheat.drawn import INCH_MM
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -62,7 +63,7 @@ def water_of(table: Table, context: Context) -> Water:
     chosen = [facts.choose("wheat/water_yield", key) for key in followed]
     rain = table.number("rain")[:, None] + np.zeros((1, out.draws))
     if out.has_weather and np.isnan(rain).any():
-        ahead = out.daily("rain")[:, :, : w.harvest_days(context)].sum(axis=2)[:, out.year_of_draw] / w.INCH_MM
+        ahead = out.daily("rain")[:, :, : harvest_days(context)].sum(axis=2)[:, out.year_of_draw] / INCH_MM
         rain = np.where(np.isnan(rain), ahead[out.station_rows(table.text("station"))], rain)
     stored = _stored(table, context)
     share = out.between("wheat rain used", *facts.span("wheat/water.rain_used"))
@@ -87,8 +88,8 @@ def _stored(table: Table, context: Context) -> Floats:
 def _sown_days_ago(table: Table, context: Context) -> Floats:
     """(place,) days since this crop was sown, by the usual date where the field's own is not known; 0 before it."""
     month, day = (int(p) for p in context.facts["wheat/stages.usual_sowing"].text.split("-"))
-    ahead = w.days_ahead(context.on, month, day)
-    usual = float((365 - ahead) % 365) if w.harvest_days(context) < ahead else 0.0
+    ahead = days_ahead(context.on, month, day)
+    usual = float((365 - ahead) % 365) if harvest_days(context) < ahead else 0.0
     own = -table.days_until("planting_date", context.on)
     return np.where(np.isnan(own) | (own > 330), usual, np.maximum(own, 0.0))
 
@@ -115,7 +116,7 @@ def _usual_use(context: Context) -> tuple[float, float]:
     month, day = (int(p) for p in str(rows[0][0]).split("-"))
 
     def since(on: date) -> int:
-        return (365 - w.days_ahead(on, month, day)) % 365
+        return (365 - days_ahead(on, month, day)) % 365
 
     at = [since(date(context.on.year, *(int(p) for p in str(row[0]).split("-")))) for row in rows]
     low, high = (np.interp(since(context.on), at, [float(row[k]) for row in rows]) for k in (1, 2))
@@ -132,7 +133,7 @@ def _rain_of(table: Table, context: Context, since: Floats) -> Floats:
             found.append(np.nan)
             continue
         end = record.index(context.on)
-        found.append(float(np.nansum(record.usable("rain")[max(end - days, 0) : end]) / w.INCH_MM))
+        found.append(float(np.nansum(record.usable("rain")[max(end - days, 0) : end]) / INCH_MM))
     return np.array(found, dtype=np.float64)
 
 

@@ -12,7 +12,7 @@ from sideoats.problem import Choice, Problem, labelled
 from sideoats.question import Context, Question, Table
 from sideoats.vocabulary import see
 from sideoats.wheat import drill, seed
-from sideoats.wheat.questions._common import known_or
+from sideoats.wheat.asked import known_or
 from sideoats.words import Measured, say
 
 Floats = NDArray[np.float64]

@@ -11,10 +11,11 @@ from sideoats.errors import InputError
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.wheat import asked
 from sideoats.wheat import freeze_case as case
+from sideoats.wheat.days import DUE_DAYS
 from sideoats.wheat.freeze_night import night_of, read_tables, station_nights
 from sideoats.wheat.freeze_words import Told
-from sideoats.wheat.questions import _common as w
 
 INPUTS = (
     see("wheat_check.stage", also=("place.stage",)),
@@ -26,9 +27,9 @@ INPUTS = (
     see("freeze-injury.hardened", absent="by the season, and not after a warm fortnight at the station"),
     see("stem_split.split"),
     see("stem_split.dead"),
-    *(w.YIELD, w.PRICE, w.HARVEST_COST),
-    *w.HAY,
-    *(w.HEAD, w.STOCKING, w.GAIN, w.VALUE_OF_GAIN, w.PLANTING, w.STATION, w.ACRES),
+    *(asked.YIELD, asked.PRICE, asked.HARVEST_COST),
+    *asked.HAY,
+    *(asked.HEAD, asked.STOCKING, asked.GAIN, asked.VALUE_OF_GAIN, asked.PLANTING, asked.STATION, asked.ACRES),
 )
 
 
@@ -62,7 +63,7 @@ def pose(table: Table, context: Context) -> Problem:
         looks=(case.look_of(table, context, night, injury, closed),),
         needs=needs,
         recheck=case.recheck(night, injury, needs),
-        due=np.full(len(table), w.DUE_DAYS),
+        due=np.full(len(table), DUE_DAYS),
         heads=told.heads(),
         values=told.values(),
         reasons=told.reasons(),
@@ -88,7 +89,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     check=check,

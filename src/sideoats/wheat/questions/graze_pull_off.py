@@ -11,18 +11,19 @@ from sideoats.errors import InputError
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.wheat import asked
 from sideoats.wheat import pull_off_case as case
+from sideoats.wheat.days import spring_close
 from sideoats.wheat.pull_off_words import Told
-from sideoats.wheat.questions import _common as w
 
 INPUTS = (
     see("wheat_check.hollow_stem"),
     see("graze-pull-off.stem_growth"),
     see("wheat_check.stage"),
     see("place.hollow_stem_date"),
-    *(w.HEAD, w.STOCKING, w.GAIN, w.VALUE_OF_GAIN, w.YIELD, w.PRICE, w.HARVEST_COST),
+    *(asked.HEAD, asked.STOCKING, asked.GAIN, asked.VALUE_OF_GAIN, asked.YIELD, asked.PRICE, asked.HARVEST_COST),
     *(see(f"graze-pull-off.{name}") for name in ("loss_rate", "compound", "look_cost")),
-    *(w.PURPOSE, w.STATION, w.ACRES),
+    *(asked.PURPOSE, asked.STATION, asked.ACRES),
 )
 
 
@@ -65,7 +66,7 @@ def pose(table: Table, context: Context) -> Problem:
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
     """Wheat with cattle on it, or meant for both and not yet told, from mid winter until that is settled."""
     planned = (table.text("purpose") == "dual") & ~table.known("head")  # whether cattle are on is not on file
-    ahead = w.spring_close(table, context, "hollow_stem_date") >= 0
+    ahead = spring_close(table, context, "hollow_stem_date") >= 0
     cattle = (table.number("head") > 0) | (planned & ahead)
     return np.asarray(cattle & context.region.holds("graze-pull-off", context.on))
 
@@ -75,7 +76,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     check=check,

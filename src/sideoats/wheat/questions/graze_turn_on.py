@@ -8,17 +8,16 @@ from numpy.typing import NDArray
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
-from sideoats.wheat import standing_forage
+from sideoats.wheat import asked, standing_forage
 from sideoats.wheat import turn_on_case as case
-from sideoats.wheat.questions import _common as w
 from sideoats.wheat.turn_on_words import Told
 
 INPUTS = (
     *(see(f"wheat_check.{name}") for name in ("rooted", "stage", "forage", "height")),
     see("asked.wheat_growth", name="growth"),
-    *(w.HEAD, w.STOCKING, w.WEIGHT, w.GAIN, w.VALUE_OF_GAIN),
+    *(asked.HEAD, asked.STOCKING, asked.WEIGHT, asked.GAIN, asked.VALUE_OF_GAIN),
     see("place.hollow_stem_date", name="off_date", absent="mid March"),
-    *(w.PURPOSE, w.PLANTING, w.STATION, w.ACRES),
+    *(asked.PURPOSE, asked.PLANTING, asked.STATION, asked.ACRES),
 )
 SINCE = (30, 130)  # days after sowing between which wheat is turned onto
 
@@ -61,7 +60,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     options_count=len(case.OPTIONS),

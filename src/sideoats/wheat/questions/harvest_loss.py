@@ -9,7 +9,7 @@ from sideoats.problem import Choice, Problem, labelled
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
 from sideoats.wheat import harvest
-from sideoats.wheat.questions._common import CROPS
+from sideoats.wheat.asked import CROPS
 from sideoats.words import Measured, say
 
 Floats = NDArray[np.float64]

@@ -12,8 +12,8 @@ from sideoats.families import rate_of_an_input as rate
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.wheat import asked
 from sideoats.wheat import seeding_rate_case as case
-from sideoats.wheat.questions import _common as w
 from sideoats.wheat.seeding_rate_words import Told
 
 INPUTS = (
@@ -23,13 +23,13 @@ INPUTS = (
     *(see(f"seeding-rate.{name}") for name in ("survival", "precipitation")),
     see("place.irrigated", default=False),
     see("seeding-rate.residue"),
-    w.PURPOSE,
+    asked.PURPOSE,
     see("seeding-rate.days_late"),
-    w.ROW_SPACING,
+    asked.ROW_SPACING,
     see("seeding-rate.planned"),
     see("seed_lot.seed_price"),
     see("seed_lot.treated", default=False),
-    *(w.YIELD, w.PRICE, w.PLANTING, w.ACRES),
+    *(asked.YIELD, asked.PRICE, asked.PLANTING, asked.ACRES),
 )
 BEFORE = 30  # days before sowing from which the rate is asked about
 
@@ -89,7 +89,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     options_count=2,

@@ -11,17 +11,17 @@ from sideoats.families import rate_of_an_input as rate
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.wheat import asked
 from sideoats.wheat import soil_sampling_case as case
-from sideoats.wheat.questions import _common as w
-from sideoats.wheat.questions._nitrogen import MATTER, PRICES, check_prices
+from sideoats.wheat.nitrogen_asked import MATTER, PRICES, check_prices
 from sideoats.wheat.soil_sampling_words import Told
 
 INPUTS = (
-    *(w.YIELD, w.PRICE, *PRICES, MATTER, w.PURPOSE),
+    *(asked.YIELD, asked.PRICE, *PRICES, MATTER, asked.PURPOSE),
     *(see(f"soil-sampling.{name}") for name in ("variation", "within", "cost", "banded")),
     see("soil_test.profile_nitrogen"),
     see("place.hollow_stem_date", name="close_date", absent="mid March"),
-    *(w.PLANTING, w.STATION, w.ACRES),
+    *(asked.PLANTING, asked.STATION, asked.ACRES),
 )
 BEFORE = 45  # days before sowing from which sampling is asked about
 
@@ -66,7 +66,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     options_count=len(case.OPTIONS),

@@ -12,19 +12,19 @@ from sideoats.families import rate_of_an_input as rate
 from sideoats.problem import Line, Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.wheat import asked
 from sideoats.wheat import soil_test_case as case
-from sideoats.wheat.questions import _common as w
 from sideoats.wheat.soil_test_words import Told
 from sideoats.words import Name
 
 SEEN = ("phosphorus", "extractant", "potassium", "ph", "aluminum", "lime_need", "salt", "salt_extract")
 ASKED = ("lime_content", "lime_price", "no_till", "phosphate_price", "potash_price", "banded", "product_price", "cost")
 INPUTS = (
-    *(w.YIELD, w.PRICE),
+    *(asked.YIELD, asked.PRICE),
     *(see(f"soil_test.{name}") for name in SEEN),
     *(see(f"soil-test.{name}") for name in ASKED),
     see("asked.nitrogen_price", name="nitrogen_price"),
-    *(w.PLANTING, w.ACRES),
+    *(asked.PLANTING, asked.ACRES),
 )
 BEFORE = 45  # days before sowing from which a slip is asked about
 
@@ -89,7 +89,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     options_count=len(case.WAYS),

@@ -12,7 +12,7 @@ from sideoats.problem import Choice, Problem, labelled
 from sideoats.question import Context, Question, Table
 from sideoats.vocabulary import see
 from sideoats.wheat import sprayer
-from sideoats.wheat.questions._common import known_or
+from sideoats.wheat.asked import known_or
 from sideoats.words import Measured, Name, Said, say
 
 Floats = NDArray[np.float64]

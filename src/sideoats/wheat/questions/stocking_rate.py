@@ -8,9 +8,8 @@ from numpy.typing import NDArray
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
-from sideoats.wheat import standing_forage
+from sideoats.wheat import asked, standing_forage
 from sideoats.wheat import stocking_case as case
-from sideoats.wheat.questions import _common as w
 from sideoats.wheat.stocking_words import Told
 
 INPUTS = (
@@ -18,11 +17,11 @@ INPUTS = (
     see("wheat_check.height"),
     see("asked.wheat_growth", name="growth"),
     see("stocking-rate.days"),
-    *(w.WEIGHT, w.GAIN, w.VALUE_OF_GAIN),
+    *(asked.WEIGHT, asked.GAIN, asked.VALUE_OF_GAIN),
     see("stocking-rate.head_cost"),
-    *(w.HEAD, w.STOCKING, w.PURPOSE, w.PLANTING),
+    *(asked.HEAD, asked.STOCKING, asked.PURPOSE, asked.PLANTING),
     see("place.hollow_stem_date", absent="mid March"),
-    *(w.STATION, w.ACRES),
+    *(asked.STATION, asked.ACRES),
 )
 SINCE = (30, 170)  # days after sowing between which wheat is stocked
 
@@ -63,7 +62,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     options_count=len(case.OPTIONS),

@@ -11,23 +11,24 @@ from sideoats.errors import InputError
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.wheat import asked
 from sideoats.wheat import topdress_case as case
-from sideoats.wheat.questions import _common as w
-from sideoats.wheat.questions._nitrogen import MATTER, PRICES, check_prices
+from sideoats.wheat.days import DUE_DAYS, spring_close
+from sideoats.wheat.nitrogen_asked import MATTER, PRICES, check_prices
 from sideoats.wheat.topdress_words import Told
 
 INPUTS = (
-    *(w.YIELD, w.PRICE, *PRICES, MATTER),
+    *(asked.YIELD, asked.PRICE, *PRICES, MATTER),
     see("soil_test.profile_nitrogen"),
     see("soil_test.nitrate_ppm"),
     see("place.nitrogen_applied", name="applied"),
     see("wheat_check.stage", also=("place.stage",)),
     *(see(f"topdress-nitrogen.{name}") for name in ("publisher", "wheat_class", "previous")),
-    w.PURPOSE,
+    asked.PURPOSE,
     *(see(f"topdress-nitrogen.{name}") for name in ("slope", "bend", "cost", "look_cost")),
     see("place.hollow_stem_date", name="close_date"),
     see("topdress-nitrogen.sandy"),
-    *(w.PLANTING, w.STATION, w.ACRES),
+    *(asked.PLANTING, asked.STATION, asked.ACRES),
 )
 
 
@@ -86,7 +87,7 @@ def pose(table: Table, context: Context) -> Problem:
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
     """From the new year to a week past the close."""
     spring = context.region.holds("topdress-nitrogen", context.on)
-    return np.asarray(spring & (w.spring_close(table, context, "close_date") >= -w.DUE_DAYS))
+    return np.asarray(spring & (spring_close(table, context, "close_date") >= -DUE_DAYS))
 
 
 QUESTION = Question(
@@ -94,7 +95,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     check=check,

@@ -13,8 +13,8 @@ from sideoats.families import rate_of_an_input as rate
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.wheat import asked
 from sideoats.wheat import variety_case as case
-from sideoats.wheat.questions import _common as w
 from sideoats.wheat.variety_results import RESTS_ON, management_of, offered, table_of_row
 from sideoats.wheat.variety_words import Told
 
@@ -26,7 +26,7 @@ INPUTS = (
     see("variety-choice.candidates"),
     see("place.variety", name="current"),
     *(see(f"variety-choice.{name}") for name in ("size", "risk", "cost")),
-    *(w.YIELD, w.PRICE, w.PURPOSE, w.PLANTING, w.STATION, w.ACRES),
+    *(asked.YIELD, asked.PRICE, asked.PURPOSE, asked.PLANTING, asked.STATION, asked.ACRES),
 )
 BEFORE = 75  # days before sowing from which varieties are asked about
 
@@ -84,7 +84,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     check=check,

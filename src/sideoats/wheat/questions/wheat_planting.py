@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.wheat import asked
 from sideoats.wheat import planting_case as case
 from sideoats.wheat.planting_words import Told
-from sideoats.wheat.questions import _common as w
 from sideoats.wheat.sowing import LAST
 
 INPUTS = (
@@ -21,12 +21,12 @@ INPUTS = (
     see("wheat_check.top_moist"),
     see("wheat_check.soil_temperature"),
     see("wheat_check.volunteer"),
-    *(w.YIELD, w.PRICE, w.VALUE_OF_GAIN, w.HARVEST_COST),
-    *w.HAY,
+    *(asked.YIELD, asked.PRICE, asked.VALUE_OF_GAIN, asked.HARVEST_COST),
+    *asked.HAY,
     see("wheat-planting.cost"),
     see("wheat-planting.instead"),
     see("seed_lot.seed_price"),
-    *(w.STATION, w.PLANTING, w.ACRES),
+    *(asked.STATION, asked.PLANTING, asked.ACRES),
 )
 
 
@@ -66,7 +66,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     options_count=len(case.OPTIONS),

@@ -8,20 +8,20 @@ from numpy.typing import NDArray
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.wheat import asked
 from sideoats.wheat import purpose_case as case
 from sideoats.wheat.purpose_words import Told
-from sideoats.wheat.questions import _common as w
 
 INPUTS = (
-    *(w.YIELD, w.PRICE, w.HARVEST_COST),
+    *(asked.YIELD, asked.PRICE, asked.HARVEST_COST),
     see("wheat-purpose.harvest_acre"),
-    *(w.HEAD, w.STOCKING, w.GAIN, w.VALUE_OF_GAIN),
+    *(asked.HEAD, asked.STOCKING, asked.GAIN, asked.VALUE_OF_GAIN),
     see("place.hollow_stem_date", absent="mid March"),
-    *(w.PURPOSE, *w.HAY),
+    *(asked.PURPOSE, *asked.HAY),
     see("wheat-purpose.grazed_already"),
     see("place.insured"),
     see("wheat-purpose.agent_asked"),
-    *(w.STATION, w.ACRES),
+    *(asked.STATION, asked.ACRES),
 )
 
 
@@ -61,7 +61,7 @@ QUESTION = Question(
     room="wheat",
     inputs=INPUTS,
     pose=pose,
-    places=Places(kinds=("field",), crops=w.CROPS),
+    places=Places(kinds=("field",), crops=asked.CROPS),
     size="acres",
     in_season=in_season,
     options_count=len(case.OPTIONS),

@@ -8,7 +8,7 @@ from sideoats.problem import Choice, Problem, labelled
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
 from sideoats.wheat import seed
-from sideoats.wheat.questions._common import CROPS
+from sideoats.wheat.asked import CROPS
 from sideoats.words import Count, Measured, Phrase, Said, Share, say
 
 INPUTS = (

@@ -12,7 +12,7 @@ from sideoats.errors import InputError
 from sideoats.problem import Choice, Problem, labelled
 from sideoats.question import Context, Question, Table
 from sideoats.vocabulary import see
-from sideoats.wheat.questions._common import DUE_DAYS
+from sideoats.wheat.days import DUE_DAYS
 from sideoats.wheat.water_case import Water, span_of, water_of
 from sideoats.words import Between, Measured, Said, say
 

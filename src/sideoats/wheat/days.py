@@ -1,0 +1,63 @@
+"""The wheat year counted in days from the day asked: sowing, the end of topdressing, harvest."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.question import Context, Table
+
+Floats = NDArray[np.float64]
+DUE_DAYS = 7  # the list is weekly: what falls due later is shown, and waits
+
+
+def days_ahead(on: date, month: int, day: int) -> int:
+    """Days from `on` to the next such calendar day (0 to 365)."""
+    there = date(on.year, month, day)
+    if there < on:
+        there = date(on.year + 1, month, day)
+    return (there - on).days
+
+
+def month_day(text: str, context: Context) -> date:
+    """The day "MM-DD" in the crop year that the day asked belongs to."""
+    month, day = (int(part) for part in text.split("-"))
+    return context.region.in_crop_year(month, day, context.on)
+
+
+def spring_days(table: Table, context: Context, field: str) -> Floats:
+    """(place,) days to a date of this season's spring, NaN where not known or where it belongs to another season.
+
+    A place keeps one date; seen from last spring, next spring's says nothing.
+    """
+    days = table.days_until(field, context.on)
+    return np.where((days > -90) & (days < 240), days, np.nan)
+
+
+def spring_close(table: Table, context: Context, field: str) -> Floats:
+    """(place,) days to that date, the common-practice end of topdressing (mid March) where it is not known; below zero
+    once it is past."""
+    days = spring_days(table, context, field)
+    if not np.isnan(days).any():
+        return days
+    month, day = (int(p) for p in context.facts["wheat/nitrogen.topdress_close"].text.split("-"))
+    spring = context.region.in_crop_year(month, day, context.on)  # of this crop, so it can lie behind
+    return np.where(np.isnan(days), float((spring - context.on).days), days)
+
+
+def sowing_days(table: Table, context: Context) -> Floats:
+    """(place,) days to sowing, negative where past: the day that was told, else the usual one.
+
+    Before the usual time the day on which it begins; within it NaN, because nobody said and it may be any day.
+    """
+    days = table.days_until("planting_date", context.on)
+    if not np.isnan(days).any() or context.region.holds("wheat-sowing", context.on):
+        return days
+    return np.where(np.isnan(days), float((context.region.opens("wheat-sowing", context.on) - context.on).days), days)
+
+
+def harvest_days(context: Context) -> int:
+    """Days to the end of June, when wheat is sold where no other date is known."""
+    return (context.region.next("wheat-sold", context.on) - context.on).days
