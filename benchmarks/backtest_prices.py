@@ -22,9 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats import facts as fact_files
-from sideoats.grain.questions._prices import history_log_ratios
 from sideoats.outlook.draws import Outlook
-from sideoats.outlook.paths import recent
+from sideoats.outlook.paths import own_log_ratios, recent
 from sideoats.week.scoring import Coverage, brier_parts, coverage, reliability, share_interval
 
 Floats = NDArray[np.float64]
@@ -89,7 +88,7 @@ def run(name: str, months: int, *, years: float, every_month: bool = False, draw
             continue
         known = tuple(zip(when[: t + 1], price[: t + 1].tolist(), strict=True))
         days = np.array([float((when[t + months] - when[t]).days)])
-        paths = history_log_ratios(Outlook(when[t], draws, seed=t), known, days, years=years, new=how)
+        paths = own_log_ratios(Outlook(when[t], draws, seed=t), known, days, years=years, new=how)
         assert paths is not None
         drawn.append(paths[:, 0])
         came.append(np.log(price[t + months] / price[t]))

@@ -161,33 +161,15 @@ def cash_from_futures(
     return prices.cash_price(then, np.nan_to_num(basis)[:, None], np.nan_to_num(basis_sd)[:, None], noise)
 
 
-@dataclass(frozen=True)
-class Season:
-    """Seasonal move of a commodity's own record, month of today to month of the later day."""
-
-    ratio: float
-    low: float
-    high: float
-    years: tuple[int, int]
-    share_higher: float
-
-
-def season_ratio(context: Context, commodity: str, days: float) -> Season | None:
+def season_ratio(context: Context, commodity: str, days: float) -> seasonal.SeasonMove | None:
     """What the district's own quotes did between these months in past years; None without two whole years on file."""
     history = context.outlook.price_history.get(commodity)
     if history is None:
         return None
-    first, last, monthly = seasonal.monthly_means(*history)
-    if last - first < 2:
-        return None
     try:
-        index = seasonal.seasonal_index(first, monthly)
+        return seasonal.season_move(*history, context.on, context.on + timedelta(days=int(days)))
     except InputError:
         return None
-    now, then = context.on.month, (context.on + timedelta(days=int(days))).month
-    expected, low, high = seasonal.seasonal_price(1.0, index, now, then)
-    higher = seasonal.share_of_years_above(index, now, then, 1.0)
-    return Season(float(expected), float(low), float(high), index.years, higher)
 
 
 def price_at(table: Table, weight: Floats) -> Floats:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from sideoats.cattle import answering, budget, condition, growth
 from sideoats.cattle.usual_season import usual_span
 from sideoats.families.own_and_sell import SALE, Quantities, sensitivity, turning_points
+from sideoats.outlook import seasonal
 from sideoats.problem import Barred, Choice, Hazard, labelled
 from sideoats.question import Context, Table
 from sideoats.words import Day, Measured, say
@@ -67,7 +68,7 @@ class Plan:
     class_names: tuple[str, ...]
     class_source: str
     common: dict[str, Any]
-    season: answering.Season | None
+    season: seasonal.SeasonMove | None
 
     def at(self, option: Ints) -> dict[str, Any]:
         """Inputs of `hold` at the expected price and the middle of the gain range, for one option a place."""

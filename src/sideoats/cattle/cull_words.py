@@ -165,7 +165,7 @@ class Told:
                 ratio=Measured(season.ratio),
                 low=Measured(season.low),
                 high=Measured(season.high),
-                higher=Share(season.share_higher),
+                higher=Share(season.share_above(1.0)),
             )
         least, most = self.plan.span
         month = Term(str(self.context.on.month), of="month")

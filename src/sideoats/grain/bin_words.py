@@ -11,9 +11,9 @@ import numpy as np
 from sideoats.families.hold_or_sell import Held
 from sideoats.grain.carry import share_of_full_carry
 from sideoats.grain.keeping import BIN_CARE, PRICE_CARE, Condition
-from sideoats.grain.questions._prices import seasonal_record
+from sideoats.grain.price_season import new_crop_by, seasonal_record
 from sideoats.question import Context, Table
-from sideoats.words import Measured, Money, Said, Share, say
+from sideoats.words import Day, Measured, Money, Said, Share, say
 
 UNIT = "USD/bu"
 RowSaid = Said | Callable[[int], Said | None]
@@ -54,7 +54,7 @@ class Bin:
         stopped = (self._state(0), self._state(1), self._state(2), self._unread, self._sound_price)
         return (
             *stopped,
-            *map(self._money, (self._quotes, self._above_carry, self._best_month, self._season)),
+            *map(self._money, (self._quotes, self._above_carry, self._best_month, self._season, self._new_crop)),
             *map(self._money, (self._locking, self._spread, self._later)),
         )
 
@@ -124,6 +124,14 @@ class Bin:
         m = int(self.held.best_hold[i])
         crop, history = self.table.text("crop")[i] or "wheat", self.table.rows("history")[i]
         return seasonal_record(self.context, crop, history, m + 1, 1.0 + float(t.cost[i, m] / t.price[i]))
+
+    def _new_crop(self, i: int) -> Said | None:
+        """Where the grain would be sold after the next harvest."""
+        if not self.held.terms.open_months[i].any():
+            return None
+        crop = self.table.text("crop")[i] or "wheat"
+        comes = new_crop_by(self.context, crop, int(self.held.best_hold[i]) + 1)
+        return None if comes is None else say("grain.because.new_crop", day=Day(comes))
 
     def _locking(self, i: int) -> Said | None:
         return say("bin-hold.because.lock", n=int(self.held.lock_at[i]) + 1, locked=by_bushel(self.held.locked()[i]))

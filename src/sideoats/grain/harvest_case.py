@@ -17,7 +17,7 @@ from sideoats.grain.carry import interest_cost
 from sideoats.grain.holding import StorageTerms, expected_price, month_days, month_marks, quoted_later
 from sideoats.grain.keeping import Condition
 from sideoats.grain.load import water_shrink
-from sideoats.grain.questions._prices import PriceDraws, price_draws
+from sideoats.grain.price_draws import PriceDraws, price_draws
 from sideoats.outlook.option_price import implied_volatility
 from sideoats.problem import Barred, Choice, Hazard, labelled
 from sideoats.question import Context, Table

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,9 +15,12 @@ from sideoats.outlook.prices import (
     BLOCK_DAYS,
     Calendar,
     History,
+    block_log_paths,
     block_starts,
     history_log_paths,
+    long_enough,
     recent_spread,
+    shared_span,
     with_spread,
 )
 
@@ -53,6 +58,34 @@ def _from_quotes(outlook: Outlook, name: str, weeks: int) -> Floats | None:
     except InputError:
         return None
     return with_spread(paths, recent_spread(*late[name], days, **recent(facts)))
+
+
+def own_log_ratios(
+    outlook: Outlook,
+    series: Sequence[tuple[date, float]],
+    days: Floats,
+    *,
+    years: float,
+    new: Mapping[str, float] | None = None,
+) -> Floats | None:
+    """Log price over today's from blocks of a history's newest years, (draw, k); None where it is too short to use.
+
+    `new` : arguments of `sideoats.outlook.prices.recent_spread`; the spread of all those years where None
+    """
+    when = np.array([d for d, _ in series], dtype="datetime64[D]")
+    price = np.array([p for _, p in series], dtype=np.float64)
+    recent = when >= when.max() - np.timedelta64(round(years * 365.25), "D")
+    usable = long_enough({"own": (when[recent], price[recent])})
+    if not usable:
+        return None
+    try:
+        first, last = shared_span(usable)
+    except InputError:
+        return None
+    blocks = int(np.ceil(days.max() / BLOCK_DAYS))
+    uniform = outlook.generator("grain price blocks").random((outlook.draws, blocks))
+    paths = block_log_paths(*usable["own"], block_starts(uniform, first, last), days)
+    return paths if new is None else with_spread(paths, recent_spread(*usable["own"], days, **new))
 
 
 def recent(facts: Facts) -> dict[str, float]:

@@ -6,11 +6,13 @@ A seasonal index is a mean of what past years did, not a forecast: show it with 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sideoats.decide.laws import median
 from sideoats.errors import InputError
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -164,7 +166,51 @@ def year_ratios(index: SeasonalIndex, month: int, later_month: int) -> Floats:
     return np.asarray(moved[np.isfinite(moved)])
 
 
-def share_of_years_above(index: SeasonalIndex, month: int, later_month: int, level: float) -> float:
-    """Share of past years in which the later month stood more than `level` times the earlier; NaN without a year."""
-    moved = year_ratios(index, month, later_month)
-    return float((moved > level).mean()) if moved.size else float("nan")
+@dataclass(frozen=True)
+class SeasonMove:
+    """What past years did between the calendar months of two days; price ratios are later over earlier.
+
+    Attributes
+    ----------
+    ratio, low, high : by the index of the two months, and its band of one spread
+    years : first and last year of the index
+    moves : (year,) ratio of each past year
+    """
+
+    ratio: float
+    low: float
+    high: float
+    years: tuple[int, int]
+    moves: Floats
+
+    @property
+    def mean(self) -> float:
+        """Mean ratio of the years."""
+        return float(self.moves.mean())
+
+    @property
+    def median(self) -> float:
+        """Median ratio of the years."""
+        return float(median(self.moves))
+
+    def share_above(self, level: float) -> float:
+        """Share of the years in which the price moved to more than `level` times what it was."""
+        return float((self.moves > level).mean())
+
+
+def season_move(dates: ArrayLike, prices: ArrayLike, on: date, later: date) -> SeasonMove | None:
+    """The seasonal record between the months of `on` and `later`; None where no past year holds both.
+
+    Raises
+    ------
+    InputError : the record is too short for an index
+    """
+    first, last, monthly = monthly_means(dates, prices)
+    if last - first < 2:
+        raise InputError("the price record is too short for a season", expected="two whole years of monthly prices")
+    index = seasonal_index(first, monthly)
+    moves = year_ratios(index, on.month, later.month)
+    if not moves.size:
+        return None
+    ratio, low, high = seasonal_price(1.0, index, on.month, later.month)
+    return SeasonMove(float(ratio), float(low), float(high), index.years, moves)

@@ -10,7 +10,7 @@ from sideoats.grain.bin_words import Bin
 from sideoats.grain.doubt import doubtful_quotes
 from sideoats.grain.holding import MONTHS_AHEAD, month_marks
 from sideoats.grain.keeping import CROPS, bin_condition, hazards
-from sideoats.grain.questions._prices import price_draws
+from sideoats.grain.price_draws import price_draws
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see

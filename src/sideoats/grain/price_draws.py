@@ -1,11 +1,11 @@
-"""Grain prices of the coming months for the questions of this room, on the outlook's shared draws.
+"""Grain prices of the coming months, on the outlook's shared draws.
 
 No drift is invented: the mean over the draws is what is quoted for that month, or today's price where nothing is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -13,12 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.decide.laws import median
 from sideoats.grain.holding import month_days
-from sideoats.outlook.draws import Outlook
-from sideoats.outlook.paths import recent
+from sideoats.outlook.paths import own_log_ratios, recent
 from sideoats.question import Context
-from sideoats.words import Name, Said, Share, say
 
 Floats = NDArray[np.float64]
 
@@ -83,7 +80,7 @@ def _log_ratios(
     """(draw, month) log ratios of one model."""
     if series is not None:
         years = context.facts.value("grain/history_years")
-        own = history_log_ratios(context.outlook, series, days, years=years, new=recent(context.facts))
+        own = own_log_ratios(context.outlook, series, days, years=years, new=recent(context.facts))
         if own is not None:
             return own
     shared = np.log(context.outlook.price_ratio(crop, days))
@@ -95,81 +92,3 @@ def _log_ratios(
     if crop not in context.outlook.price_history and fallback in context.facts.by_id:
         context.facts[fallback]  # the outlook drew with it: cite it
     return np.asarray(shared)
-
-
-def history_log_ratios(
-    outlook: Outlook,
-    series: Sequence[tuple[date, float]],
-    days: Floats,
-    *,
-    years: float,
-    new: Mapping[str, float] | None = None,
-) -> Floats | None:
-    """Log price over today's from blocks of a history's newest years, (draw, k); None where it is too short to use.
-
-    `new` : arguments of `sideoats.outlook.prices.recent_spread`; the spread of all those years where None
-    """
-    from sideoats.errors import InputError
-    from sideoats.outlook.prices import (
-        BLOCK_DAYS,
-        block_log_paths,
-        block_starts,
-        long_enough,
-        recent_spread,
-        shared_span,
-        with_spread,
-    )
-
-    when = np.array([d for d, _ in series], dtype="datetime64[D]")
-    price = np.array([p for _, p in series], dtype=np.float64)
-    recent = when >= when.max() - np.timedelta64(round(years * 365.25), "D")
-    usable = long_enough({"own": (when[recent], price[recent])})
-    if not usable:
-        return None
-    try:
-        first, last = shared_span(usable)
-    except InputError:
-        return None
-    blocks = int(np.ceil(days.max() / BLOCK_DAYS))
-    uniform = outlook.generator("grain price blocks").random((outlook.draws, blocks))
-    paths = block_log_paths(*usable["own"], block_starts(uniform, first, last), days)
-    return paths if new is None else with_spread(paths, recent_spread(*usable["own"], days, **new))
-
-
-def seasonal_record(
-    context: Context, crop: str, series: Sequence[tuple[date, float]] | None, months: int, level: float
-) -> Said | None:
-    """What past years did from this month to that many months on; None where nothing is on file.
-
-    The row's own history, else the quotes on file. `level` is the ratio of prices that would have paid the carry. The
-    mean, the median and the share of years stand side by side, because they often disagree.
-    """
-    from sideoats.errors import InputError
-    from sideoats.outlook.seasonal import monthly_means, seasonal_index, share_of_years_above, year_ratios
-
-    if series is not None:
-        when = np.array([d for d, _ in series], dtype="datetime64[D]")
-        prices = np.array([p for _, p in series], dtype=np.float64)
-    elif crop in context.outlook.price_history:
-        when, prices = context.outlook.price_history[crop]
-    else:
-        return None
-    first, _, monthly = monthly_means(when, prices)
-    month = context.on.month
-    later = (month - 1 + months) % 12 + 1
-    try:
-        index = seasonal_index(first, monthly)
-    except InputError:
-        return say("grain.because.history_short")
-    moved = year_ratios(index, month, later)
-    if not moved.size:
-        return None
-    share = share_of_years_above(index, month, later, level)
-    return say(
-        "grain.because.season",
-        n=int(moved.size),
-        last=Name(str(index.years[1])),
-        mean=Share(float(moved.mean()) - 1),
-        median=Share(float(median(moved)) - 1),
-        paid=Share(float(share)),
-    )
