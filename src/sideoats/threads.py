@@ -16,7 +16,6 @@ def one_thread() -> AbstractContextManager[Any]:
 
 @lru_cache(maxsize=1)
 def _controller() -> Any:
-    import scipy.linalg  # noqa: F401  it brings a library of its own, which must be there to be held back
     from threadpoolctl import ThreadpoolController
 
     return ThreadpoolController()

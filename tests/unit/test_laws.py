@@ -6,7 +6,17 @@ import numpy as np
 import pytest
 from scipy import special
 
-from sideoats.decide.laws import beta_below, beta_log_odds, gamma_log, median, normal_below, normal_score, quantile
+from sideoats.decide.laws import (
+    beta_below,
+    beta_log_odds,
+    gamma_log,
+    median,
+    normal_below,
+    normal_score,
+    quantile,
+    student_below,
+    student_score,
+)
 
 SCORES = np.arange(-4.0, 4.01, 0.25)
 BELOW, ABOVE = special.ndtr(SCORES)[None, :], special.ndtr(-SCORES)[None, :]
@@ -96,3 +106,19 @@ def test_beyond_the_ends_of_a_beta_law() -> None:
     assert beta_below(2.0, 3.0, 0.0) == (0.0, 0.0) and beta_below(2.0, 3.0, 1.0) == (1.0, 0.0)
     for a, b, x in ((np.nan, 1.0, 0.5), (1.0, 0.0, 0.5), (1.0, 1.0, np.nan), (1.0, 1.0, 1.5)):
         assert np.isnan(beta_below(a, b, x)).all()
+
+
+@pytest.mark.parametrize("df", [1, 2, 3.5, 10, 47, 400, 20_000, np.inf])
+def test_students_t_is_scipys(df: float) -> None:
+    t = np.concatenate([np.linspace(-9, 9, 61), [-300.0, 0.0, 300.0]])
+    wanted = special.stdtr(df, t) if np.isfinite(df) else special.ndtr(t)
+    assert np.allclose(student_below(t, df), wanted, rtol=1e-10, atol=1e-14)
+    chance = np.array([1e-4, 0.025, 0.2, 0.5, 0.6, 0.95, 0.975, 0.9995])
+    wanted = special.stdtrit(df, chance) if np.isfinite(df) else special.ndtri(chance)
+    assert np.allclose(student_score(chance, df), wanted, rtol=1e-9, atol=1e-12)
+
+
+def test_students_t_of_nothing_is_not_known() -> None:
+    assert np.isnan(student_below([np.nan, 1.0], [3.0, np.nan])).all()
+    assert np.isnan(student_score([-0.1, 0.5], [3.0, 0.0])).all()
+    assert student_score([0.0, 1.0], 4.0).tolist() == [-np.inf, np.inf]

@@ -119,6 +119,41 @@ def beta_below(a: float, b: float, x: float) -> tuple[float, float]:
     return density * _fraction(a, b, x) / a, density
 
 
+def student_below(score: ArrayLike, df: ArrayLike) -> Floats:
+    """Chance that a value of Student's t with `df` degrees of freedom lies below `score` (NIST/SEMATECH 1.3.6.6.4)."""
+    return np.asarray(_student_below(np.asarray(score, float), np.asarray(df, float)), np.float64)
+
+
+def _student_under(t: float, df: float) -> float:
+    if math.isnan(t) or math.isnan(df) or df <= 0:
+        return math.nan
+    outside = beta_below(df / 2, 0.5, df / (df + t * t))[0] if math.isfinite(df) else math.erfc(abs(t) / math.sqrt(2.0))
+    return 1.0 - outside / 2 if t > 0 else outside / 2
+
+
+def student_score(chance: ArrayLike, df: ArrayLike) -> Floats:
+    """The inverse of `student_below`."""
+    return np.asarray(_student_score(np.asarray(chance, float), np.asarray(df, float)), np.float64)
+
+
+def _student_at(chance: float, df: float) -> float:
+    """By Newton's method from the normal score: the law is concave above its middle, so that no step goes too far."""
+    if not (0.0 < chance < 1.0 and df > 0):
+        return math.copysign(math.inf, chance - 0.5) if chance in (0.0, 1.0) and df > 0 else math.nan
+    upper, t = max(chance, 1.0 - chance), abs(float(normal_score(chance)))
+    while math.isfinite(df):
+        _, density = beta_below(df / 2, 0.5, df / (df + t * t))
+        rise = density / t if t else math.exp(math.lgamma((df + 1) / 2) - math.lgamma(df / 2)) / math.sqrt(math.pi * df)
+        step = (upper - _student_under(t, df)) / rise
+        t += step
+        if step <= 1e-13 * max(t, 1.0):
+            break
+    return math.copysign(t, chance - 0.5)
+
+
+_student_below, _student_score = np.frompyfunc(_student_under, 2, 1), np.frompyfunc(_student_at, 2, 1)
+
+
 def _fraction(a: float, b: float, x: float) -> float:
     """The continued fraction DLMF 8.17.22, by Lentz's method."""
     tiny = 1e-300

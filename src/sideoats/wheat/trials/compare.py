@@ -12,7 +12,7 @@ from itertools import combinations
 
 import numpy as np
 
-from sideoats.decide.laws import median
+from sideoats.decide.laws import median, normal_below, student_below
 from sideoats.errors import InputError
 from sideoats.wheat.trials.analyse import Estimates, difference_variance
 from sideoats.wheat.trials.terms import Floats
@@ -78,13 +78,11 @@ class NextSeason:
 
 
 def _chance(mean: Floats, variance: Floats, df: float = np.inf) -> Floats:
-    from scipy.special import ndtr, stdtr
-
     gap = mean[:, None] - mean[None, :]
     spread = np.sqrt(variance)
     z = np.divide(gap, spread, out=np.zeros_like(gap), where=spread > 0)
     z = np.where(spread > 0, z, np.sign(gap) * 40.0)
-    return np.asarray(ndtr(z) if np.isinf(df) else stdtr(df, z))
+    return normal_below(z) if np.isinf(df) else student_below(z, df)
 
 
 def _interaction_df(estimates: Estimates) -> float:
@@ -162,19 +160,15 @@ class HeadToHead:
     @property
     def reliability(self) -> float:
         """Chance that the first outyields the second in an environment, Phi(mean / sd); Eskridge and Mumm, 1992."""
-        from scipy.special import ndtr
-
-        return float(ndtr(self.mean_difference / self.deviation)) if self.deviation > 0 else float("nan")
+        return float(normal_below(self.mean_difference / self.deviation)) if self.deviation > 0 else float("nan")
 
     @property
     def predictive(self) -> float:
         """The same with the mean and spread themselves uncertain: Student's t with n - 1 degrees of freedom."""
-        from scipy.special import stdtr
-
         if self.deviation <= 0 or self.common < 2:
             return float("nan")
         scaled = self.mean_difference / (self.deviation * (1 + 1 / self.common) ** 0.5)
-        return float(stdtr(self.common - 1, scaled))
+        return float(student_below(scaled, self.common - 1))
 
 
 def head_to_head(estimates: Estimates, a: str, b: str) -> HeadToHead:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from sideoats.decide.laws import student_score
 from sideoats.errors import InputError
 from sideoats.wheat.trials.terms import Floats, factor
 
@@ -50,9 +51,7 @@ class Anova:
 
 def least_significant_difference(sed: ArrayLike, df: ArrayLike, level: float = 0.05) -> Floats:
     """t(1 - level/2, df) x standard error of the difference, in its unit."""
-    from scipy.special import stdtrit
-
-    return np.asarray(stdtrit(np.asarray(df, np.float64), 1 - level / 2) * np.asarray(sed, np.float64))
+    return student_score(1 - level / 2, df) * np.asarray(sed, np.float64)
 
 
 def complete_blocks(block: ArrayLike, treatment: ArrayLike, response: ArrayLike) -> Anova:

@@ -248,6 +248,25 @@ def _square(matrix: Floats, span: Any) -> Floats:
     return matrix[span, span] if isinstance(span, slice) else matrix[np.ix_(span, span)]
 
 
+_SMALL = 64  # rows up to which a triangle is solved as any matrix; above it, by halves, almost all is one product
+
+
+def _solve(lower: Floats, right: Floats) -> Floats:
+    """x of L x = r for a lower triangle; NumPy has no triangular solver, and SciPy's costs more to import than an
+    answer takes."""
+    n = len(lower)
+    if n <= _SMALL:
+        return np.asarray(np.linalg.solve(lower, right), np.float64)
+    half = n // 2
+    top = _solve(lower[:half, :half], right[:half])
+    return np.concatenate([top, _solve(lower[half:, half:], right[half:] - lower[half:, :half] @ top)])
+
+
+def _solve_upper(lower: Floats, right: Floats) -> Floats:
+    """x of L' x = r: the lower triangle of L' turned end for end."""
+    return _solve(lower.T[::-1, ::-1], right[::-1])[::-1]
+
+
 def factorise(tree: Plan, scale: Floats, ridge: Floats) -> float:
     """Factor M for the given scales; stores the factor in the nodes and returns log det M.
 
@@ -260,8 +279,6 @@ def factorise(tree: Plan, scale: Floats, ridge: Floats) -> float:
     ------
     numpy.linalg.LinAlgError : M is not positive definite (a fixed effect cannot be estimated)
     """
-    from scipy.linalg.lapack import dpotrf, dtrtrs
-
     total = 0.0
     pending: dict[int, Floats] = {}
     for node in tree.nodes:
@@ -272,13 +289,11 @@ def factorise(tree: Plan, scale: Floats, ridge: Floats) -> float:
         if len(s):
             block = _square(gram, at) * np.outer(s, s)
             block[np.diag_indices_from(block)] += ridge[node.local]
-            node.chol, info = dpotrf(block, lower=1, clean=1)
-            if info:
-                raise np.linalg.LinAlgError("mixed-model equations are not positive definite")
+            node.chol = np.asarray(np.linalg.cholesky(block), np.float64)
             total += 2.0 * float(np.log(np.diag(node.chol)).sum())
             if len(node.edge_column):
                 across = gram[at][:, edge] * s[:, None]
-                node.reach, _ = dtrtrs(node.chol, np.asfortranarray(across), lower=1)
+                node.reach = _solve(node.chol, across)
                 schur = schur - node.reach.T @ node.reach
         else:
             node.reach = np.zeros((0, len(node.edge_column)))
@@ -296,15 +311,13 @@ def factorise(tree: Plan, scale: Floats, ridge: Floats) -> float:
 
 def forward(tree: Plan, scale: Floats, right: Floats) -> list[Floats]:
     """Solve L z = S r for every node; `right` (effects, m) is [X Z]'W f. Squares of z add up to r'M^-1 r."""
-    from scipy.linalg.lapack import dtrtrs
-
     rest = right.copy()
     out = []
     for node in tree.nodes:
         if not len(node.local):
             out.append(np.zeros((0, right.shape[1])))
             continue
-        z, _ = dtrtrs(node.chol, rest[node.local] * scale[node.local, None], lower=1)
+        z = _solve(node.chol, rest[node.local] * scale[node.local, None])
         out.append(z)
         if len(node.edge_column):
             rest[node.touch_effect] -= (node.reach.T @ z)[node.touch_edge]
@@ -313,8 +326,6 @@ def forward(tree: Plan, scale: Floats, right: Floats) -> list[Floats]:
 
 def backward(tree: Plan, scale: Floats, z: list[Floats]) -> Floats:
     """Scaled solution (effects, m): M^-1 of what `forward` was given; times `scale` it gives the effects."""
-    from scipy.linalg.lapack import dtrtrs
-
     m = z[0].shape[1]
     x = np.zeros((tree.effects, m))
     for node, part in zip(reversed(tree.nodes), reversed(z), strict=True):
@@ -324,14 +335,12 @@ def backward(tree: Plan, scale: Floats, z: list[Floats]) -> Floats:
             shared = np.zeros((len(node.edge_column), m))
             np.add.at(shared, node.touch_edge, x[node.touch_effect] * scale[node.touch_effect, None])
             part = part - node.reach @ shared
-        x[node.local], _ = dtrtrs(node.chol, part, lower=1, trans=1)
+        x[node.local] = _solve_upper(node.chol, part)
     return x
 
 
 def inverse_diagonal(tree: Plan, scale: Floats) -> Floats:
     """Diagonal of M^-1 (effects,), from the root outwards, without ever forming M^-1 (selected inversion)."""
-    from scipy.linalg.lapack import dpotri, dtrtrs
-
     out = np.zeros(tree.effects)
     wholes: dict[int, tuple[int, Floats]] = {}  # a parent's inverse, kept until its last child has used it
     for node in reversed(tree.nodes):
@@ -339,12 +348,11 @@ def inverse_diagonal(tree: Plan, scale: Floats) -> Floats:
         inner = np.zeros((len(node.local), len(node.local)))
         across = np.zeros((len(node.local), len(edge)))
         if len(node.local):
-            lower, _ = dpotri(node.chol, lower=1)
-            inner = lower + lower.T  # the upper half of `lower` is zero
-            inner[np.diag_indices_from(inner)] /= 2
+            root = _solve(node.chol, np.eye(len(node.local)))
+            inner = root.T @ root
             out[node.local] = np.diag(inner)
         if len(edge) and len(node.local):
-            x, _ = dtrtrs(node.chol, node.reach, lower=1, trans=1)
+            x = _solve_upper(node.chol, node.reach)
             across = -(x @ edge)
             out[node.local] -= (across * x).sum(axis=1)
             if node.children:
