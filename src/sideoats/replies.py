@@ -87,6 +87,7 @@ class Replies:
             ),
             "cautions": self._known(p.cautions, row),
         }
+        doubtful = verdict == LOOK and int(r.hazard[row]) >= 0
         act, look = int(r.act_by[row]), int(r.look_by[row])
         table, sources = self.table, self._sources(said)
         said["loosened"] = self.context.facts.loosenings(source["id"] for source in sources)
@@ -110,7 +111,7 @@ class Replies:
             cost_of_waiting=self._lost(row),
             evidence=table.evidence[row] if table.evidence else (),
             baseline=p.baseline,
-            missing=(*missing, *(self._doubted(row) if verdict == LOOK and int(r.hazard[row]) >= 0 else ())),
+            missing=tuple(dict.fromkeys((*missing, *(self._doubted(row) if doubtful else ())))),
             hazard=int(r.hazard[row]) >= 0,
             station=self.context.outlook.station,
             said=_plain(said, [o.label.at(row) for o in p.options], self._bars(row)),

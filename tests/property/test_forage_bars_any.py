@@ -21,8 +21,17 @@ from sideoats.schema import read_all
 ON = date(2026, 9, 14)
 FACTS = load()
 OUTLOOK = outlook_draws.make_outlook(ON, facts=FACTS, draws=8)
-# typed here from the source, Clemson: from 2,000 ppm NO3-N dry none for pregnant animals, from 4,000 none for any
+# typed here from the source, Clemson: over 2,000 ppm NO3-N dry none for pregnant animals, over 4,000 none for any
 EVERYONE, AT_RISK_LINE = 4000.0, 2000.0
+# Clemson's 2,000 is for pregnant animals; 0.9 % NO3 (Manitoba) is for all
+NOT_PREGNANT = 9000 * 14.007 / (14.007 + 3 * 15.999)
+
+
+def _line(animal: str, weakened: bool | None = False) -> float:
+    """The level over which these animals get none."""
+    if animal in AT_RISK:
+        return NOT_PREGNANT if animal in ("lactating-cow", "calf") else AT_RISK_LINE
+    return NOT_PREGNANT if weakened else EVERYONE
 
 
 def amounts(most: float) -> st.SearchStrategy[float]:
@@ -75,11 +84,11 @@ def test_barred_hay_is_stop_at_any_price(
         on=ON, facts=FACTS, outlook=OUTLOOK,
     )  # fmt: skip
     options = {o["key"]: o for o in call["options"]}
-    line = AT_RISK_LINE if animal in AT_RISK or weakened else EVERYONE
-    if level >= min(line, EVERYONE):
+    line = _line(animal, weakened)
+    if level > min(line, EVERYONE):
         assert call["verdict"] == "stop"
         assert all(options[k]["barred"] for k in ("straight", "grind", "blend"))
-    if level >= EVERYONE:
+    if level > EVERYONE:
         assert options["other-class"]["barred"]
     for option in options.values():
         if option["barred"]:
@@ -102,7 +111,7 @@ def test_a_table_of_lots_is_barred_row_by_row(rows: list[tuple[float, str, float
     ]
     answers = question.ask(table_of(question, values), Context(ON, FACTS, OUTLOOK))
     for i, (level, animal, _) in enumerate(rows):
-        if level >= (AT_RISK_LINE if animal in AT_RISK else EVERYONE):
+        if level > _line(animal):
             assert np.asarray(answers.verdict)[i] == STOP
             assert answers.call(i).verdict == "stop"
 
@@ -123,7 +132,7 @@ def test_one_bale_over_the_line_stops_the_lot_at_any_price(
         ),
         on=ON, facts=FACTS, outlook=OUTLOOK,
     )  # fmt: skip
-    line = AT_RISK_LINE if animal in AT_RISK else EVERYONE
+    line = _line(animal)
     options = {o["key"]: o for o in call["options"]}
     if max(levels) >= line * (1 + 1e-5):
         assert call["verdict"] == "stop"
@@ -208,7 +217,7 @@ def test_a_cheap_hot_feed_never_enters_a_ration_past_its_bar(
     if used is None:
         return
     line = AT_RISK_LINE if animal == "pregnant-cow" else EVERYONE
-    if level >= line:
+    if level > line:
         assert used == pytest.approx(0.0, abs=1e-6)
     assert found["ration_nitrate"] <= found["nitrate_ceiling"] * (1 + 1e-6)
 

@@ -1,4 +1,5 @@
-"""Classes are half-open at every printed bound, over every path of ion, unit and moisture that leads to it."""
+"""A result at a printed bound is in the class that ends there, or in the next where the publisher prints "under" it;
+over every path of ion, unit and moisture that leads to it."""
 
 from __future__ import annotations
 
@@ -22,7 +23,10 @@ PRINTED = {
     "nebraska": ("NO3-N", 1, ["2100"]),  # University of Nebraska, hay
     "south_dakota": ("NO3-N", 10_000, ["0.15", "0.45"]),  # South Dakota State (Harty), percent
     "manitoba": ("NO3", 10_000, ["0.3", "0.6", "0.9"]),  # Manitoba Agriculture, percent
+    "servitech": ("NO3-N", 1, ["700", "1400", "2100", "2800", "3500"]),  # ServiTech 6.05.022: "< 700", "> 3,500"
+    "dairyland": ("NO3-N", 1, ["1000", "2000", "4000"]),  # Dairyland: "< 1,000", "> 4,000"
 }
+UNDER = {("servitech", 0), ("dairyland", 0)}  # printed with "<": a result at the bound is in the class above
 N, O, K = Fraction("14.007"), Fraction("15.999"), Fraction("39.098")  # IUPAC abridged standard atomic weights
 WEIGHT = {"NO3-N": N, "NO3": N + 3 * O, "KNO3": K + N + 3 * O}  # grams that carry one mole of nitrogen
 UNITS = {"ppm": Fraction(1), "%": Fraction(10_000), "mg/kg": Fraction(1), "g/kg": Fraction(1000)}
@@ -53,7 +57,9 @@ paths = st.tuples(
 @given(paths)
 @example((("manitoba", 0), "NO3-N", "%", 120))
 @example((("south_dakota", 1), "KNO3", "g/kg", 233))
-def test_a_result_at_a_bound_is_in_the_class_above_it(path: tuple[tuple[str, int], str, str, int | None]) -> None:
+def test_a_result_at_a_bound_is_in_the_class_that_ends_there(
+    path: tuple[tuple[str, int], str, str, int | None],
+) -> None:
     (publisher, at), form, unit, wet = path
     moisture = Fraction(wet or 0, 1000)
     shared = {"form": form, "basis": "dry" if wet is None else "as-fed"}
@@ -67,7 +73,7 @@ def test_a_result_at_a_bound_is_in_the_class_above_it(path: tuple[tuple[str, int
     over = _class_of(
         publisher, result=_result(publisher, at, form, unit, moisture, Fraction(1_000_001, 1_000_000)), **shared
     )
-    assert (on, under, over) == (labels[at + 1], labels[at], labels[at + 1])
+    assert (on, under, over) == (labels[at + ((publisher, at) in UNDER)], labels[at], labels[at + 1])
 
 
 @pytest.mark.parametrize(("publisher", "at"), BOUNDS)
@@ -78,7 +84,8 @@ def test_every_bound_by_every_ion_and_unit(publisher: str, at: int, form: str, u
     factor = float(UNITS[unit])
     level = nitrate.nitrate_nitrogen_dry(float(value) * factor, form=form, basis="dry")
     table = EVERY[publisher]
-    assert int(table.classify(level)) == at + 1
+    assert int(table.classify(level)) == at + ((publisher, at) in UNDER)
+    assert int(table.classify(float(level) * (1 + 1e-6))) == at + 1
     assert int(table.classify(float(level) * (1 - 1e-6))) == at
 
 

@@ -23,9 +23,13 @@ def test_ward_ladder_is_on_the_wet_basis() -> None:
 def test_presets_are_the_longest_and_the_usual_of_the_rules_on_file() -> None:
     facts = load()
     cautious = prussic.Preset.of(facts["forage/prussic.preset.cautious"])
-    # Ag Proud 35189: 30 in for sorghum-sudan; Kansas State: up to 24 in; waits up to 14 days (Tennessee, Ag Proud)
+    # Kansas State, Michigan State: up to 24 in; Manitoba: regrowth of sorghum-sudan 24 to 30 in; waits up to 14 days
+    # (Tennessee, Ag Proud). The 30 in of Ag Proud 35189 is the height at the frost, and no height before grazing.
     heights, waits = facts["forage/prussic.heights"], facts["forage/prussic.frost_waits"]
-    assert cautious.height == {"sudan": max(heights.column("sudan")), "sorghum": max(heights.column("sorghum"))}
+    for growth, height in (("any", cautious.height), ("regrowth", cautious.new_shoot_height)):
+        of_group = [row[2:] for row in heights.rows if row[1] == growth]
+        assert height == dict(zip(("sudan", "sorghum"), np.nanmax(np.array(of_group, float), axis=0), strict=True))
+    assert cautious.height == {"sudan": 24.0, "sorghum": 24.0} and cautious.new_shoot_height["sorghum"] == 30.0
     assert set(cautious.frost_wait.values()) == {max(waits.column("killing_high"))}
     # Nebraska 2022 and Texas 2021: 7 days
     assert prussic.Preset.of(facts["forage/prussic.preset.usual"]).frost_wait == {"sudan": 7.0, "sorghum": 7.0}

@@ -10,7 +10,7 @@ so is the test that would clear it: today, where nobody says when that is.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.problem import Barred, Choice, Hazard, Problem, RowSaid, labelled
+from sideoats.words import Said, Terms, Value, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -76,6 +77,41 @@ class Danger:
 def doubted(name: str, observable: str, rows: Bools, *holds: str, until: RowSaid | None = None) -> Danger:
     """A danger that is over no line, and is not cleared for want of one observable."""
     return Danger(name, np.zeros(len(rows), bool), doubts={observable: rows}, holds=holds, until=until)
+
+
+def in_doubt(dangers: Sequence[Danger], i: int) -> tuple[str, ...]:
+    """Observables that keep a row from being cleared, the first to be looked at first."""
+    return tuple(dict.fromkeys(n for d in dangers if not d.over[i] for n, rows in d.doubts.items() if rows[i]))
+
+
+def _said_at_once(asked: tuple[str, ...]) -> tuple[str, ...]:
+    return asked if len(asked) <= 2 else asked[:1]
+
+
+def first_of(dangers: Callable[[], Sequence[Danger]]) -> dict[str, Callable[[int], Value | None]]:
+    """For a headline that is read out on the telephone: the first thing to find out, and how many more there are; two
+    are both said."""
+
+    def first(i: int) -> Value | None:
+        return Terms(_said_at_once(in_doubt(dangers(), i)), of="observable")
+
+    def more(i: int) -> Value | None:
+        asked = in_doubt(dangers(), i)
+        rest = len(asked) - len(_said_at_once(asked))
+        return say("ask.more", n=rest) if rest > 0 else None
+
+    return {"first": first, "more": more}
+
+
+def rest_of(dangers: Callable[[], Sequence[Danger]]) -> Callable[[int], Said | None]:
+    """The reason that names what else is needed."""
+
+    def rest(i: int) -> Said | None:
+        asked = in_doubt(dangers(), i)
+        asked = asked[len(_said_at_once(asked)) :]
+        return say("ask.else", what=Terms(asked, of="observable")) if asked else None
+
+    return rest
 
 
 @dataclass(frozen=True, eq=False)

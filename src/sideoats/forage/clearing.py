@@ -28,6 +28,7 @@ class Clearing:
     ----------
     missing : no result that can be read
     unread : another slip of the lot cannot be read
+    aged : the sample of a standing crop is older than the days for which it speaks
     stale : the newest test is older than another cutting may be, and nobody says when this hay was put up
     earlier : the newest test is older than the hay itself
     again : sampled long after it was put up, or nobody knows when that was, and whether another test of the lot was
@@ -46,6 +47,7 @@ class Clearing:
 
     missing: Bools
     unread: Bools
+    aged: Bools
     stale: Bools
     earlier: Bools
     again: Bools
@@ -74,7 +76,16 @@ class Clearing:
     def look(self) -> Bools:
         """Something must be asked or measured before the lot is cleared, whatever its level."""
         standing = self.standing & self.not_lowest  # the classes are for hay: above the lowest they clear no grazing
-        asked = self.unread | self.stale | self.earlier | self.again | self.torn | self.water_torn | self.unnamed
+        asked = (
+            self.unread
+            | self.aged
+            | self.stale
+            | self.earlier
+            | self.again
+            | self.torn
+            | self.water_torn
+            | self.unnamed
+        )
         return asked | self.water_caution | self.not_cattle | standing
 
 
@@ -111,15 +122,21 @@ def clearing(table: Table, known: Lots, pooled: Pooled, j: Judgement, context: C
     put_up = -table.days_until("baled", context.on)  # days since, NaN where not known
     same_hay = pooled.age <= put_up
     earlier = pooled.age > put_up
-    stale = (pooled.age > sure_days(context)) & ~same_hay & ~earlier
+    # a standing crop is neither put up nor keeps what it held
+    aged = standing & (pooled.age > facts.value("forage/standing.sample_days"))
+    stale = (pooled.age > sure_days(context)) & ~same_hay & ~earlier & ~standing
     told_all = table.known("tests") | table.flag("only_test") | known.every_bale
     at_baling = put_up - pooled.age <= facts.value("forage/lot.first_test")  # days from baling to the sample
     others = table.known("only_test") & ~table.flag("only_test")
-    again = (np.isfinite(pooled.age) & ~at_baling & ~stale & ~earlier & ~(same_hay & _far_below(j, facts))) | others
+    earlier, others = earlier & ~standing, others & ~standing
+    again = (
+        np.isfinite(pooled.age) & ~at_baling & ~stale & ~earlier & ~standing & ~(same_hay & _far_below(j, facts))
+    ) | others
     not_alone = j.not_alone & ~horse & ~missing
     return Clearing(
         missing=missing,
         unread=np.array([u is not None for u in pooled.unread], dtype=bool) & ~missing,
+        aged=aged & ~missing,
         stale=stale & ~missing,
         earlier=earlier & ~missing,
         again=again & ~told_all & ~missing,

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.families.may_it_be_fed import Danger, doubted
+from sideoats.families.may_it_be_fed import Danger, doubted, first_of, in_doubt, rest_of
 from sideoats.forage import citing
 from sideoats.forage.cautions import EMERGENCY
 from sideoats.forage.grazed_nitrate import dated, sample_age
 from sideoats.forage.grazing import TOLD, Judged, preset_of, shoots_seen
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
-from sideoats.words import Measured, Paid, Parts, Said, Term, say
+from sideoats.words import Measured, Name, Paid, Parts, Said, Term, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -38,6 +39,11 @@ class Told:
     day: Floats
 
     def dangers(self) -> tuple[Danger, ...]:
+        """Made once."""
+        return self._dangers
+
+    @cached_property
+    def _dangers(self) -> tuple[Danger, ...]:
         """What stands in the way makes one headline with all its reasons; then what is asked."""
         j, again = self.j, self._again()
         over = np.logical_or.reduce([rows for rows, _ in self._standing()])
@@ -64,8 +70,8 @@ class Told:
             ("species", ~table.known("species")),
             ("height", j.risky & np.isnan(j.height)),
             ("new_shoots", j.risky & ~shoots_seen(table)[1]),
-            ("frost", j.frost_untold),
-            ("drought_rain", j.rain_untold),
+            ("frost", j.frost_untold & ~j.frost_misdated),
+            ("drought_rain", j.rain_untold & ~j.rain_misdated),
             ("frost_date", j.frost_misdated & np.isnan(j.frost_age)),
             ("rain_date", j.rain_misdated & np.isnan(j.rain_age)),
             ("stress", j.nitrate.stress_untold),
@@ -163,8 +169,8 @@ class Told:
             "tall": Measured(self.j.height, unit="in"),
             "why": self.why,
             "state": self._state,
-            "settles": self._settles,
-            "also": self._also,
+            **first_of(self.dangers),
+            "settles": lambda i: None if self._others_first(i) else self._settles(i),
         }
 
     @property
@@ -187,15 +193,14 @@ class Told:
         why = "hot" if n.hot_before[i] else "dry" if n.stressed[i] else "heavy"
         return _say(f"state.{why}")
 
+    def _others_first(self, i: int) -> bool:
+        """Something else than stress and nitrogen is to be found out first."""
+        return not set(in_doubt(self.dangers(), i)) <= {f"{_F}stress", f"{_F}nitrogen"}
+
     def _settles(self, i: int) -> Said | None:
         """One nitrate test answers what nobody can say of stress and nitrogen."""
         n = self.j.nitrate
         return _say("settles") if n.stress_untold[i] or n.nitrogen_untold[i] else None
-
-    def _also(self, i: int) -> Said | None:
-        """What is to be asked beside."""
-        asked = tuple(_say(f"why.{what}") for what, rows in self._asked() if rows[i])
-        return _say("also", asked=Parts(asked)) if asked else None
 
     # reasons
 
@@ -211,8 +216,11 @@ class Told:
         day = Paid(np.where(over, np.nan, self.day), unit="USD/head")
         season = Measured(facts.value("forage/standing.season"), unit="day", fact="forage/standing.season")
         return (
+            rest_of(self.dangers),
+            lambda i: self._settles(i) if self._others_first(i) else None,
             _say("because.risk", species=species, risk=risk).where(table.known("species")),
             self._preset,
+            self._heights,
             _say("because.new_shoots", days=Measured(shoots.value, unit="day", fact=shoots.id)).where(j.risky),
             _say("because.drought").where(j.risky),
             _say("because.only_nitrate").where(~j.risky),
@@ -255,12 +263,25 @@ class Told:
         low, high = np.nanmin(printed.column("light_low")), np.nanmax(printed.column("killing_high"))
         return _say(
             f"because.preset.{j.preset}",
-            needed=Measured(float(j.standing.height_needed[i]), unit="in"),
             frost=Measured(waits.frost_wait[group]),
             rain=Measured(waits.rain_wait[group], unit="day"),
             low=Measured(float(low), fact=printed.id),
             high=Measured(float(high), unit="day"),
         )
+
+    def _heights(self, i: int) -> Said | None:
+        """Whose height binds this growth, and who prints another."""
+        j, group, fact = self.j, self.j.groups[i], self.context.facts.by_id["forage/prussic.heights"]
+        if group == "none":
+            return None
+        growth = "regrowth" if j.shooting[i] else "any"
+        rows = [(str(by), float(at)) for by, of, *ends in fact.rows for at in [ends[group == "sorghum"]]
+                if of == growth and np.isfinite(at)]  # fmt: skip
+        shown = [
+            _say("height", by=Name(by), at=Measured(at, unit="in", fact=fact.id))
+            for by, at in sorted(rows, key=lambda row: -row[1])
+        ]
+        return _say(f"because.heights.{growth}", heights=Parts(tuple(shown)))
 
     def cautions(self) -> tuple[RowSaid, ...]:
         """The emergency lines first."""

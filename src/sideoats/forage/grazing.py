@@ -36,6 +36,7 @@ class Judged:
     groups, risk : height group and prussic acid risk of the species, in words
     frost_age, rain_age : days since; NaN where none was told or seen
     height, shoots : [in] of the growth and of new shoots; NaN where not known or not possible
+    shooting : new shoots or regrowth stand
     nitrate_left : days of the wait after rain that ended a drought
     toxic : a prussic acid result of these days is over a line; acid_unread : one cannot be read
     acid_again : an older one was over a line, or a part of a slip is told without its number
@@ -58,6 +59,7 @@ class Judged:
     rain_age: Floats
     height: Floats
     shoots: Floats
+    shooting: Bools
     nitrate_left: Floats
     toxic: Bools
     acid_unread: Bools
@@ -128,7 +130,7 @@ def _untold(table: Table, context: Context, flag: str, age: Floats, variable: st
 
 
 def shoots_seen(table: Table) -> tuple[Bools, Bools]:
-    """New shoots stand; and whether anybody looked for them."""
+    """New shoots or regrowth stand; and whether anybody looked for them."""
     measured = table.known("shoot_height")
     return table.flag("new_shoots") | measured, table.known("new_shoots") | measured
 
@@ -191,6 +193,7 @@ def judge(table: Table, context: Context) -> Judged:
         rain,
         height,
         shoots,
+        shoots_seen(table)[0],
         nitrate_left,
         toxic=toxic & now,
         acid_unread=known & ~readable,

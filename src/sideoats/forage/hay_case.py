@@ -64,7 +64,7 @@ def lots_of(table: Table, context: Context) -> tuple[Lots, Pooled]:
     """What is known of every lot, and of the slips behind it."""
     put_up = -table.days_until("baled", context.on)
     keeps = np.where(np.isnan(put_up), sure_days(context), put_up)
-    pooled = pool(_slips(table, context), context.facts, context.on, keeps)
+    pooled = pool(_slips(table, context), context.facts, context.on, keeps, put_up)
     animals = [str(word) or "unknown" for word in table.text("class")]
     water_form = np.array([str(f) if f else "NO3-N" for f in table.text("water_form")], dtype=object)
     # water whose form is not stated is read as the ion that holds more nitrogen
@@ -119,6 +119,7 @@ def dangers(told: Told) -> tuple[Danger, ...]:
         doubted("watered", "hay_nitrate.water", c.water_torn),
         doubted("whose", "hay_nitrate.class", c.unnamed),
         doubted("earlier", "place.baled", c.earlier),
+        doubted("aged", "hay_nitrate.result", c.aged),
         doubted("old", "place.baled", c.stale),
         doubted("grazing", "hay_nitrate.result", c.standing & c.not_lowest),
         *_sampling(told),
@@ -176,6 +177,7 @@ def ways(told: Told) -> tuple[Way, ...]:
             (least, told.why("no_class")),
             (j.at_risk & j.over_plain, told.why("over_plain")),
             (~j.at_risk, say("hay-nitrate.why.least_risk")),
+            (c.horse, say("hay-nitrate.why.no_cattle")),
         ),
     }
     return tuple(
@@ -227,4 +229,6 @@ def quantities(asked: Table, known: Lots, j: Judgement, facts: Facts, followed: 
     for name, index in j.classes.items():
         labels = np.array([*every[name].labels, ""], dtype=object)
         out[f"class_{name}"] = (labels[index], "")
-    return out | {"followed": (np.full(len(known.level), table.publisher, dtype=object), "")}
+    # a publisher is followed for animals not at special risk; for the others the row that binds says whose it is
+    followed_by = np.where(j.at_risk, "", np.full(len(known.level), table.publisher, dtype=object))
+    return out | {"followed": (followed_by, ""), "bound_by": (np.where(unknown, "", j.ruling.by), "")}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +14,7 @@ from sideoats.forage.dilution import safe_share
 from sideoats.forage.hay_why import Why, ppm_of
 from sideoats.forage.judge import blend_is_safe
 from sideoats.forage.nitrate_tables import allowing_less
+from sideoats.forage.slips import Read
 from sideoats.forage.sorghums import is_other_hay
 from sideoats.problem import RowSaid
 from sideoats.words import Count, LongDay, Measured, Parts, Said, Share, Term, say
@@ -40,6 +41,7 @@ class Told(Why):
             "and_when": self.and_when,
             "elsewhere": self.elsewhere,
             "retest": self.retest,
+            "before": self.before,
             "ask": self.asked,
             "take": self.take,
             "sample": self.sample,
@@ -121,6 +123,15 @@ class Told(Why):
         )
         return say("hay-nitrate.retest", last=ppm_of(last[1]), when=when, worst=ppm_of(worst[1]), first=first)
 
+    def before(self, i: int) -> Said | None:
+        """A higher test of hay that lay there before, and the day on which that is so."""
+        other = self.pooled.other[i]
+        worst = max(other, key=lambda t: t[1]) if other else None
+        if worst is None or not worst[1] > self.known.level[i]:
+            return None
+        baled = LongDay(self.table.date("baled")[i])
+        return say("hay-nitrate.before", worst=ppm_of(worst[1]), day=LongDay(worst[0]), baled=baled)
+
     def take(self, i: int) -> Said | None:
         """How many more to sample."""
         return self._count("take", i)
@@ -151,7 +162,16 @@ class Told(Why):
 
     def reasons(self) -> tuple[RowSaid, ...]:
         """In the order in which they are read."""
-        known = (self._result, self._tests, self._dated, self._whose, self._binds, self._side_by_side, self._bales)
+        known = (
+            self._result,
+            self._tests,
+            self._other_hay,
+            self._dated,
+            self._whose,
+            self._binds,
+            self._side_by_side,
+            self._bales,
+        )
         later = (self._over, self._nearly, self._undated, self._water, self._ladders, self._ceiling, self._more_cores)
         standing = map(self._standing, ("ensiling", "heights", "no_level", "slowly"))
         return (
@@ -185,15 +205,26 @@ class Told(Why):
         told = self.pooled.told[i]
         if len(told) < 2:
             return None
-        shown = [
+        return self._because("tests", tests=self._shown(told))
+
+    def _shown(self, told: Sequence[Read]) -> Parts:
+        """Tests with their days."""
+        shown = (
             say(
                 "hay-nitrate.test",
                 level=ppm_of(level),
                 on=None if day is None else say("hay-nitrate.on", day=LongDay(day)),
             )
             for day, level, _ in told
-        ]
-        return self._because("tests", tests=Parts(tuple(shown)))
+        )
+        return Parts(tuple(shown))
+
+    def _other_hay(self, i: int) -> Said | None:
+        """Tests of hay that lay there before."""
+        other = self.pooled.other[i]
+        if not other:
+            return None
+        return self._because("other_hay", tests=self._shown(other), baled=LongDay(self.table.date("baled")[i]))
 
     def _dated(self, i: int) -> Said | None:
         told = self.pooled.told[i]

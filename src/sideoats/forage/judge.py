@@ -167,14 +167,14 @@ def judge(known: Lots, facts: Facts, followed: str | None = None) -> Judgement:
     ruling, whole = ruled(known.level, risk), ruled(known.level + drunk, risk)
     plain = ruled(known.level + drunk, stock.PLAIN)
     not_alone = ~(ruling.alone & whole.alone)
-    over_bale = known.seen >= never * (1 - nitrate.ROUNDING)
-    over_plain = known.seen >= _never(np.zeros_like(risk), table, every) * (1 - nitrate.ROUNDING)
+    over_bale = known.seen >= never
+    over_plain = known.seen >= _never(np.zeros_like(risk), table, every)
     tested_bale = ~np.isnan(known.seen) & ~ruled(known.seen + drunk, risk).alone & ~not_alone & ~over_bale
     need = cores_needed(facts, known.bales, known.states)
     few = ~(known.stated & (known.cores >= need)) & ~np.isnan(known.level)
     more = np.where(few, np.fmax(more, need - np.where(known.stated, known.cores, 0.0)), more)
-    lowest = np.fmax(known.level, known.seen) + drunk < lowest_edge(every.values()) * (1 - nitrate.ROUNDING)
-    credible = hottest >= never * (1 - nitrate.ROUNDING)
+    lowest = np.fmax(known.level, known.seen) + drunk < lowest_edge(every.values())
+    credible = hottest >= never
     suspect = ~not_alone & ~over_bale & credible & ~(lowest & ~few)
     nearly = suspect & ~few & (more < facts.value("forage/lot.least_trip"))
     hot_bale = suspect & ~nearly

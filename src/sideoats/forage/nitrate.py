@@ -3,8 +3,9 @@
 Everything inside Sideoats is nitrate-nitrogen (NO3-N) in parts per million of dry matter. A number gets there only
 through `nitrate_nitrogen_dry`, which refuses a value whose ion or moisture basis is not stated.
 
-Classes are half-open: a result at a bound belongs to the class above it. A result that lies within rounding
-(`ROUNDING`) under a bound is taken to be at it, so that no path of units can move a result into a milder class.
+A result at a bound belongs to the class that ends there ("0 to 0.3 %"), unless the publisher prints the class below as
+"under" that bound ("< 700"): then to the class that begins there. What lies within rounding (`ROUNDING`) of a bound is
+taken to be at it, so that no path of units moves a result into another class.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ SULFUR_PART_OF_SULFATE = SULFUR / (SULFUR + 4 * OXYGEN)
 PPM_OF_PERCENT = 10_000.0
 PURE = 1e6 * NITROGEN / _NITRATE  # ppm NO3-N of the nitrate ion itself (derived)
 ROUNDING = 1e-9
+AT, OVER = "at", "over"  # whether a class begins at its bound or over it
 LITRES_OF_GALLON = 3.785411784
 
 WHY = (
@@ -131,6 +133,7 @@ class ClassTable:
     unit_ppm : ppm in one unit of the table (1 for ppm, 10,000 for %)
     ion : the ion the bounds are printed in; all bounds are on dry matter
     bounds : (class,) lower bound of each class in the table's own unit, the first 0
+    begins : (class,) True where a result at that bound is in the class: the one below is printed as "under" it
     labels, meanings : (class,) words
     share : (class,) largest share of ration dry matter for animals not at special risk; 1 no limit, 0 do not feed,
         NaN not as the only feed with no share printed
@@ -146,6 +149,7 @@ class ClassTable:
     unit_ppm: float
     ion: str
     bounds: Floats
+    begins: NDArray[np.bool_]
     labels: tuple[str, ...]
     meanings: tuple[str, ...]
     share: Floats
@@ -170,6 +174,7 @@ class ClassTable:
             unit_ppm=PPM_OF_PERCENT if words[0] == "%" else 1.0,
             ion=words[1],
             bounds=bounds,
+            begins=np.array(fact.column("begins") if "begins" in fact.columns else [OVER] * len(bounds)) == AT,
             labels=tuple(fact.column("label")),
             meanings=tuple(fact.column("meaning")),
             share=np.array(fact.column("share"), dtype=np.float64),
@@ -182,11 +187,15 @@ class ClassTable:
         """(class,) lower bounds as ppm NO3-N of dry matter."""
         return np.asarray(self.bounds * self.unit_ppm * ion_factor(self.ion, "NO3-N"), dtype=np.float64)
 
+    @property
+    def edges(self) -> Floats:
+        """(class,) levels [ppm NO3-N dry] from which on a result is in the class: its bound, or just over it."""
+        return np.asarray(self.bounds_nitrogen * np.where(self.begins, 1.0 - ROUNDING, 1.0 + ROUNDING), np.float64)
+
     def classify(self, nitrate_nitrogen: ArrayLike) -> NDArray[np.int64]:
         """Class index of each value [ppm NO3-N dry]; -1 where the value is NaN."""
         values = np.asarray(nitrate_nitrogen, dtype=np.float64)
-        edges = self.bounds_nitrogen * (1.0 - ROUNDING)
-        index = np.searchsorted(edges, np.nan_to_num(values, nan=0.0), side="right") - 1
+        index = np.searchsorted(self.edges, np.nan_to_num(values, nan=0.0), side="right") - 1
         return np.where(np.isnan(values), -1, np.maximum(index, 0)).astype(np.int64)
 
     def largest_share(self, nitrate_nitrogen: ArrayLike, at_risk: ArrayLike) -> tuple[Floats, NDArray[np.bool_]]:
@@ -216,7 +225,7 @@ class ClassTable:
     def never_line(self, at_risk: ArrayLike) -> float:
         """Level [ppm NO3-N dry] from which on none is fed to these animals; infinite where the table never says so."""
         barred = np.flatnonzero(self.printed_for(int(by_risk(at_risk))) == 0.0)
-        return float(self.bounds_nitrogen[barred[0]]) if barred.size else float("inf")
+        return float(self.edges[barred[0]]) if barred.size else float("inf")
 
 
 @dataclass(frozen=True)
@@ -291,7 +300,7 @@ def rule(
         ceiling = np.where(lower, target, ceiling)
         ceiling_by = np.where(lower, publisher or "the district's dilution target", ceiling_by)
     last = last_line(followed, tables)
-    never = (values >= last.never_line(False) * (1 - ROUNDING)) & (share > 0)
+    never = (values >= last.never_line(False)) & (share > 0)
     by = np.where(never, last.publisher, by)
     unknown = np.isnan(values)
     share = np.where(never | unknown, 0.0, share)
@@ -334,7 +343,7 @@ def after_ensiling(nitrate_nitrogen: ArrayLike, loss_low: float, loss_high: floa
 
 
 def water_class(nitrate_nitrogen: ArrayLike, bounds: Sequence[float], labels: Sequence[str]) -> NDArray[np.object_]:
-    """Word for nitrate in water [ppm NO3-N] by half-open bounds; "" where unknown."""
+    """Word for nitrate in water [ppm NO3-N], a result at a bound in the stricter class; "" where unknown."""
     values = np.atleast_1d(np.asarray(nitrate_nitrogen, dtype=np.float64))
     edges = np.asarray(bounds, dtype=np.float64) * (1.0 - ROUNDING)
     index = np.searchsorted(edges, np.nan_to_num(values), side="right") - 1

@@ -24,7 +24,7 @@ def tables(facts: Facts, followed: str | None = None) -> tuple[ClassTable, dict[
 
 def lowest_edge(every: Iterable[ClassTable]) -> float:
     """Level [ppm NO3-N dry] under which every table that binds puts a feed in its lowest class."""
-    return min((float(t.bounds_nitrogen[1]) for t in every if t.binds and len(t.bounds) > 1), default=0.0)
+    return min((float(t.edges[1]) for t in every if t.binds and len(t.bounds) > 1), default=0.0)
 
 
 def dilution_targets(facts: Facts) -> dict[str, float]:

@@ -2,7 +2,7 @@
 
 Nitrate does not leave dry hay, so a later and lower result is a second sample of the same lot and not a cure: results
 of composites count at the highest, bales tested one by one are pooled, and a result goes only when a correction
-withdraws it from the ledger.
+withdraws it from the ledger, or when it is of other hay: sampled long before this was put up, and this was sampled too.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from sideoats.words import LongDay, Measured, Reader, Said, Share, Terms, say, s
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Read = tuple[date | None, float, float]
 READER = Reader()
 
 
@@ -158,14 +159,32 @@ class Pooled(Sample):
     unread : why a slip of the lot cannot be read, None where all can be; such a lot is not cleared
     age : days since the newest slip, NaN where no day is known
     told : (day or None, level, bales behind it) of each slip that was read, oldest first
+    other : the same, of those that are of hay which lay there before; they count for nothing
     """
 
     unread: NDArray[np.object_]
     age: Floats
-    told: list[list[tuple[date | None, float, float]]]
+    told: list[list[Read]]
+    other: list[list[Read]]
 
 
-def pool(held: Sequence[Sequence[Slip]], facts: Facts, on: date, keeps: Floats | None = None) -> Pooled:
+def _of_other_hay(held: Sequence[Slip], on: date, put_up: float, cutting: float) -> list[Slip]:
+    """Slips of hay that lay there before: sampled earlier than this could have been cut and cured, where this hay has a
+    test of its own. What stood or lay in the swath a few weeks before is this hay, and its test counts.
+    """
+    ages = {id(s): (on - s.on).days for s in held if s.on is not None}
+    if not any(0 <= age <= put_up for age in ages.values()):
+        return []
+    return [s for s in held if ages.get(id(s), 0.0) > put_up + cutting]
+
+
+def pool(
+    held: Sequence[Sequence[Slip]],
+    facts: Facts,
+    on: date,
+    keeps: Floats | None = None,
+    put_up: Floats | None = None,
+) -> Pooled:
     """The slips of every lot brought to one ion and to dry matter, and put together.
 
     Parameters
@@ -174,8 +193,11 @@ def pool(held: Sequence[Sequence[Slip]], facts: Facts, on: date, keeps: Floats |
     on : today; a slip of a later day is not believed
     keeps : (n,) days for which a slip is of the hay that lies there; for ever where None. An older one lends a newer
         one neither its cores nor its bales, and counts only where it is higher
+    put_up : (n,) days since the hay was put up; NaN, or None, where nobody says. A slip of other hay does not count
     """
     n = len(held)
+    since, cutting = np.full(n, np.nan) if put_up is None else put_up, facts.value("forage/lot.cutting_days")
+    others = [_of_other_hay(of_lot, on, float(d), cutting) for of_lot, d in zip(held, since, strict=True)]
     kept = np.full(n, np.inf) if keeps is None else keeps
     for name in (*(f"moisture.{s}" for s in _STATES), "lot.least_printed", "lot.most_spread"):
         _ = facts[f"forage/{name}"]  # read for all lots alike, so that no lot's sources depend on its neighbours
@@ -187,7 +209,7 @@ def pool(held: Sequence[Sequence[Slip]], facts: Facts, on: date, keeps: Floats |
             unread[i] = unread[i] or why
             if why is not None:
                 continue
-            if slip.on is not None:
+            if slip.on is not None and slip not in others[i]:
                 age[i] = np.fmin(age[i], (on - slip.on).days)
             for value, alone in slip.printed:
                 rows.append(i)
@@ -201,7 +223,8 @@ def pool(held: Sequence[Sequence[Slip]], facts: Facts, on: date, keeps: Floats |
         moisture=np.array([np.nan if s.moisture is None else s.moisture for s in slips], dtype=np.float64),
     )
     old = np.array([s.on is not None and (on - s.on).days > kept[i] for i, s in zip(rows, slips, strict=True)], bool)
-    return _together(n, rows, dry, slips, np.array(single, dtype=bool), old, unread, age)
+    gone = {id(slip) for of_lot in others for slip in of_lot}
+    return _together(n, rows, dry, slips, np.array(single, dtype=bool), old, gone, unread, age)
 
 
 def _unreadable(slip: Slip, facts: Facts, on: date) -> Said | None:
@@ -220,6 +243,7 @@ def _together(
     slips: list[Slip],
     single: Bools,
     old: Bools,
+    gone: set[int],
     unread: NDArray[np.object_],
     age: Floats,
 ) -> Pooled:
@@ -228,10 +252,14 @@ def _together(
     bales: list[list[float]] = [[] for _ in range(n)]
     newer: list[list[float]] = [[] for _ in range(n)]
     told: list[dict[int, tuple[date | None, list[float], float]]] = [{} for _ in range(n)]
+    other: list[dict[int, tuple[date | None, list[float], float]]] = [{} for _ in range(n)]
     of_now = set(np.array(rows, dtype=np.int64)[~old].tolist())  # lots that have a test of the hay that lies there now
     for i, level, slip, alone, past in zip(rows, dry.tolist(), slips, single.tolist(), old.tolist(), strict=True):
         count = float(len(slip.single_bales)) if alone else float(slip.cores or 1.0)
-        told[i].setdefault(id(slip), (slip.on, [], count))[1].append(level)
+        of_other = id(slip) in gone
+        (other if of_other else told)[i].setdefault(id(slip), (slip.on, [], count))[1].append(level)
+        if of_other:
+            continue
         if alone:
             bales[i].append(level)
         else:
@@ -261,10 +289,11 @@ def _together(
         unread=unread,
         age=age,
         told=[_in_order(t.values()) for t in told],
+        other=[_in_order(t.values()) for t in other],
     )
 
 
-def _in_order(found: Iterable[tuple[date | None, list[float], float]]) -> list[tuple[date | None, float, float]]:
+def _in_order(found: Iterable[tuple[date | None, list[float], float]]) -> list[Read]:
     """Day, mean level and bales of each slip, oldest first; what is told now without a day is the newest."""
     rows = [(day, float(np.mean(levels)), count) for day, levels, count in found]
     return sorted(rows, key=lambda row: row[0] or date.max)

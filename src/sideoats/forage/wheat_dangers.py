@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.families.may_it_be_fed import Danger, doubted
+from sideoats.families.may_it_be_fed import Danger, doubted, first_of, rest_of
 from sideoats.forage import stock
 from sideoats.forage.cautions import EMERGENCY
 from sideoats.forage.wheat_pasture import TESTED, WheatPasture
@@ -36,6 +37,11 @@ class Told:
     known: WheatPasture
 
     def dangers(self) -> tuple[Danger, ...]:
+        """Made once."""
+        return self._dangers
+
+    @cached_property
+    def _dangers(self) -> tuple[Danger, ...]:
         """In the order in which they make the headline: what stands, what is asked, what is watched."""
         k, n = self.known, self.known.nitrate
         again = np.full(len(self.table), int(dict(self.context.facts["forage/look_within"].rows)["signs"]))
@@ -64,7 +70,7 @@ class Told:
     def _asked(self) -> tuple[tuple[str, Bools, tuple[str, ...], str], ...]:
         """Observable, rows in which nobody has said it, ways that wait for it, reason."""
         k, table = self.known, self.table
-        open_ = k.cows & ~k.lines & ~k.covered
+        open_ = k.cows & ~k.lines & ~k.covered & ~k.spared
         measured = k.cows & k.unmeasured & (k.lines | k.pair_open | ~k.tested)
         untested = open_ & ~k.tested & ~k.undated & ~k.unmeasured
         return (
@@ -97,6 +103,7 @@ class Told:
             "growth": self._growth,
             "risks": self._risks,
             "suspect": self._suspect,
+            **first_of(self.dangers),
         }
 
     @property
@@ -144,6 +151,7 @@ class Told:
         least = Measured(low.column("from")[1], unit="%", fact=low.id)
         by = Term(line.publisher, fact=line.id, of="publisher")
         return (
+            rest_of(self.dangers),
             *(self._how(what) for what in (f"{_P}signs", f"{_P}lush", f"{_P}magnesium", f"{_P}mineral_eaten")),
             _say("because.ratio", ratio=Measured(k.ratio, unit="1"), line=Measured(line.value, fact=line.id), by=by),
             _say("because.magnesium", least=least).where(k.low_magnesium),
@@ -153,6 +161,7 @@ class Told:
                 nitrogen=Measured(high_n.value, unit="%", fact=high_n.id),
             ).where(k.pair),
             _say("because.who").where(k.cows),
+            _say("because.spared").where(k.spared),
             self._need,
             self._slipped,
             _say(

@@ -36,6 +36,8 @@ class WheatPasture:
     over_ratio, low_magnesium, pair : the published lines that are crossed
     pair_open : potassium is over its line and the protein that decides is not known
     tested : K, Ca and Mg are known, of a sample of these days; undated : known, and nobody says of which day
+    spared : a dry, open cow on wheat of which somebody says that it is not lush and no front is about: not asked for a
+        test
     offered : a magnesium mineral is eaten; unmeasured : and nobody says how much magnesium that is
     eaten : [g/day] of magnesium from the mineral, all : with the forage, need : of a cow of that class
     least : [g/day] that the mineral itself has to give, whatever the wheat holds
@@ -54,6 +56,7 @@ class WheatPasture:
     pair_open: Bools
     tested: Bools
     undated: Bools
+    spared: Bools
     offered: Bools
     unmeasured: Bools
     eaten: Floats
@@ -128,6 +131,9 @@ def wheat_pasture(table: Table, context: Context) -> WheatPasture:
         pair=much & minerals.over_level(nitrogen, facts.value("forage/tetany.nitrogen")),
         pair_open=much & np.isnan(nitrogen),
         tested=found & dated(table, context, "magnesium"),
+        spared=np.array([a == "open-cow" for a in animals], dtype=bool)
+        & _denied(table, "lush")
+        & _denied(table, "front"),
         undated=found & np.isnan(sample_age(table, context, "magnesium")),
         offered=offered,
         unmeasured=unmeasured,
@@ -143,11 +149,15 @@ def wheat_pasture(table: Table, context: Context) -> WheatPasture:
     )
 
 
+def _denied(table: Table, flag: str) -> Bools:
+    """Somebody said no."""
+    return np.asarray(table.known(flag) & ~table.flag(flag))
+
+
 def _mineral(table: Table) -> tuple[Bools, Bools, Floats]:
     """A magnesium mineral is eaten; nobody says how much magnesium that is; its magnesium [g/day]."""
     eaten = minerals.magnesium_supplied(table.number("mineral_eaten"), 100 * table.number("mineral_magnesium"))
-    denied = table.known("mineral") & ~table.flag("mineral")
-    offered = (table.flag("mineral") | (eaten > 0)) & ~denied
+    offered = (table.flag("mineral") | (eaten > 0)) & ~_denied(table, "mineral")
     return offered, offered & np.isnan(eaten), np.where(offered, eaten, np.nan)
 
 
