@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.problem import Barred, Choice, Hazard, Problem, RowSaid, labelled
-from sideoats.words import Said, Terms, Value, say
+from sideoats.words import Said, Terms, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -88,14 +88,14 @@ def _said_at_once(asked: tuple[str, ...]) -> tuple[str, ...]:
     return asked if len(asked) <= 2 else asked[:1]
 
 
-def first_of(dangers: Callable[[], Sequence[Danger]]) -> dict[str, Callable[[int], Value | None]]:
+def first_of(dangers: Callable[[], Sequence[Danger]]) -> dict[str, Callable[[int], Any]]:
     """For a headline that is read out on the telephone: the first thing to find out, and how many more there are; two
     are both said."""
 
-    def first(i: int) -> Value | None:
+    def first(i: int) -> Terms:
         return Terms(_said_at_once(in_doubt(dangers(), i)), of="observable")
 
-    def more(i: int) -> Value | None:
+    def more(i: int) -> Said | None:
         asked = in_doubt(dangers(), i)
         rest = len(asked) - len(_said_at_once(asked))
         return say("ask.more", n=rest) if rest > 0 else None
