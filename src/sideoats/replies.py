@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
 READER = Reader()
 _ENDS = (*VERDICTS, "need")
+_TOLD = 0.01  # share of the largest sum of a table under which two of its options read alike
 
 
 @dataclass
@@ -231,8 +232,9 @@ class Replies:
         open_ = np.where(self._barred[row] | np.isnan(f.expected[row]), -np.inf, f.expected[row])
         top = int(np.argmax(open_))
         more = float(open_[top] - f.expected[row, at])
-        least = self.ruling.least[top]
-        if self.ruling.certain[row, top] - self.ruling.certain[row, at] >= 0 or not more > max(least, 0.0):
+        largest = float(np.abs(open_[np.isfinite(open_)]).max(initial=0.0))
+        least = max(float(self.ruling.least[top]), _TOLD * largest)
+        if self.ruling.certain[row, top] - self.ruling.certain[row, at] >= 0 or not more > least:
             return []
         return [say("ruling.calmer", other=p.options[top].label.at(row), more=Money(more, unit=p.unit))]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from itertools import groupby
@@ -34,7 +34,18 @@ def grouped(call: Call, reader: Reader, *, dated: bool = True) -> tuple[OptionRe
     out: list[OptionResult] = []
     for days in acts.values():
         out.extend(_few_days(call, days, reader, dated) if len(days) > _FEW else (o for _, o in days))
-    return tuple(out)
+    return tuple(replace(o, chance_best=math.nan) for o in out) if _sure(acts) else tuple(out)
+
+
+def _sure(acts: Mapping[str, Sequence[tuple[int, OptionResult]]]) -> bool:
+    """One act on one of several days is all that can be done, and it is best in every future or in none: that it comes
+    out best so many times in a hundred says nothing.
+    """
+    does = [[o for _, o in days] for days in acts.values() if not all(o.passive for _, o in days)]
+    if len(does) != 1 or len(does[0]) <= _FEW:
+        return False
+    chance = math.fsum(o.chance_best for o in does[0] if o.barred is None and math.isfinite(o.chance_best))
+    return not 0.005 <= chance <= 0.995
 
 
 def _few_days(call: Call, days: Sequence[tuple[int, OptionResult]], reader: Reader, dated: bool) -> list[OptionResult]:

@@ -253,7 +253,7 @@ def test_a_look_at_dry_ground_says_what_to_look_at(share: float, verdict: str) -
         "rain-deficit", future=make_outlook(ON, stations={"z": dry}, draws=100), station="z", crop="native grass"
     )
     assert found.verdict == verdict, found.headline
-    assert found.headline.endswith("Measure the grass and the hay on hand.") == (verdict == "look")
+    assert ("measure the grass in ten places" in found.headline) == (verdict == "look")
 
 
 def at_a_dry_station(on: date, share: float, days: int) -> Outlook:
@@ -269,7 +269,7 @@ def test_a_drought_is_looked_at_whatever_the_price_of_hay() -> None:
     """What dry weeks did not grow is not on the ground: money of the coming sixty days does not make it so."""
     money = {"forage": "1200 lb/ac", "price": "150 USD/ton"}
     found = call("rain-deficit", future=at_a_dry_station(ON, 0.1, 180), station="z", crop="native grass", **money)
-    assert found.verdict == "look" and found.headline.endswith("Measure the grass and the hay on hand.")
+    assert found.verdict == "look" and "measure the grass in ten places" in found.headline
     assert (found.quantities["drought_class"].value, found.quantities["drought_class_by_percent"].value) == ("D4", "D4")
     some = call("rain-deficit", future=at_a_dry_station(ON, 0.45, 90), station="z", crop="native grass", **money)
     assert any(line.startswith("Two published lines") for line in some.because)

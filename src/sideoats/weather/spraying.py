@@ -83,12 +83,14 @@ def label_faults(
     sunset: ArrayLike,
     volatile: ArrayLike,
     *,
+    freeze: float,
     frost: float,
     cool: float,
     warm: float,
     hot: float,
     after_sunrise: float,
     before_sunset: float,
+    frost_lies: float,
     warmest: ArrayLike | None = None,
     lasts: ArrayLike = 0.0,
 ) -> NDArray[np.int64]:
@@ -99,9 +101,11 @@ def label_faults(
     temperature : [degF]; NaN adds no fault
     hour, sunrise, sunset : clock hours; a NaN hour is not cleared, because it may be dark or still
     volatile : bool, herbicide that moves as vapour
-    frost, cool : at or below, and below [degF]
+    freeze, frost : at or below which it freezes, and below which a clear night leaves frost on plants [degF]
+    cool : below which plants take little in [degF]
     warm, hot : above, and from which on, for a volatile herbicide [degF]
     after_sunrise, before_sunset : [h] hours that labels keep off for a volatile herbicide
+    frost_lies : [h] after sunrise for which the frost of a night is taken to lie
     warmest : highest of the day or of the next, as far as it is known [degF]; vapour moves in it
     lasts : [h] from the clock hour to the end of the work, which must be inside the light and those hours too
     """
@@ -112,11 +116,13 @@ def label_faults(
     off = (clock < up + after_sunrise) | (clock > down - before_sunset)
     end = np.where(vapour, down - before_sunset, down)
     late = (clock + floats(lasts) > end + MINUTE) & ~np.where(vapour, off, dark)
+    night = dark | (clock < up + frost_lies) | np.isnan(clock)
+    white = (t <= freeze) | ((t <= frost) & night)  # dry air of 36 degF at noon is cold, and no frost
     faults = np.zeros(t.shape, dtype=np.int64)
     for mask, fault in (
         (dark, Fault.DARK),
-        (t <= frost, Fault.FROST),
-        ((t > frost) & (t < cool), Fault.COOL),
+        (white, Fault.FROST),
+        (~white & (t < cool), Fault.COOL),
         (vapour & (high >= hot), Fault.HOT),
         (vapour & (high > warm) & (high < hot), Fault.WARM),
         (vapour & off, Fault.OFF_HOURS),

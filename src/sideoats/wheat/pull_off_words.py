@@ -89,8 +89,9 @@ class Told:
 
     def _seen(self, i: int) -> Said | None:
         if np.isfinite(self.stem.mean[i]):
-            line = Measured(self.stem.line, unit="cm", fact=_FACTS + "first_hollow_stem")
-            mean = Measured(float(self.stem.mean[i]), unit="cm")
+            # the trade splits stems by the centimetre, whatever else a reader counts in
+            line = Measured(self.stem.line, fact=_FACTS + "first_hollow_stem")
+            mean = Measured(round(float(self.stem.mean[i]), 1))
             return say("graze-pull-off.because.split", mean=mean, line=line, due=self._due(i))
         kind = "stage" if self.stem.seen[i] else "unsplit" if self.stem.dated[i] else "usual_date"
         return say(f"graze-pull-off.because.{kind}")

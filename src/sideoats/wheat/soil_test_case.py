@@ -369,11 +369,12 @@ def needs_of(table: Table, context: Context) -> dict[str, Bools]:
     }
 
 
-def recheck(table: Table, context: Context, slip: Slip) -> Ints:
-    """(place,) days until one looks again: the next slip where nothing is asked, else in time for the sowing."""
+def recheck(table: Table, context: Context, slip: Slip, money: Money) -> Ints:
+    """(place,) days until one looks again: the next slip where nothing is asked or pays, else in time for sowing."""
     years = {row[0]: float(row[2]) for row in context.facts.by_id[_F + "soil.depth"].rows}["surface"]
     whole = np.all([table.known(name) for name in TESTED], axis=0)
     slips = np.where(whole & ~slip.acid, YEAR * years, YEAR)
     after = (context.region.next("wheat-sold", context.on) - context.on).days
-    calm = ~slip.any_asked & ~slip.salty & ~slip.alkaline
+    idle = ~slip.any_asked | ((money.best(~closed(slip)) == 0) & ~slip.acid & ~slip.sown)
+    calm = idle & ~slip.salty & ~slip.alkaline
     return np.where(calm, slips, rate.again(slip.days, after, MONTH)).astype(np.int64)

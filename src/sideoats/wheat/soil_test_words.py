@@ -112,7 +112,7 @@ class Told:
 
     def _later(self, i: int) -> LongDay:
         """The day to look again, with its year."""
-        days = case.recheck(self.table, self.context, self.slip)[i]
+        days = case.recheck(self.table, self.context, self.slip, self.money)[i]
         return LongDay(self.context.on + timedelta(days=int(days)))
 
     def _parts(self, i: int, way: tuple[float, float, float]) -> Phrase:

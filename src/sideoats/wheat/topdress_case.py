@@ -343,18 +343,30 @@ def look_of(season: Season, gain: Floats, closed: Bools) -> Look:
     return Look(worth[:, None], np.zeros(len(worth)), season.look.astype(np.int64), worth=worth)
 
 
-def delay(season: Season, gain: Floats) -> Floats:
-    """(place, option) what a week's wait costs: nothing until the close is a week off; a look is never put off."""
-    return rate_.delay(gain, np.where(season.past, -1.0, season.close))
+def delay(context: Context, season: Season, gain: Floats) -> Floats:
+    """(place, option) what a week's wait costs: not known from the day on which it may go on, for a rain let go may be
+    the one that would have taken it in; all of it in the last week; nothing before, or where the ground waits.
+    """
+    lost = rate_.delay(gain, np.where(season.past, -1.0, season.close))
+    now = np.arange(len(OPTIONS)) < LATER
+    open_ = season_open(context, season)[:, None] & now & (gain.mean(axis=1) > 0) & (lost == 0)
+    return np.where(open_, np.nan, lost)
+
+
+def season_open(context: Context, season: Season) -> Bools:
+    """(place,) the months in which it goes on have come, the ground takes it and the end is not past."""
+    return np.asarray(context.region.holds("topdress-open", context.on) & ~season.wet & ~season.past)
 
 
 def recheck(season: Season, context: Context) -> Ints:
-    """(place,) days to the look, then to a week before the close; to the next crop's turn where nothing is put on."""
+    """(place,) days to the opening, to the look, then to a week before the close; past it, to the next crop's turn."""
     after = (context.region.next_crop(context.on) - context.on).days
+    opens = float((context.region.opens("topdress-open", context.on) - context.on).days)
     settled = np.where(season.late, DUE_DAYS, np.clip(season.close, 0.0, DUE_DAYS))
-    days = rate_.again(np.where(season.shut, -1.0, season.close), after, settled)
+    days = rate_.again(np.where(season.past, -1.0, season.close), after, settled)
     days = np.where(season.unseen & ~season.forage, 0, days)
-    return np.where((season.look > 0) & ~season.shut, season.look, days).astype(np.int64)
+    days = np.where((season.look > 0) & ~season.shut, season.look, days)
+    return np.where((opens > 0) & (days > opens) & ~season.past, opens, days).astype(np.int64)
 
 
 def quantities(crop: Crop, season: Season) -> dict[str, tuple[Floats, str]]:

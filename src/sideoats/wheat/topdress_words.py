@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from sideoats.facts import Fact
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.ruling import Ruling
@@ -64,7 +65,23 @@ class Told:
             "more": Money(np.where(np.isfinite(over), over, 0.0), unit=case.UNIT),
             "need": lambda i: self._pounds(self.crop.expected_need[i]),
             "have": lambda i: self._pounds(self.crop.have[i]),
+            "pounds": Between((self._forage[1].low, self._forage[0].high), unit="lb/ac"),
+            "money": self._forage_money,
         }
+
+    @property
+    def _forage(self) -> tuple[Fact, Fact]:
+        """What forage carries off, by two publishers."""
+        rows = self.context.facts.by_id
+        return rows[_N + "forage_removed.texas"], rows[_N + "forage_removed.wisconsin"]
+
+    def _forage_money(self, i: int) -> Said | None:
+        """What that nitrogen costs, at the price that was given."""
+        cost, (texas, wisconsin) = float(self.crop.cost[i]), self._forage
+        if not np.isfinite(cost):
+            return None
+        low, high = (Money(pounds * cost, unit=case.UNIT) for pounds in (wisconsin.low, texas.high))
+        return say("topdress-nitrogen.forage_money", low=low, high=high)
 
     def heads(self) -> tuple[tuple[np.ndarray, str], ...]:
         """Headlines that take the place of the verdict's own."""
@@ -137,7 +154,8 @@ class Told:
         found, matter = (facts.by_id[k] for k in (_N + "kansas.profile_found", _SOIL + "organic_matter"))
         untold = open_ & ~table.known("organic_matter") & ~own
         moves = np.abs(crop.rates[1] - crop.rates[0]) >= 1
-        forage = facts.by_id[_N + "forage_removed"]
+        texas, wisconsin = self._forage
+        winter = case.season_open(self.context, self.season) & open_ & ~self.season.late & ~self.season.unseen
         return (
             self._publisher,
             self._last_pound,
@@ -172,11 +190,14 @@ class Told:
             say("topdress-nitrogen.because.working", by=kansas).where(open_ & ~own),
             say("topdress-nitrogen.because.dual").where(open_ & (table.text("purpose") == "dual")),
             say("topdress-nitrogen.because.fall").where(open_ & ~table.known("applied")),
+            say("topdress-nitrogen.because.season", by=Name(facts.by(_N + "best_months"))).where(winter),
             self._rain,
             say(
                 "topdress-nitrogen.because.forage",
-                by=Name(forage.publisher),
-                pounds=Between(forage.span, unit="lb", fact=forage.id),
+                by=Name(texas.publisher),
+                pounds=Between(texas.span, unit="lb", fact=texas.id),
+                other=Name(wisconsin.publisher),
+                some=Between(wisconsin.span, unit="lb", fact=wisconsin.id),
             ).where(self.season.forage),
             say("topdress-nitrogen.because.heads").where(self.season.past),
         )

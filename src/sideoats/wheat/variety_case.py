@@ -42,6 +42,7 @@ class Choices:
     own : (place, draw) of the variety grown now
     gain : (place, draw, option) over the variety grown now, which is the first option
     days : (place,) to the day by which seed is ordered; NaN where nobody said, negative where the field is sown
+    chance : (place, variety) its lead over what is grown is within the error of the trials
     """
 
     results: list[Result | None]
@@ -52,6 +53,12 @@ class Choices:
     own: Floats
     gain: Floats
     days: Floats
+    chance: Bools
+
+    @property
+    def open_gain(self) -> Floats:
+        """(place, variety) mean gain over what is grown; minus infinity where it cannot be had or was not tried."""
+        return np.where(np.isnan(self.deviation[:, 0]), -np.inf, self.gain[:, :, 1:].mean(axis=1))
 
 
 def choices_of(table: Table, context: Context) -> Choices:
@@ -60,6 +67,7 @@ def choices_of(table: Table, context: Context) -> Choices:
     names = _shortlist(results, table)
     out, price = context.outlook, wheat_price(table, context)
     deviation = np.full((len(table), out.draws, len(names)), np.nan)
+    chance = np.zeros((len(table), len(names)), bool)
     own, mean = np.zeros((len(table), out.draws)), np.full(len(table), np.nan)
     for i, result in enumerate(results):
         if result is None:
@@ -71,6 +79,7 @@ def choices_of(table: Table, context: Context) -> Choices:
         for at, name in enumerate(names):
             if name in drawn and (not can or name in can):
                 deviation[i, :, at] = drawn[name]
+                chance[i, at] = name != current and result.lead(name, current) < result.least_lead(current)
         unknown = result.spread * out.normal("a variety not in the trials")
         own[i] = drawn.get(current, unknown)
     known = np.where(table.known("yield")[:, None], yield_draws(table, context), mean[:, None])
@@ -81,7 +90,7 @@ def choices_of(table: Table, context: Context) -> Choices:
     until = sowing_days(table, context)
     ahead = context.facts.value(_F + "order_days")
     days = np.where(until >= 0, np.maximum(until - ahead, 0.0), until)
-    return Choices(results, faults, trials, names, deviation, own, np.nan_to_num(whole), days)
+    return Choices(results, faults, trials, names, deviation, own, np.nan_to_num(whole), days, chance)
 
 
 def _drawn(result: Result, context: Context) -> dict[str, Floats]:
@@ -114,12 +123,32 @@ def options_of(choices: Choices) -> tuple[Choice, ...]:
 
 
 def bars(table: Table, choices: Choices) -> tuple[Barred, ...]:
-    """Varieties that are grown already, and those that are not in these trials or cannot be had."""
+    """Varieties that are grown already, those that are not in these trials or cannot be had, and those whose lead is
+    chance as far as these trials tell.
+    """
     none = np.zeros((len(table), 1), bool)
     same = np.array([[name == current for name in choices.names] for current in table.text("current")], bool)
     same = np.concatenate([none, same.reshape(len(table), len(choices.names))], axis=1)
     absent = np.concatenate([none, np.isnan(choices.deviation[:, 0])], axis=1)
-    return (Barred(same, say("bar.grown_now")), Barred(absent & ~same, say("bar.not_offered")))
+    alike = np.concatenate([none, choices.chance & (choices.gain[:, :, 1:].mean(axis=1) > 0)], axis=1)
+    return (
+        Barred(same, say("bar.grown_now")),
+        Barred(absent & ~same, say("bar.not_offered")),
+        Barred(alike & ~absent & ~same, say("bar.lead_is_chance")),
+    )
+
+
+def near(table: Table, context: Context, choices: Choices) -> Ints:
+    """(place,) the variety that would gain most, by more than its trouble, were its lead not chance; -1 for none."""
+    grown = np.array([[name == current for name in choices.names] for current in table.text("current")], bool)
+    gain = np.where(grown.reshape(choices.chance.shape), -np.inf, choices.open_gain)
+    best = gain.argmax(axis=1) if gain.shape[1] else np.zeros(len(gain), np.int64)
+    at = np.arange(len(gain))
+    if not gain.shape[1]:
+        return np.full(len(gain), -1)
+    rows = context.facts.by_id["decide/trouble.least"].rows
+    least = next(float(low) for kind, money, low in rows if (kind, money) == (rate.TROUBLE, UNIT))
+    return np.where(choices.chance[at, best] & (gain[at, best] > least), best, -1).astype(np.int64)
 
 
 def too_few(choices: Choices, context: Context) -> Bools:
@@ -147,8 +176,7 @@ def quantities(table: Table, choices: Choices) -> dict[str, tuple[Floats, str]]:
     def of_result(name: str) -> Floats:
         return np.array([np.nan if r is None else float(getattr(r, name)) for r in choices.results])
 
-    open_ = np.where(np.isnan(choices.deviation[:, 0]), -np.inf, choices.gain[:, :, 1:].mean(axis=1))
-    best = open_.max(axis=1, initial=-np.inf)
+    best = choices.open_gain.max(axis=1, initial=-np.inf)
     lead = np.where(np.isnan(choices.deviation[:, 0]), -np.inf, choices.deviation.mean(axis=1)).max(
         axis=1, initial=-np.inf
     )

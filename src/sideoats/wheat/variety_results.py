@@ -24,6 +24,7 @@ class Result:
     Attributes
     ----------
     names, season : varieties, and their joint deviations from the trial mean next year (`compare.NextSeason`)
+    made : of each variety over the mean of all, as the trials estimate it [bu/ac]
     mean : of all varieties and trials [bu/ac]
     spread : standard deviation of what any one variety of these trials makes next year, beside their mean [bu/ac]
     lsd, heritability : of the comparison [bu/ac], [1]
@@ -33,6 +34,7 @@ class Result:
 
     names: tuple[str, ...]
     season: Any
+    made: tuple[float, ...]
     mean: float
     spread: float
     lsd: float
@@ -40,6 +42,15 @@ class Result:
     trials: int
     years: int
     new_site: bool
+
+    def lead(self, variety: str, over: str) -> float:
+        """Bushels by which a variety led another, or all of them where that one is not in the trials [bu/ac]."""
+        made = dict(zip(self.names, self.made, strict=True))
+        return made[variety] - made.get(over, 0.0)
+
+    def least_lead(self, over: str) -> float:
+        """Lead that is not chance: the least significant difference, or that of a variety from the mean of all."""
+        return self.lsd if over in self.names else self.lsd / np.sqrt(2.0)
 
 
 def table_of_row(row: Mapping[str, Any]) -> Any:
@@ -79,6 +90,7 @@ def _studied(row: Mapping[str, Any]) -> tuple[int, Result | str]:
     return trials, Result(
         estimates.varieties,
         season,
+        tuple((estimates.blue - np.mean(estimates.blue)).tolist()),
         float(np.mean(estimates.blue)),
         float(np.sqrt((estimates.variance("variety") + season.season) * season.widened)),
         estimates.lsd(),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,8 @@ import numpy as np
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.wheat import variety_case as case
-from sideoats.words import Count, Day, LongDay, Measured, Name, Paid, Phrase, Said, say
+from sideoats.wheat.asked import known_or
+from sideoats.words import Count, Day, LongDay, Measured, Money, Name, Paid, Phrase, Said, say
 
 _F = "wheat/trials."
 
@@ -35,12 +37,40 @@ class Told:
             "order": self._order,
             "later": self._later,
             "top": self._top,
+            "rival": lambda i: Name(self.choices.names[self._near[i]]) if self._near[i] >= 0 else None,
+            "lead": lambda i: self._lead(i)[0],
+            "apart": lambda i: self._lead(i)[1],
+            "worth": self._worth,
         }
+
+    @cached_property
+    def _near(self) -> np.ndarray:
+        return case.near(self.table, self.context, self.choices)
+
+    def _lead(self, i: int) -> tuple[Measured | None, Measured | None]:
+        """By how much the rival led what is grown, and the lead that would not be chance."""
+        r, at, current = self.choices.results[i], int(self._near[i]), str(self.table.text("current")[i])
+        if r is None or at < 0:
+            return None, None
+        told = (r.lead(self.choices.names[at], current), r.least_lead(current))
+        led, apart = (Measured(round(float(x), 1), unit="bu/ac") for x in told)
+        return led, apart
+
+    def _worth(self, i: int) -> Money | None:
+        """What the rival brings on average before its seed is paid."""
+        at = int(self._near[i])
+        if at < 0:
+            return None
+        cost = known_or(self.table.number("cost"), self.context, _F + "change_cost")[i]
+        return Money(float(self.choices.gain[i, :, at + 1].mean() + cost), unit=case.UNIT)
 
     def _grown(self, i: int) -> Phrase:
         """What a change is compared with."""
-        current = str(self.table.text("current")[i])
-        return Phrase(say("variety-choice.grown", current=Name(current)) if current else say("variety-choice.average"))
+        r, current = self.choices.results[i], str(self.table.text("current")[i])
+        if not current:
+            return Phrase(say("variety-choice.average"))
+        code = "grown" if r is None or current in r.names else "stranger"
+        return Phrase(say(f"variety-choice.{code}", current=Name(current)))
 
     def _kept(self, i: int) -> Phrase:
         current = str(self.table.text("current")[i])
@@ -75,6 +105,7 @@ class Told:
             (case.too_few(self.choices, self.context) & priced, "variety-choice.few.need"),
             (fault, "variety-choice.unusable.need"),
             (self.choices.days < 0, "variety-choice.sown.wait"),
+            (self._near >= 0, "variety-choice.near.wait"),
         )
 
     def reasons(self) -> tuple[RowSaid, ...]:

@@ -165,7 +165,8 @@ def _sketch(context: Context, rate: float, freeze_in: float, bloomed: int) -> Fo
     already = level[:, :back].sum(axis=1)
     mature, _ = cotton.matures_before_freeze(level[:, back:], killed, already, target_of(context))
     kept = mature & (out.uniform("the sketch is wrong") < facts.value(_FACTS + "sketch_most"))
-    sketch = Found(kept, float(already.mean()), freeze_usual=_dated(on, max(freeze_in, 0)), sketched=True)
+    usual = (on + timedelta(days=round(freeze_in))).isoformat()  # past or to come: asking later does not move it
+    sketch = Found(kept, float(already.mean()), freeze_usual=usual, sketched=True)
     return replace(sketch, regional=regional)
 
 
@@ -198,18 +199,58 @@ class Case:
     lacks: Bools
     sketched: Bools
     regional: Bools
+    early: Bools  # cotton that cannot have bloomed yet, and nobody says that it did
 
     @property
     def gone(self) -> Bools:
         """Nothing more is asked about bolls that are as good as lost."""
-        return np.asarray(self.chance < self.context.facts.value(_FACTS + "nothing_left"))
+        return np.asarray((self.chance < self.context.facts.value(_FACTS + "nothing_left")) & ~self.early)
+
+    @property
+    def over(self) -> Bools:
+        """(place,) the usual killing freeze is past as well: nothing blooms any more this season."""
+        return np.asarray(self.gone & (_this_fall(self.context) < self.context.on))
+
+    @property
+    def flowers(self) -> NDArray[np.datetime64]:
+        """(place,) the first day on which this crop can bloom, by the days from planting; NaT where nobody told it."""
+        first = self.context.facts.span(_FACTS + "first_flower_days")[0]
+        planted = self.table.date("planting_date")
+        this = -self.table.days_until("planting_date", self.context.on) < _FALL_AHEAD
+        return np.where(this, planted + np.timedelta64(int(first), "D"), np.datetime64("NaT", "D"))
+
+    def again(self) -> NDArray[np.int64]:
+        """(place,) days until one looks again: next week, at first bloom, or in the next season."""
+        on = self.context.on
+        opens = (self.context.region.opens("cotton-pace", on) - on).days
+        first = (self.flowers - np.datetime64(on)).astype("timedelta64[D]")
+        bloom = np.where(np.isnat(first), float(opens or RECHECK), first.astype(np.float64))
+        bloom = np.where(bloom > 0, bloom, RECHECK)
+        return np.select([self.over, self.early], [float(opens or RECHECK), bloom], RECHECK).astype(np.int64)
+
+
+def early_of(table: Table, context: Context, found: list[Found]) -> Bools:
+    """(place,) no bloom is told, and none can be open yet: by the heat since planting where all its days are on file,
+    else by the days since then; where nobody gave the planting, before the region's season of blooms.
+    """
+    facts = context.facts
+    heat = np.array([f.pace.total if f.pace is not None and not f.pace.missing else np.nan for f in found])
+    days = -table.days_until("planting_date", context.on)
+    months = context.region.days["cotton-season"]
+    young = np.where(
+        np.isnan(heat), days < facts.span(_FACTS + "first_flower_days")[0], heat < facts[_FACTS + "first_bloom"].low
+    )
+    before = (context.on.month, context.on.day) < months
+    this = days < _FALL_AHEAD  # False where nobody gave it, and for last year's crop
+    return np.asarray(np.where(this, young, before) & ~table.known("bloom_date"))
 
 
 def case_of(table: Table, context: Context) -> Case:
     """Everything that the verdict and the sentences need."""
     found = found_of(table, context)
-    lacks = np.array([f.lack is not None for f in found])
-    chance = np.where(lacks, np.nan, [f.mature.mean() for f in found])
+    early = early_of(table, context, found)
+    lacks = np.array([f.lack is not None for f in found]) & ~early
+    chance = np.where(lacks | early, np.nan, [f.mature.mean() for f in found])
     return Case(
         table,
         context,
@@ -219,6 +260,7 @@ def case_of(table: Table, context: Context) -> Case:
         lacks,
         np.array([f.sketched for f in found]),
         np.array([f.regional for f in found]),
+        early,
     )
 
 
@@ -226,7 +268,7 @@ def gain_of(case: Case) -> Floats:
     """(place, draw, option) what carrying late bolls brings over letting them go."""
     mature = np.stack([f.mature for f in case.found])
     value, cost = (np.nan_to_num(case.table.number(name))[:, None] for name in ("late_value", "cost"))
-    carry = np.where(case.priced[:, None], mature * value - cost, 0.0)
+    carry = np.where((case.priced & ~case.early)[:, None], mature * value - cost, 0.0)
     return np.stack([carry, np.zeros_like(carry)], axis=2)
 
 
@@ -250,7 +292,7 @@ def needs(case: Case, gain: Floats) -> dict[str, Bools]:
     """Days that the record lacks; a station where only the region's falls are known and carrying may pay; money, where
     it may matter.
     """
-    open_ = ~case.gone & ~case.lacks
+    open_ = ~case.gone & ~case.lacks & ~case.early
     pays = ~case.priced | (gain[:, :, 0].mean(axis=1) > 0)
     likely = open_ & ~(case.chance < case.context.facts.value(_FACTS + "priced_from"))
     return {

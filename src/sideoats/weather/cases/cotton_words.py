@@ -25,24 +25,38 @@ class Told:
 
     def values(self) -> dict[str, Any]:
         """Values of the headlines."""
+        first = self.case.context.facts.by_id[_FACTS + "first_flower_days"]
         return {
             "bloom": self._bloom,
             "share": self._share,
             "cutoff": self._cutoff,
             "pace": self._pace,
             "lack": lambda i: self.case.found[i].lack,
+            "planted": lambda i: self._date(self.case.table.date("planting_date")[i]),
+            "flowers": lambda i: self._date(self.case.flowers[i]),
+            "usual": lambda i: self._date(self.case.found[i].freeze_usual),
+            "days": Between(first.span, unit="day", fact=first.id),
         }
 
     def heads(self) -> tuple[tuple[NDArray[np.bool_], str], ...]:
         """Headlines that take the place of the verdict's own."""
         c = self.case
         return (
+            (c.early & ~np.isnat(c.flowers), "cotton-pace.early.wait"),
+            (c.early, "cotton-pace.before.wait"),
+            (c.over, "cotton-pace.over.wait"),
+            (c.gone, "cotton-pace.gone.wait"),
             (c.lacks, "cotton-pace.lack.need"),
             (c.regional, "cotton-pace.region.need"),
             (c.sketched, "cotton-pace.sketch.need"),
             (~c.lacks, "cotton-pace.money.need"),
             (c.sketched, "cotton-pace.sketch.wait"),
         )
+
+    @staticmethod
+    def _date(day: Any) -> Day | None:
+        found = np.datetime64(day or "NaT", "D")
+        return None if np.isnat(found) else Day(found.item())
 
     def _bloom(self, i: int) -> Said:
         bloom = self.case.table.date("bloom_date")[i]
@@ -76,12 +90,15 @@ class Told:
         return (self._needed, self._sketch, self._since, self._years, self._standing, self._cutout)
 
     def _needed(self, i: int) -> Said:
+        if self.case.early[i]:
+            first = self.case.context.facts.by_id[_FACTS + "first_flower_days"]
+            return say("cotton-pace.because.flowers", by=Name(first.publisher), days=Between(first.span, unit="day"))
         _, boll = self.case.context.facts.choose("weather/cotton_boll")
         by = Name(self.case.context.facts.by(boll.id))
         return say("cotton-pace.because.needs", heat=Between((boll.low, boll.high), fact=boll.id), by=by)
 
     def _sketch(self, i: int) -> Said | None:
-        if not self.case.sketched[i]:
+        if not self.case.sketched[i] or self.case.early[i]:
             return None
         low, high = self.case.context.facts.span(_FACTS + "freeze_spread")
         spread = Between((low, high), fact=_FACTS + "freeze_spread")
@@ -91,7 +108,7 @@ class Told:
 
     def _since(self, i: int) -> Said | None:
         found = self.case.found[i]
-        if found.sketched or found.lack is not None:
+        if found.sketched or found.lack is not None or self.case.early[i]:
             return None
         return say("cotton-pace.because.since", heat=Measured(float(np.rint(found.already))))
 

@@ -14,7 +14,7 @@ from sideoats.weather import livestock
 from sideoats.weather.cases.herd_air import COLD_UP_TO
 from sideoats.weather.cases.herd_case import Standing, priced
 from sideoats.weather.cases.record import years_said
-from sideoats.words import Count, Day, Hour, Measured, Parts, Phrase, Said, Share, Term, say
+from sideoats.words import Count, Day, Hour, Measured, Said, Share, Term, say
 
 _FACTS = "weather/livestock."
 CLASS = "stress_class"
@@ -262,25 +262,25 @@ class Told:
         return say("herd-weather.because.no_humidity") if at.now.known[i] and np.isnan(at.now.climate[i]) else None
 
     def _of_day(self, day: int) -> RowSaid:
-        """Hours in each class of heat, relief and cold of one forecast day."""
+        """Hours of the heat that is acted on, relief and cold of one forecast day."""
 
         def said(i: int) -> Said | None:
             at, names = self.at, self.at.classes.heat_names
             if not at.ahead.forecast[i, day]:
                 return None
-            hours = at.ahead.hours[i, day]
-            spent = tuple(
-                say("herd-weather.spent", n=Count(int(hours[k])), heat=Term(names[k], of=CLASS))
-                for k in range(1, len(names))
-                if hours[k]
-            )
+            hours, cold = at.ahead.hours[i, day], self._cold_night(i, day)
+            if not hours[1:].any():
+                return say("herd-weather.because.cold_day", day=self._day(day), cold=cold)
+            # from the class that is acted on, or from the worst that such a day reaches
+            worst = max(k for k in range(1, len(names)) if hours[k])
+            since = min(at.classes.act_heat, worst)
             return say(
                 "herd-weather.because.day",
                 day=self._day(day),
                 index=_degrees(at.ahead.climate[i, 0, day]),
-                spent=Parts(spent) if spent else Phrase(say("herd-weather.no_heat")),
+                spent=say("herd-weather.spent", n=Count(int(hours[since:].sum())), heat=Term(names[since], of=CLASS)),
                 relief=Count(int(at.ahead.recovery[i, 0, day])),
-                cold=self._cold_night(i, day),
+                cold=cold,
             )
 
         return said
@@ -336,10 +336,12 @@ class Told:
         people = Measured(np.rint(now.heat_index), unit="degF", fact=_FACTS + "human_heat")
         chill, chilled = Measured(np.rint(now.chill), unit="degF", fact=_FACTS + "frostbite"), cold.extra > 0
         coming = (self.at.first_bad >= 0) & ~self.at.heat_ahead
+        heat = ~(chilled | coming) | self.at.heat_ahead | (self.at.heat_now > 0)
         return (
-            say("herd-weather.care.panting"),
-            say("herd-weather.care.water"),
-            say("herd-weather.care.risk", night=Measured(warm, unit="degF", fact=_FACTS + "warm_night")),
+            say("herd-weather.care.panting").where(heat),
+            say("herd-weather.care.water").where(heat),
+            say("herd-weather.care.open_water").where(~heat),
+            say("herd-weather.care.risk", night=Measured(warm, unit="degF", fact=_FACTS + "warm_night")).where(heat),
             say("herd-weather.care.people_heat", index=people).where(hot),
             say("herd-weather.care.people_cold", chill=chill).where(bitter),
             say("herd-weather.care.calves").where(chilled | coming),

@@ -47,6 +47,7 @@ _FACTS = "weather/drought."
 RECHECK, LATEST, WITHIN = 14, 14, 7  # days
 _NEAR = 10  # days by which a told span may miss the day that a trigger counts from
 _RANGE = ("native grass", "rotated pasture", "")
+_GRASS = (*_RANGE, "bermudagrass")
 
 
 @dataclass(frozen=True)
@@ -162,6 +163,11 @@ def _trigger(context: Context, crop: str, shares: dict[str, float]) -> tuple[int
         if _within(context.on, str(row[0]), str(row[1])) and share < float(row[3]):
             return at, share
     return -1, np.nan
+
+
+def grazed(crop: str) -> bool:
+    """Grass that is measured by clipping, and what nobody named; any other crop is judged by its soil and leaves."""
+    return crop_of(crop) in _GRASS
 
 
 def _within(on: date, first: str, last: str) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -32,7 +33,13 @@ class Told:
 
     def values(self) -> dict[str, Any]:
         """Values of the headlines."""
-        return {"stands": self._stands, "lack": lambda i: self.case.rows[i].lack, "cut": self._cut}
+        return {
+            "stands": self._stands,
+            "lack": lambda i: self.case.rows[i].lack,
+            "cut": self._cut,
+            "ground": self._ground,
+            "measure": self._measure,
+        }
 
     def heads(self) -> tuple[tuple[NDArray[np.bool_], str], ...]:
         """Headlines that take the place of the verdict's own."""
@@ -75,6 +82,20 @@ class Told:
             soil=say("rain.and_felt", left=felt) if probed else None,
         )
 
+    def _ground(self, i: int) -> Said | None:
+        """Without a balance, what the water left in the ground means for the growth to come."""
+        case = self.case
+        soil, stress = float(case.table.number("soil_water")[i]), float(case.stress[i])
+        if case.known[i] or not np.isfinite(soil) or not np.isfinite(case.rows[i].percent):
+            return None
+        return say("rain.ground_dry", stress=Share(stress)) if soil < stress else say("rain.ground_wet")
+
+    def _measure(self, i: int) -> Said:
+        """What to look for, where and how many: grass by the pasture, a standing crop by its soil and leaves."""
+        within = Day(self.case.context.on + timedelta(days=rain_case.WITHIN))
+        kind = "grass" if rain_case.grazed(str(self.case.table.text("crop")[i])) else "crop"
+        return say(f"rain.measure_{kind}", look_by=within)
+
     @staticmethod
     def _classed(index: int) -> Term:
         return Term(rain_case.name_of(index), of=CLASS)
@@ -95,6 +116,7 @@ class Told:
             self._trigger,
             self._made,
             self._little,
+            self._unused,
             *(self._span(days) for days in SPANS),
             self._balance,
             *(self._assumed(at) for at in range(2)),
@@ -160,6 +182,12 @@ class Told:
         if self.case.table.number("normal")[i] < least:
             return say("rain-deficit.because.near_nothing", least=Measured(least, unit="in"))
         return say("rain-deficit.because.compare")
+
+    def _unused(self, i: int) -> Said | None:
+        """What was told and waits for a station."""
+        case = self.case
+        told = any(case.table.known(name)[i] for name in ("forage", "price", "soil"))
+        return say("rain-deficit.because.unused") if case.bare[i] and told else None
 
     def _span(self, days: int) -> RowSaid:
         """Rain of one span beside its normal."""

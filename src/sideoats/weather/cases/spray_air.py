@@ -128,7 +128,7 @@ def _label(
 ) -> NDArray[np.int64]:
     """Faults of temperature and daylight; limits are spread over the hours where there are hours."""
     spread = (slice(None), None) if temperature.ndim == 2 else (slice(None),)
-    frost = next(float(r[1]) for r in facts["weather/freeze.thresholds"].rows if r[0] == "frost")
+    lines = {str(r[0]): float(r[1]) for r in facts["weather/freeze.thresholds"].rows}
     warm, hot = facts.span("weather/spraying.volatile_heat")
     vapour, unnamed, unsaid = limits.volatile[spread], limits.unnamed[spread], limits.unsaid[spread]
     open_ = np.where(vapour & unsaid, int(Fault.BESIDE), 0)
@@ -145,12 +145,14 @@ def _label(
         up,
         down,
         vapour,
-        frost=frost,
+        freeze=lines["freeze"],
+        frost=lines["frost"],
         cool=facts.value("weather/spraying.floor"),
         warm=warm,
         hot=hot,
         after_sunrise=early,
         before_sunset=late,
+        frost_lies=facts.value("weather/spraying.frost_lies"),
         warmest=warmest,
         lasts=lasts,
     )

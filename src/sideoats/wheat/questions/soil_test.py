@@ -64,7 +64,7 @@ def pose(table: Table, context: Context) -> Problem:
         money.gain,
         bars=case.bars(slip),
         needs=needs,
-        recheck=case.recheck(table, context, slip),
+        recheck=case.recheck(table, context, slip, money),
         looks=(money.lime_test(slip, untested, context.facts.value("wheat/lime.aluminum_test")),),
         line=Line(slip.any_asked, slip.any_asked & rate.now(slip.days), {"by": Name(told.publisher)}),
         due=case.due(slip, money),

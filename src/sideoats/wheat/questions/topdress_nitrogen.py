@@ -74,7 +74,7 @@ def pose(table: Table, context: Context) -> Problem:
         needs=case.needs_of(table, crop, season, wanted),
         recheck=case.recheck(season, context),
         due=np.maximum(season.close, 0).astype(np.int64),
-        delay=case.delay(season, gain),
+        delay=case.delay(context, season, gain),
         heads=told.heads(),
         values=told.values(),
         reasons=told.reasons(),
