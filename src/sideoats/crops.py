@@ -7,12 +7,13 @@ place and not in another.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from sideoats import shipped
+from sideoats import shipped, units
 from sideoats.errors import InputError
 
 
@@ -67,6 +68,26 @@ def known_crop(word: str) -> str:
 def market_word(word: str) -> str:
     """What the price of `word` is quoted under; what has no one word for it is quoted under its own."""
     return str(_list().get(crop_of(word), {}).get("market", " ".join(word.lower().split())))
+
+
+def bushel_pounds(word: str) -> float:
+    """Pounds of a bushel of `word` in the trade, NaN for what is not sold by it (customary weights, United States
+    Department of Agriculture).
+    """
+    return float(_list().get(crop_of(word), {}).get("bushel", math.nan))
+
+
+def by_the_bushel(price: Any, word: str) -> Any:
+    """A price by weight ("9.50 USD/cwt") of a crop that is sold by the bushel, in USD/bu; anything else as it is."""
+    pounds = bushel_pounds(word)
+    if math.isnan(pounds) or not isinstance(price, str):
+        return price
+    try:
+        value, unit = units.split(price)
+        factor, offset = units.conversion(unit, "USD/lb")
+    except InputError:
+        return price
+    return f"{(value * factor + offset) * pounds!r} USD/bu"
 
 
 def synonyms(choices: Iterable[str]) -> dict[str, str]:

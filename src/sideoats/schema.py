@@ -34,7 +34,7 @@ from pathlib import Path
 from typing import Any
 
 from sideoats import listed, units
-from sideoats.crops import known_crop, spelling
+from sideoats.crops import by_the_bushel, known_crop, spelling
 from sideoats.document import Document, open_document
 from sideoats.errors import InputError, UnitError
 
@@ -87,6 +87,8 @@ class Field:
     whole : laboratories print it without decimals, so that ``4.800 ppm`` is a slip or a European thousand
     fields : the fields of one record, for ``records``
     within : the first and last day that a date may be, counted from the day asked (``(-60, 0)``: in the last 60 days)
+    by_bushel : a price by weight is turned into one by the bushel of the crop that the field `crop` names
+    signed : a share is written so often without its % sign here that 0.3 may be 30 % or 0.3 %: text must carry it
     not_above : a field of the same question or record, in the same unit, that this one cannot exceed
     """
 
@@ -110,6 +112,8 @@ class Field:
     unclear: Mapping[str, str] | None = None
     fields: tuple[Field, ...] = ()
     within: tuple[int, int] | None = None
+    by_bushel: bool = False
+    signed: bool = False
     not_above: str = ""
 
     def __post_init__(self) -> None:
@@ -221,6 +225,8 @@ class Field:
             value /= 100.0
         elif unit:
             raise UnitError(f"{text!r} is not a share")
+        elif self.signed and isinstance(given, str) and 0 < value <= 1:
+            raise InputError(f"{text!r} has no % sign", expected=f"{text}%, or {100 * value:g}% where that is meant")
         elif value > 1:
             raise InputError(f"{text!r} is more than 1 and has no % sign", expected=f"{text}% or {value / 100:g}")
         if not 0 <= value <= 1:
@@ -494,12 +500,14 @@ def read_all(
     """
     wrong, missing = _unknown(fields, given, where), []
     out: dict[str, Any] = {}
+    crop = str(given.get("crop") or next((f.default for f in fields if f.name == "crop"), ""))
     for f in fields:
         try:
             if f.required and _is_blank(given.get(f.name)):
                 missing.append(f)
                 continue
-            value = f.read(given.get(f.name), where)
+            typed = given.get(f.name)
+            value = f.read(by_the_bushel(typed, crop) if f.by_bushel else typed, where)
         except InputError as error:
             wrong.append(error)
             continue

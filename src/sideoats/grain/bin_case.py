@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.families.hold_or_sell import Held, Terms, figures, spread
+from sideoats.facts import Facts
+from sideoats.families.hold_or_sell import SALE, Held, Terms, figures, spread
 from sideoats.grain.holding import StorageTerms, expected_price, month_marks, quoted_later
 from sideoats.grain.keeping import Condition
 from sideoats.problem import Barred
@@ -103,6 +104,13 @@ def bars(h: Held, c: Condition) -> tuple[Barred, ...]:
 
 def _days(c: Condition) -> NDArray[np.int64]:
     return np.where(np.isfinite(c.days), c.days, 0).astype(np.int64)
+
+
+def keeping_pays(h: Held, facts: Facts) -> Bools:
+    """(place,) keeping it to some month brings more than selling today, or nearly: nobody would set out to sell."""
+    trouble = {(kind, money): low for kind, money, low in facts["decide/trouble.least"].rows}[(SALE, UNIT)]
+    best = np.where(h.terms.open_months, h.mean(), -np.inf).max(axis=1)
+    return np.asarray(best > -trouble)
 
 
 def next_check(table: Table, context: Context) -> NDArray[np.int64]:

@@ -8,6 +8,7 @@ from datetime import timedelta
 
 import numpy as np
 
+from sideoats.decide.choose import worst_share
 from sideoats.families.hold_or_sell import Held
 from sideoats.grain.carry import share_of_full_carry
 from sideoats.grain.keeping import BIN_CARE, PRICE_CARE, Condition
@@ -134,7 +135,11 @@ class Bin:
         return None if comes is None else say("grain.because.new_crop", day=Day(comes))
 
     def _locking(self, i: int) -> Said | None:
-        return say("bin-hold.because.lock", n=int(self.held.lock_at[i]) + 1, locked=by_bushel(self.held.locked()[i]))
+        month, locked = int(self.held.lock_at[i]) + 1, by_bushel(self.held.locked()[i])
+        if not self.table.known("basis")[i]:
+            return say("bin-hold.because.lock", n=month, locked=locked)
+        worst = by_bushel(worst_share(self.held.gain[i : i + 1, :, -1:])[0, 0])
+        return say("bin-hold.because.lock_basis", n=month, locked=locked, worst=worst)
 
     def _spread(self, i: int) -> Said | None:
         given = float(self.table.number("volatility")[i])

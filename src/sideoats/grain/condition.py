@@ -62,6 +62,33 @@ def allowable_days(moisture: ArrayLike, temperature: ArrayLike, table: Fact) -> 
     return np.asarray(np.where(code == INSIDE, days, np.nan)), code
 
 
+def warm_days(moisture: ArrayLike, temperature: ArrayLike, table: Fact, dry: Fact) -> Floats:
+    """Days that grain keeps in heat beyond the warmest column of the table, or drier than its first row and that warm.
+
+    Parameters
+    ----------
+    moisture, temperature : broadcast against each other [%], [degF]
+    table : as for `allowable_days`; its warmest column is halved for each 10 degF above it
+    dry : columns ``points_drier`` than the first row of the table and ``days`` at its warmest column; between them the
+        logarithm runs straight, and anything drier keeps no longer than the driest
+
+    Returns
+    -------
+    days : infinite where it is drier than the table and no warmer than its warmest column, where the moisture limit
+        alone holds; NaN where moisture or temperature is not known, or it is wetter than the table
+    """
+    wet, warm = np.broadcast_arrays(np.asarray(moisture, np.float64), np.asarray(temperature, np.float64))
+    rows, top = np.array(table.column("moisture"), np.float64), float(table.columns[-1])
+    cells = np.array([row[-1] for row in table.rows], np.float64)
+    at = np.searchsorted(rows, np.nan_to_num(wet), side="left").clip(0, rows.size - 1)
+    points, kept = (np.array(dry.column(name), np.float64) for name in ("points_drier", "days"))
+    drier = np.exp(np.interp(rows[0] - wet, points, np.log(kept)))
+    base = np.where(wet < rows[0], drier, cells[at])
+    days = base * 0.5 ** (np.maximum(warm - top, 0.0) / 10.0)
+    free = (wet < rows[0]) & (warm <= top)
+    return np.asarray(np.where(wet > rows[-1], np.nan, np.where(free, np.inf, days)))
+
+
 def is_heating(stated: ArrayLike, temperature: ArrayLike, earlier: ArrayLike, rise: float) -> Bools:
     """True where the grain is said to be heating, or has warmed by `rise` [degF] or more since the earlier reading.
 

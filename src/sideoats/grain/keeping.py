@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.crops import synonyms
 from sideoats.grain.carry import MONTH_DAYS
-from sideoats.grain.condition import BEYOND, allowable_days, is_heating, moisture_limit
+from sideoats.grain.condition import BEYOND, DRIER, INSIDE, allowable_days, is_heating, moisture_limit, warm_days
 from sideoats.problem import Hazard
 from sideoats.question import Context
 from sideoats.words import Measured, Said, say
@@ -42,6 +43,7 @@ class Condition:
     unread : (place,) moisture or temperature is not known, so that the storage table cannot be read
     live, asleep : (place,) live insects in grain that is warm (or not known to be cold), and in cold grain
     moisture, temperature : (place,) as read [%], [degF]
+    term : (place,) days within which grain that is too wet or too warm to keep is dried, cooled or moved
     """
 
     heating: Bools
@@ -57,6 +59,7 @@ class Condition:
     asleep: Bools
     moisture: Floats
     temperature: Floats
+    term: Floats
 
     @property
     def urgent(self) -> Bools:
@@ -138,26 +141,38 @@ def bin_condition(
     """
     facts = context.facts
     shape = (len(crop), months.size)
-    limit, days = np.full(shape, np.nan), np.full(len(crop), np.nan)
-    off = np.zeros(len(crop), bool)
+    limit = np.full(shape, np.nan)
+    days, life = np.full(len(crop), np.nan), np.full(len(crop), np.nan)
+    off, code = np.zeros(len(crop), bool), np.zeros(len(crop), np.int8)
+    # a temperature that nobody read is taken as high as grain comes off the combine: it makes no term longer
+    hottest = np.where(np.isnan(temperature), facts.value("grain/harvest_heat"), temperature)
     for name in sorted(set(crop.tolist())):  # a loop over crops, not over places
         rows = crop == name
         key = (name or "wheat").split()[-1]
         _, table = facts.choose(f"grain/moisture_limit_{key}")
         limit[rows] = moisture_limit(table, months)[None, :]
         keeping = facts["grain/allowable_days.soybean" if key == "soybean" else "grain/allowable_days.cereal"]
-        days[rows], code = allowable_days(moisture[rows], temperature[rows], keeping)
-        off[rows] = code == BEYOND
+        read, code[rows] = allowable_days(moisture[rows], temperature[rows], keeping)
+        life[rows] = warm_days(moisture[rows], hottest[rows], keeping, facts["grain/allowable_days.dry"])
+        days[rows] = np.where(code[rows] == DRIER, life[rows], read)
+        off[rows] = code[rows] == BEYOND
     least = facts.value("grain/heating_rise")
     # no field or weather makes grain so hot: it heats, whatever its moisture and with no earlier reading
     heating = heating | (temperature >= facts.value("grain/heating_from"))
     hot = is_heating(heating, temperature, earlier, least)
     rise = np.where(temperature - earlier >= least, temperature - earlier, np.nan)
     wet = np.nan_to_num(moisture, nan=-np.inf)[:, None] > limit
+    # the limits are for summer's warmth: grain that is cold and keeps longer than its table prints waits for spring
+    cool = (temperature <= facts.value("grain/cold_keeps")) & (code == INSIDE) & np.isinf(days)
+    wet &= ~(cool[:, None] & _cold_till(context, months)[None, :])
     spoiled = (months[None, :] * MONTH_DAYS > np.where(np.isnan(days), np.inf, days)[:, None]) | off[:, None]
     unread = np.isnan(moisture) | np.isnan(temperature)
     found = np.zeros(len(crop), bool) if insects is None else insects
     cold = temperature <= facts.value("grain/insects_dormant_below")
+    least_days, most_days = facts.value("grain/move_within"), facts.value("grain/dry_within")
+    keeps = np.where(code == INSIDE, days, life)
+    part = facts.value("grain/term_of_life")
+    term = np.floor(np.nan_to_num(keeps * part, nan=0.0, posinf=most_days)).clip(least_days, most_days)
     return Condition(
         hot,
         np.asarray(out),
@@ -172,29 +187,38 @@ def bin_condition(
         found & cold,
         moisture,
         temperature,
+        term,
     )
 
 
-def hazards(context: Context, c: Condition, stale: dict[str, Bools], seen: RowSaid) -> tuple[Hazard, ...]:
+def _cold_till(context: Context, months: Floats) -> Bools:
+    """(month,) True where today and every month's day up to that one lie in the time when grain stays cold."""
+    ahead = [context.on, *(context.on + timedelta(days=round(float(m) * MONTH_DAYS)) for m in months)]
+    held = [context.region.holds("grain-cooled", day) for day in ahead]
+    return np.logical_and.accumulate(held)[1:]
+
+
+def hazards(context: Context, c: Condition, stale: dict[str, Bools], seen: RowSaid, pays: Bools) -> tuple[Hazard, ...]:
     """What stops the holding of grain, the most pressing first, and the readings that clear it.
 
     Parameters
     ----------
     stale : "moisture", "temperature" -> (place,) not known, or read too long ago
     seen : row -> when the bin was last looked at, None for a phone-in
+    pays : (place,) keeping it pays, or nearly: warm grain that is sold is cooled by whoever buys it
     """
     facts = context.facts
     now, week = facts.value("grain/move_within"), facts["grain/check_every"].low
     wet, hot = {"bin_check.moisture": stale["moisture"]}, {"bin_check.temperature": stale["temperature"]}
 
-    def hazard(code: str, over: Bools, within: float, why: RowSaid, doubts: dict[str, Bools]) -> Hazard:
+    def hazard(code: str, over: Bools, within: float | Floats, why: RowSaid, doubts: dict[str, Bools]) -> Hazard:
         unclear = "" if code == "bin.insects" else "bin.unchecked.look"
         return Hazard(
             code,
             over,
             doubts,
             {"why": why, "seen": seen},
-            act_within=int(within),
+            act_within=np.asarray(within, dtype=np.int64),
             look_within=int(week),
             unclear=unclear,
         )
@@ -206,21 +230,23 @@ def hazards(context: Context, c: Condition, stale: dict[str, Bools], seen: RowSa
         return next(iter(reversed(c.reasons(i))), None)
 
     unread = c.unread & c.wet[:, 0]
-    winter = context.region.holds("grain-cooled", context.on)
-    warm = (c.temperature >= facts.value("grain/warm_in_winter")) & ~c.heating & winter
+    winter, mild = (context.region.holds(name, context.on) for name in ("grain-cooled", "grain-mild"))
+    line = facts.value(f"grain/warm_in_{'winter' if winter else 'mild_months' if mild else 'summer'}")
+    warm = (c.temperature >= line) & ~c.heating & (pays | winter)
+
     return (
         hazard("bin.move", c.heating, now, first, hot),
         hazard("bin.move", c.out, now, first, {}),
-        hazard("bin.move", c.spoiled[:, 0], now, last, wet | hot),
-        hazard("bin.move", unread, now, c.first_too_wet, {}),
+        hazard("bin.move", c.spoiled[:, 0], c.term, last, wet | hot),
+        hazard("bin.unread", unread, c.term, c.first_too_wet, {}),
         hazard("bin.insects", c.live, facts.value("grain/treat_within"), first, {"bin_check.insects": c.asleep}),
         Hazard(
             "bin.warm",
             np.zeros(len(warm), bool),
             {"bin_check.temperature": warm},
             {"t": Measured(c.temperature, unit="degF"), "seen": seen},
-            look_within=int(now),
-            unclear="bin.warm.look",
+            look_within=int(now if winter else week),
+            unclear="bin.warm.look" if winter else "bin.hot.look",
         ),
-        hazard("bin.dry", c.wet[:, 0], facts.value("grain/dry_within"), c.first_too_wet, wet),
+        hazard("bin.dry", c.wet[:, 0], c.term, c.first_too_wet, wet),
     )

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.crops import bushel_pounds
 from sideoats.document import Document
 from sideoats.errors import InputError
 from sideoats.grain.condition import wheat_grade
@@ -145,9 +146,7 @@ def loads_of(table: Table, context: Context, offers: list[dict[str, Offer]]) -> 
             rows = np.array(members)
             record = offers[members[0]][name].record
             priced = apply_schedule(record, {factor: table.number(factor)[rows] for factor in FACTORS})
-            pounds = record["pounds_per_bushel"] or context.facts.value(
-                f"grain/bushel.{record['commodity'].split()[-1]}"
-            )
+            pounds = record["pounds_per_bushel"] or bushel_pounds(record["commodity"])
             bushels[rows, at], money[rows, at] = load_value(
                 table.number("gross")[rows],
                 dockage=table.number("dockage")[rows],

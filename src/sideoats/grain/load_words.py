@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from sideoats.grain.load_case import MOST_BUYERS, Loads, Offer
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
@@ -54,10 +56,19 @@ class Told:
         found = {self.loads.names[at]: why for (row, at), why in self.loads.unpriced.items() if row == i}
         if not found:
             return say("load-price.out_of_force")
+        lacking = tuple({repr(part.plain()): part for why in found.values() for part in why}.values())
+        if all(part.code == "load.why.unmeasured" for part in lacking):
+            return say("load-price.test", why=Parts(lacking))
         if len(set(map(_shape, found.values()))) == 1:
             return say("load-price.ask_one", why=Parts(next(iter(found.values()))))
         each = tuple(say("load-price.of_buyer", buyer=Name(name), why=Parts(why)) for name, why in found.items())
         return say("load-price.ask_all", why=Parts(each))
+
+    def at_a_tenth(self, i: int) -> Paid:
+        """What the best buyer would pay if the dockage were a tenth of what was given: a slip of the decimal."""
+        best = np.nanmax(np.where(self.loads.open[i], self.loads.money[i], np.nan), initial=-np.inf)
+        share = float(self.table.number("dockage")[i])
+        return Paid(float(best) * (1 - share / 10) / (1 - share) if np.isfinite(best) else np.nan)
 
     def barred(self, at: int) -> Callable[[int], Said | None]:
         """Why the buyer of that index does not price a load."""

@@ -63,7 +63,7 @@ class Stand:
 def stand_of(table: Table, context: Context) -> Stand:
     """What each row's event brings with the portions planned and with those that pay best on average."""
     price, food, fee = table.number("price"), table.number("food_cost"), table.number("fee")
-    fixed = table.number("fixed") + table.number("own_hours") * table.number("own_wage")
+    fixed = table.number("fixed") + table.number("own_hours") * np.nan_to_num(table.number("own_wage"))
     spoilage, margin = table.number("spoilage"), contribution(price, food, fee)
     demand, level = _demand(table, context), critical_share(price, food, spoilage, fee)
     suggested = _quantile(demand, level).round().clip(0)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sideoats import units
-from sideoats.crops import market_word
+from sideoats.crops import by_the_bushel, market_word
 from sideoats.errors import InputError, UnitError
 from sideoats.ledger import evidence_kinds
 from sideoats.outlook.stations import Spot, Stand
@@ -68,6 +68,8 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
                 if days > f.fresh_days:
                     continue
                 try:
+                    if f.by_bushel:
+                        raw = by_the_bushel(raw, str(place.attributes.get("crop", "")))
                     value = _once(read, f, raw, unit)
                 except InputError as error:
                     if source.startswith("place:") and isinstance(error, UnitError):

@@ -5,7 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from sideoats.families.hold_or_sell import choices, held, ruled_figures
-from sideoats.grain.bin_case import PRICED, READ, UNIT, bars, next_check, quantities, storage_terms, terms_of
+from sideoats.grain.bin_case import (
+    PRICED,
+    READ,
+    UNIT,
+    bars,
+    keeping_pays,
+    next_check,
+    quantities,
+    storage_terms,
+    terms_of,
+)
 from sideoats.grain.bin_words import Bin
 from sideoats.grain.doubt import doubtful_quotes
 from sideoats.grain.holding import MONTHS_AHEAD, month_marks
@@ -55,11 +65,11 @@ def pose(table: Table, context: Context) -> Problem:
     terms = terms_of(table, context, kept, ~condition.barred)
     draws = price_draws(context, crop, table.number("volatility"), table.rows("history"))
     h = held(terms, context.outlook.draws, draws.net_into)
-    doubt = doubtful_quotes(
-        context, terms.price, table.rows("quotes"), table.number("basis"), kept.per_month, kept.annual_rate
-    )
+    doubt = doubtful_quotes(context, crop, terms.price, table.rows("quotes"), table.number("basis"))
     stale = {name: ~table.known(name) | (table.age_days(name) > facts["grain/check_every"].high) for name in READ}
-    needs = {of: ~table.known(name) & ~moved for name, of in PRICED.items()} | {"bin_bids.curve": doubt.rows & ~moved}
+    needs = {of: ~table.known(name) & ~moved for name, of in PRICED.items()}
+    needs["bin_bids.cash"] = needs["bin_bids.cash"] | (doubt.prices & ~moved)
+    needs["bin_bids.curve"] = doubt.rows & ~doubt.prices & ~moved
     silent = moved | np.logical_or.reduce(list(needs.values()))
     told = Bin(table, context, h, condition, silent)
     week = kept.carry_of_days(terms.price, terms.quoted[:, 0], 7.0)
@@ -70,7 +80,7 @@ def pose(table: Table, context: Context) -> Problem:
         UNIT,
         h.gain,
         bars=bars(h, condition),
-        hazards=hazards(context, condition, stale, told.seen),
+        hazards=hazards(context, condition, stale, told.seen, keeping_pays(h, facts)),
         needs=needs,
         recheck=next_check(table, context),
         tolerance=facts.value("grain/sell_tolerance"),

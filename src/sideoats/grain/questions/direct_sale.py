@@ -45,6 +45,14 @@ def pose(table: Table, context: Context) -> Problem:
     shown = np.where(unplanned, SUGGESTED, GO)
     best = np.fmax(np.where(unplanned, -np.inf, stand.gain[:, :, GO].mean(axis=1)), stand.gain[:, :, 2].mean(axis=1))
     at_home = _chance(stand, shown)
+    hours = np.where(table.known("own_wage"), 0.0, np.nan_to_num(table.number("own_hours")))
+
+    def unpaid(i: int) -> Said | None:
+        """What is left for an hour of one's own to which no wage was given."""
+        if not hours[i] > 0 or not np.isfinite(best[i]):
+            return None
+        return say("direct-sale.unpaid", n=Count(hours[i]), an_hour=Paid(float(best[i] / hours[i])))
+
     return Problem(
         "direct-sale",
         OPTIONS,
@@ -66,9 +74,10 @@ def pose(table: Table, context: Context) -> Problem:
             "portions": Count(stand.suggested),
             "even": _chance(stand, stay + GO),
             "even_suggested": _chance(stand, stay + SUGGESTED),
+            "unpaid": unpaid,
             "instead": lambda i: None if unplanned[i] else say("direct-sale.instead", n=Count(float(stand.planned[i]))),
         },
-        reasons=_reasons(stand, np.isnan(ahead)),
+        reasons=(unpaid, *_reasons(stand, np.isnan(ahead))),
         cautions=tuple(say(f"direct-sale.care.{of}") for of in ("codes", "hot", "guess")),
         quantities=quantities(stand, unplanned),
     )

@@ -12,14 +12,14 @@ from sideoats.grain.load_words import Told
 from sideoats.problem import Barred, Choice, Problem, labelled
 from sideoats.question import Context, Question, Table
 from sideoats.vocabulary import see
-from sideoats.words import Measured, Name, Paid, say
+from sideoats.words import Measured, Name, Paid, Share, say
 
 INPUTS = (
     see("load_ticket.gross", needed=True),
     see("load-price.buyers", needed=True),
     see("load_ticket.dockage", needed=True),
     *(see(f"load_ticket.{name}") for name in FACTORS),
-    *(see(f"load_ticket.{name}", default=False) for name in CONDITIONS),
+    *(see(f"load_ticket.{name}", default=False) for name in (*CONDITIONS, "sure")),
 )
 UNSOLD = Choice("keep", labelled("load-keep"), passive=True)
 
@@ -52,7 +52,10 @@ def pose(table: Table, context: Context) -> Problem:
     for at in range(len(names)):
         unpriced = loads.asked & ~loads.complete & (np.arange(len(names)) == at)
         bars.append(Barred(mask(unpriced), told.barred(at)))
+    dockage = table.number("dockage")
+    odd = np.nan_to_num(dockage) > context.facts.value("grain/dockage_asked")
     nobody, stuck = np.asarray(~loads.asked.any(axis=1)), np.asarray(~loads.open.any(axis=1))
+    unread = odd & ~table.flag("sure") & ~stuck
 
     def of_best(ruling: Any) -> dict[str, tuple[Any, Any]]:
         def at_best(values: Any) -> Any:
@@ -73,12 +76,18 @@ def pose(table: Table, context: Context) -> Problem:
         "USD",
         money[:, None, :],
         bars=tuple(bars),
-        needs={"buyer_schedule.schedule": stuck},
-        heads=((nobody, "load-price.nobody.need"), (stuck, "load-price.unpriced.need")),
+        needs={"buyer_schedule.schedule": stuck, "load_ticket.dockage": unread},
+        heads=(
+            (nobody, "load-price.nobody.need"),
+            (stuck, "load-price.unpriced.need"),
+            (unread, "load-price.dockage.need"),
+        ),
         values={
             "money": Paid(mask(loads.money)[rows, best]),
             "ahead": told.ahead,
             "why": told.unpriced,
+            "dockage": Share(dockage),
+            "at_a_tenth": told.at_a_tenth,
             "net": Measured(mask(loads.net_bushels)[rows, best], unit="bu"),
         },
         reasons=told.reasons(),

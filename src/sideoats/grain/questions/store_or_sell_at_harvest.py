@@ -61,11 +61,12 @@ def pose(table: Table, context: Context) -> Problem:
     due = np.nan_to_num(table.days_until("harvest_date", context.on)).clip(0).astype(np.int64)
     going, bushels = case.going_bad(h, condition), case.bushels_of(table)
     rate = np.fmin(table.number("farm_storage"), table.number("elevator_storage"))
-    doubt = doubtful_quotes(
-        context, h.price, table.rows("quotes"), table.number("basis"), rate, table.number("interest")
-    )
+    doubt = doubtful_quotes(context, crop, h.price, table.rows("quotes"), table.number("basis"))
     needs = {of: ~table.known(name) & ~going for name, of in case.PRICED.items()}
-    needs |= {case.RATE: np.isnan(rate) & ~going, "bin_bids.curve": doubt.rows & ~going}
+    needs["bin_bids.cash"] = needs["bin_bids.cash"] | (doubt.prices & ~going)
+    # selling now and buying a call stores nothing
+    called = table.known("call_premium") & table.known("call_strike")
+    needs |= {case.RATE: np.isnan(rate) & ~called & ~going, "bin_bids.curve": doubt.rows & ~doubt.prices & ~going}
     told = Told(table, context, h, barred, going | np.logical_or.reduce(list(needs.values())))
     damp = condition.wet[:, 0] & ~(h.dried > 0)
     return Problem(
@@ -82,7 +83,11 @@ def pose(table: Table, context: Context) -> Problem:
         size=bushels,
         aversion=table.number("aversion"),
         net_worth=table.number("worth"),
-        heads=((doubt.rows, "bin-hold.doubt.need"), (damp, "harvest.damp.act")),
+        heads=(
+            (doubt.rows, "bin-hold.doubt.need"),
+            (damp, "harvest.damp.act"),
+            (np.isnan(rate), "harvest.unstored.act"),
+        ),
         values={
             "price": Money(h.price, unit=UNIT),
             "doubt": doubt.asks,
