@@ -204,7 +204,7 @@ def test_spray_now() -> None:
     assert call("spray-hours", **(FIT | {"wind": "14 mph"}), wind_high="15 mph").verdict == "act"
     wet = call("spray-hours", **FIT, rain_in="2", active="dicamba")
     assert wet.verdict == "wait" and value(wet, "rain_free_hours") == 4
-    assert call("spray-hours", **FIT, rain_in="2", active="glyphosate").verdict == "act"
+    assert call("spray-hours", **FIT, rain_in="4", active="glyphosate").verdict == "act"
     assert all("label" in " ".join(c.cautions) for c in (inversion, windy, wet))
 
 

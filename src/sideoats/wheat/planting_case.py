@@ -222,7 +222,9 @@ def recheck(season: Season, context: Context, closed: Bools) -> Ints:
     ahead = np.clip(season.days.opens - season.kill - READY, 1, LONGEST)
     idle = closed[:, :NONE].all(axis=1) | ~season.days.pays
     still = np.where(season.days.opens > DUE_DAYS, ahead, DUE_DAYS)
-    return np.where(season.sown.season.heads < 0, next_crop, np.where(idle, LONGEST, still)).astype(np.int64)
+    # nothing pays any more, and the last sowing that heads comes before one would look again
+    over = (season.sown.season.heads < 0) | (idle & (season.sown.season.heads < LONGEST))
+    return np.where(over, next_crop, np.where(idle, LONGEST, still)).astype(np.int64)
 
 
 def days_to_come_up(table: Table, context: Context) -> Floats:

@@ -106,7 +106,7 @@ def season_of(table: Table, context: Context) -> Season:
     jointed = late
     late = jointed | (behind & (stage != ""))
     close = np.where(late | unseen, 0.0, close)
-    look = np.maximum(close - context.facts.value(_N + "look_lead"), 0.0)
+    look = np.maximum(close - context.facts.value(_N + "sample_lead"), 0.0)
     wet = table.flag("sandy") & context.region.holds("sandy-topdress-early", context.on)
     hurried = close < context.facts.value(_N + "sample_lead")
     return Season(

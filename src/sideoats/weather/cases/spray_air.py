@@ -197,7 +197,7 @@ def _faults_now(table: Table, facts: Facts, limits: Limits, warmest: Floats, tol
         wind,
         drying,
         hidden | table.flag("hanging"),
-        table.number("rain_in") < limits.rainfast,
+        _wet(table, limits),
         wind_low=limits.low,
         wind_high=limits.high,
         too_humid=limits.humid,
@@ -207,6 +207,12 @@ def _faults_now(table: Table, facts: Facts, limits: Limits, warmest: Floats, tol
     high = _unread_high(table, facts, limits, told_high)
     label = _label(table.number("temperature"), hour, limits, facts, warmest, table.number("needed"))
     return np.asarray(faults | label | beside | high)
+
+
+def _wet(table: Table, limits: Limits) -> Bools:
+    """(place,) rain comes before the first of the job is rainfast, or before its last is."""
+    rain, rainfast = table.number("rain_in"), limits.rainfast
+    return np.asarray((rain <= rainfast) | (rain - table.number("needed") < rainfast))
 
 
 def _beside(wind_from: Floats, side: Floats, limits: Limits) -> NDArray[np.int64]:

@@ -124,6 +124,7 @@ class Told:
         early = still & (hour < lifted)
         again = np.ceil(np.where(early, lifted, hour + facts.value(_FACTS + "look_again")))
         stays = (j.now & int(Fault.HOT | Fault.RAIN)) != 0  # the day's highest and the rain ahead do not pass by then
+        stays |= ((j.now & int(Fault.DRY)) != 0) & (again <= facts.value(_FACTS + "hour_of_highest"))  # it only dries
         return np.where((again + needed <= end) & ~stays & j.told_now, again, np.nan)
 
     def _hour_again(self, i: int) -> Hour | None:

@@ -48,6 +48,7 @@ def pose(table: Table, context: Context) -> Problem:
     needs = {f"combine_check.{name}": ~table.known(name) for name in COUNTED}
     needs |= {"place.expected_yield": ~table.known("yield"), "quote:wheat": ~table.known("price")}
     unknown = np.logical_or.reduce(list(needs.values()))
+    uncounted = np.logical_or.reduce([~table.known(name) for name in COUNTED])
     needs["combine_check.behind"] = needs["combine_check.behind"] | (swapped | absurd) & ~unknown
     part = Measured(100 * loss.total / yields, unit="percent")
     return Problem(
@@ -58,14 +59,16 @@ def pose(table: Table, context: Context) -> Problem:
         np.stack([np.zeros_like(saved[0]), *saved], axis=2),
         needs=needs,
         heads=(
-            (unknown, "harvest-loss.count.need"),
+            (uncounted, "harvest-loss.count.need"),
             (swapped, "harvest-loss.swapped.need"),
-            (absurd, "harvest-loss.absurd.need"),
+            (~unknown & absurd, "harvest-loss.absurd.need"),
+            (unknown, "harvest-loss.priced.need"),
             (over <= 0, "harvest-loss.usual.wait"),
         ),
         values={
-            "loss": Measured(loss.total, unit="bu/ac"),
+            "loss": Measured(np.round(loss.total, 1), unit="bu/ac"),
             "part": part,
+            "through": Measured(np.round(loss.machine, 1), unit="bu/ac"),
             "usual": Measured(reasonable, unit="bu/ac"),
             "behind": Measured(behind),
             "ahead": Measured(ahead),

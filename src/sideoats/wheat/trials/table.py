@@ -9,11 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.decide.laws import median
 from sideoats.errors import InputError
 from sideoats.wheat.trials.terms import Floats, Ints
 
 Labels = NDArray[np.str_]
 _FEWEST = 2
+_SLIP = 5.0  # times the middle of a trial, over or under: no two varieties of one field lie so far apart
 
 
 @dataclass(frozen=True)
@@ -121,9 +123,25 @@ def from_columns(columns: Mapping[str, Sequence[Any]]) -> TrialTable:
     table = TrialTable(
         labels("variety"), site, labels("year"), labels("management"), labels("rep"), labels("block"), yields, plots
     ).where(keep)
+    _refuse_slips(table)
     if len(table.varieties) < _FEWEST:
         raise InputError(f"{len(table.varieties)} variety with a yield", where="trial table", expected="two or more")
     return table
+
+
+def _refuse_slips(table: TrialTable) -> None:
+    """Refuse a variety so far from the middle of its own trial that a decimal point or a unit has slipped."""
+    means, _, varieties, trials = table.means()
+    for column, trial in zip(means.T, trials, strict=True):
+        middle = float(median(column[np.isfinite(column)]))
+        with np.errstate(invalid="ignore"):
+            far = np.flatnonzero((column > _SLIP * middle) | (column * _SLIP < middle))
+        if middle > 0 and far.size:
+            raise InputError(
+                f"{varieties[far[0]]} made {column[far[0]]:.3g} where the trial {trial.strip()} made {middle:.3g}",
+                where="trial table yield",
+                expected="yields of one unit; check the decimal point",
+            )
 
 
 def from_records(records: Iterable[Mapping[str, Any]]) -> TrialTable:
