@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from sideoats.asking import table_of
 from sideoats.cattle.nutrition_needs import Animal, floors
-from sideoats.cattle.ration import ROWS, Feeds, Needs, _blocks, _most, _wide, price_of_dry_matter, solve
+from sideoats.cattle.ration import ROWS, Feeds, Needs, blocks, most_of, price_of_dry_matter, solve, wide_of
 from sideoats.facts import load
 from sideoats.outlook.draws import make_outlook
 from sideoats.question import Context, find
@@ -72,8 +72,8 @@ def one_by_one(feeds: Feeds, needs: Needs, count: int) -> NDArray[np.float64]:
     """The same programme, one `linprog` call a herd with dense matrices: the plain reference."""
     from scipy.optimize import linprog
 
-    a, b = _blocks(_wide(feeds, len(needs)), needs)
-    top = _most(_wide(feeds, len(needs)), needs)
+    a, b = blocks(wide_of(feeds, len(needs)), needs)
+    top = most_of(wide_of(feeds, len(needs)), needs)
     cost = np.full(count, np.nan)
     for i in range(count):
         found = linprog(

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sideoats.cattle.ration import Feeds, Needs, account, least_of, shortfalls, solve
+from sideoats.cattle.ration import Feeds, Needs, solve
+from sideoats.cattle.ration_account import account, least_of, shortfalls
 
 
 def _vertices(feeds: Feeds, needs: Needs) -> float:

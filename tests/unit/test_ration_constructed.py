@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from sideoats.cattle import nutrition_needs as needs_of
+from sideoats.cattle.nutrition_book import Book
 from sideoats.cattle.nutrition_energy import KG_OF_LB
-from sideoats.cattle.nutrition_feeds import Book, read_feed, screen
+from sideoats.cattle.nutrition_feeds import read_feed, screen
 from sideoats.cattle.ration import Feeds, Needs, price_of_dry_matter, solve
 from sideoats.errors import InputError
 from sideoats.facts import load

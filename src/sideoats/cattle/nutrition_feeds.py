@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.cattle.nutrition_book import BOOKED, PARTS, Book
 from sideoats.cattle.ration import Feeds, price_of_dry_matter
 from sideoats.errors import InputError
 from sideoats.facts import Facts
@@ -24,9 +25,8 @@ from sideoats.forage.nitrate_tables import dilution_targets, lowest_edge, publis
 from sideoats.words import Measured, Name, Said, Share, say
 
 Floats = NDArray[np.float64]
-_PARTS = ("dry_matter", "tdn", "protein", "calcium", "phosphorus", "sulfur")
-_BOOKED = (*_PARTS, "starch", "fat")
 _NOT_BALED = frozenset({"silage", "haylage", "pasture", "green"})  # mixed or standing: no bale is a day's feed
+_STANDING = frozenset({"range", "stubble", "hulls"})  # grazed, or fed in a bunk: nothing is lost at a hay feeder
 _AFLATOXIN_CLASS = {
     "pregnant-cow": "breeding cattle", "pregnant-heifer": "breeding cattle", "lactating-cow": "breeding cattle",
     "open-cow": "breeding cattle", "bull": "breeding cattle", "finishing": "finishing cattle", "growing": "immature",
@@ -35,61 +35,11 @@ _AFLATOXIN_CLASS = {
 
 
 @dataclass(frozen=True)
-class Book:
-    """The feed table by name: shares of dry matter, USD/ton as fed, ppm NO3-N."""
-
-    rows: Mapping[str, Mapping[str, Any]]
-    largest_share: Mapping[str, float]
-    names: Mapping[frozenset[str], str]
-    plain: frozenset[str]
-    most: Mapping[str, float]
-    rich: float
-    forage_words: frozenset[str]
-    largest_named: Mapping[str, float]
-    most_of_forage: Mapping[str, float]
-    described: Mapping[str, tuple[float, float]]
-
-    @classmethod
-    def of(cls, facts: Facts) -> Book:
-        """Read from ``cattle/feeds``."""
-        fact = facts["cattle/feeds.composition"]
-        names = fact.columns[1:]
-        rows = {str(r[0]): dict(zip(names, r[1:], strict=True)) for r in fact.rows}
-        for row in rows.values():
-            for part in _BOOKED:
-                row[part] = float(row[part]) / 100.0
-        limits = {str(k): float(v) for k, v in facts["cattle/feeds.largest_share"].rows}
-        known = {frozenset(feed.split()): feed for feed in rows}
-        for name, feed in facts["cattle/feeds.other_names"].rows:
-            known[frozenset(str(name).split())] = str(feed)
-        most = {str(part): float(share) for part, share in facts["cattle/feeds.most_of_an_organic_feed"].rows}
-        of_forage = {str(part): float(share) for part, share in facts["cattle/feeds.most_of_a_forage"].rows}
-        kept = (*facts["cattle/feeds.largest_named"].rows, *facts["cattle/feeds.largest_coarse"].rows)
-        named = {str(k): float(v) for k, v in kept}
-        plain, forages = (frozenset(facts[f"cattle/feeds.{k}"].text.split()) for k in ("plain_words", "forage_words"))
-        described = {
-            str(k): (float(starch) / 100, float(fat) / 100) for k, starch, fat in facts["cattle/feeds.described"].rows
-        }
-        rich = facts.value("cattle/feeds.rich")
-        return cls(rows, limits, known, plain, most, rich, forages, named, of_forage, described)
-
-    def find(self, name: str) -> Mapping[str, Any] | None:
-        """The row that goes by this name, plain words and numbers left out; None where there is none.
-
-        Corn stalks, corn silage and corn gluten feed are not corn: a word that is not plain makes another feed, so that
-        no hot roughage is taken for a clean grain.
-        """
-        words = frozenset(re.split(r"[^a-z0-9%]+", name.lower())) - {""}
-        bare = frozenset(w for w in words - self.plain if not any(c.isdigit() for c in w))
-        feed = self.names.get(words) or self.names.get(bare)
-        return None if feed is None else self.rows[feed]
-
-
-@dataclass(frozen=True)
 class OneFeed:
     """One feed of one herd: shares of dry matter; `untested` where its nitrate is a guess, NaN where not even that;
     `suspect` baled roughage that accumulates nitrate, or that no table knows; `measured` the parts that its own record
-    gives."""
+    gives; `cube` what the protein of a range cube rests on (record, tag, usual); `baled` hay or straw, some of
+    which is lost at the feeder."""
 
     name: str
     kind: str
@@ -111,6 +61,8 @@ class OneFeed:
     most_lb: float
     suspect: bool = False
     measured: frozenset[str] = frozenset()
+    cube: str = ""
+    baled: bool = False
 
 
 def _given(record: Mapping[str, Any], key: str) -> float:
@@ -133,8 +85,11 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
     InputError : nitrate without its form or basis; a feed that is not in the table and lacks its composition
     """
     name = str(record["name"])
-    row = book.find(name)
-    parts = {part: _given(record, part) for part in (*_PARTS, "price")}
+    row, cube = book.find(name), ""
+    made = book.cube(name, _given(record, "protein"))
+    if made is not None:
+        row, cube = made
+    parts = {part: _given(record, part) for part in (*PARTS, "price")}
     parts["price"] = _ton_price(record, parts["price"])
     lacking = [part for part, value in parts.items() if np.isnan(value)]
     if lacking and row is None:
@@ -193,7 +148,10 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
         most_lb=np.inf if np.isnan(on_hand) else on_hand,
         **parts,
         suspect=baled and (row is None or bool(np.isnan(float(row["nitrate"])))),
-        measured=frozenset(part for part in _BOOKED if not np.isnan(_given(record, part))),
+        measured=frozenset(part for part in BOOKED if not np.isnan(_given(record, part)))
+        | (frozenset({"protein"}) if cube == "tag" else frozenset()),
+        cube=cube,
+        baled=baled and not set(re.split(r"[^a-z]+", name.lower())) & _STANDING,
     )
 
 
@@ -241,6 +199,7 @@ class Screened:
     aflatoxin : (herd,) action level [ppb]
     out : per herd, feed name -> the sentence why it is kept out
     guessed : per herd, names of feeds whose nitrate is a guess
+    untested : per herd, names of feeds that are kept out only for want of a test or of a word on its cores
     """
 
     feeds: Feeds
@@ -249,6 +208,7 @@ class Screened:
     aflatoxin: Floats
     out: list[dict[str, Said]]
     guessed: list[list[str]]
+    untested: list[list[str]]
 
 
 def screen(held: Sequence[Sequence[OneFeed]], animals: Sequence[Any], risk: NDArray[np.int8], facts: Facts) -> Screened:
@@ -305,9 +265,12 @@ def screen(held: Sequence[Sequence[OneFeed]], animals: Sequence[Any], risk: NDAr
         fat=grid("fat"),
         most_lb=np.where(here & ~barred, grid("most_lb"), 0.0),
         most_share=np.minimum(grid("most_share"), np.nan_to_num(share)),
+        least_lb=np.zeros(level.shape),
     )
     guessed = [[f.name for f in feeds_of if f.untested and f.name not in out[i]] for i, feeds_of in enumerate(held)]
-    return Screened(feeds, ceiling, ceiling_by, limit, out, guessed)
+    unknown = (np.isnan(level) | unsampled & (share > 0)) & ~(action | npn | harmful) & here
+    untested = [[f.name for k, f in enumerate(feeds_of) if unknown[i, k]] for i, feeds_of in enumerate(held)]
+    return Screened(feeds, ceiling, ceiling_by, limit, out, guessed, untested)
 
 
 def _counted(level: Floats, safe: Floats, cores: Floats, bales: Floats, facts: Facts) -> Floats:

@@ -2,16 +2,17 @@
 
 For each herd: ``min sum(price x)`` over pounds of dry matter ``x >= 0`` of each feed, subject to
 
-    sum x = intake                      sum tdn x >= floor, and so for protein, calcium, phosphorus
+    sum x = intake (or less, by what may be left uneaten)
+    sum tdn x >= floor, and so for protein, calcium, phosphorus
     sum (Ca - least P) x >= 0           sum (Ca - most P) x <= 0
     sum nitrate x <= (ceiling - water) intake, and so for sulfur and aflatoxin
     sum x of forages >= least; of grains, of starch, of fat <= most: what the rumen bears
-    x <= most of each feed
+    least of each feed <= x <= most of it
 
 Every herd is solved by itself (`sideoats.decide.programme`), so that none moves another's last figure. Of equally cheap
 mixes the one with most long forage is told, of those the one with least nitrate, and then the feeds in the order in
 which they stand; whoever sorts them by name has an answer that no order of naming can change. When a herd has no
-ration, an elastic copy finds how far its rows must give, and `account` says why.
+ration, an elastic copy finds how far its rows must give, and `sideoats.cattle.ration_account` says why.
 
 A hazard ceiling is a constraint, never a price: no price can buy past it.
 
@@ -22,8 +23,8 @@ Method background: Zgajnar and others, Agric. Food Sci. 19:193, 2010 (a plain pr
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -40,7 +41,6 @@ CEILINGS = ("nitrate", "sulfur", "aflatoxin")
 LIMITS = ("grain", "starch", "fat")  # what digestion bears, in pounds: no hazard of the feed itself
 ROWS = (*FLOORS, *RATIOS, *CEILINGS, *LIMITS)
 _PPM = 1e-3  # nitrate and aflatoxin rows in thousands, so that all coefficients are of one order
-_SHORT = 1e-7
 
 
 @dataclass(frozen=True)
@@ -57,6 +57,7 @@ class Feeds:
     starch, fat : share of dry matter
     most_lb : most lb of dry matter a head and day (infinite where not limited)
     most_share : largest share of the ration's dry matter
+    least_lb : least lb of dry matter a head and day
     """
 
     price: Floats
@@ -73,6 +74,7 @@ class Feeds:
     fat: Floats
     most_lb: Floats
     most_share: Floats
+    least_lb: Floats
 
     @classmethod
     def of(cls, price: ArrayLike, **parts: ArrayLike) -> Feeds:
@@ -81,10 +83,14 @@ class Feeds:
         blank: dict[str, Any] = {
             "tdn": 0.0, "protein": 0.0, "calcium": 0.0, "phosphorus": 0.0, "sulfur": 0.0, "nitrate": 0.0,
             "aflatoxin": 0.0, "forage": 0.0, "grain": 0.0, "starch": 0.0, "fat": 0.0, "most_lb": np.inf,
-            "most_share": 1.0,
+            "most_share": 1.0, "least_lb": 0.0,
         }  # fmt: skip
         held = {k: np.broadcast_to(np.asarray(parts.get(k, v), np.float64), cost.shape) for k, v in blank.items()}
         return cls(price=cost, **held)
+
+    def take(self, rows: NDArray[np.int64]) -> Feeds:
+        """The feeds of some herds, of (herd, feed) arrays."""
+        return Feeds(**{k: getattr(self, k)[rows] for k in self.__dataclass_fields__})
 
 
 def price_of_dry_matter(price_per_ton: ArrayLike, dry_matter: ArrayLike) -> Floats:
@@ -99,6 +105,8 @@ class Needs:
     Attributes
     ----------
     intake : lb dry matter a head and day, to be filled
+    uneaten : how much of it may be left unfilled [lb/day], where they are limit-fed; then ceilings, starch and fat are
+        those of what is eaten
     tdn, protein, calcium, phosphorus, forage : floors [lb/day]
     grain, starch, fat : most of each [lb/day]; infinite for no limit
     nitrate : ceiling [ppm NO3-N of dry matter], water counted; infinite for none
@@ -124,6 +132,7 @@ class Needs:
     aflatoxin: Floats
     calcium_least: Floats
     calcium_most: Floats
+    uneaten: Floats
 
     @classmethod
     def of(cls, intake: ArrayLike, **parts: ArrayLike) -> Needs:
@@ -133,6 +142,7 @@ class Needs:
             "tdn": 0.0, "protein": 0.0, "calcium": 0.0, "phosphorus": 0.0, "forage": 0.0, "grain": np.inf,
             "starch": np.inf, "fat": np.inf, "nitrate": np.inf, "water_nitrate": 0.0,
             "sulfur": np.inf, "water_sulfur": 0.0, "aflatoxin": np.inf, "calcium_least": 0.0, "calcium_most": np.inf,
+            "uneaten": 0.0,
         }  # fmt: skip
         held = {k: np.broadcast_to(np.asarray(parts.get(k, v), np.float64), eaten.shape) for k, v in blank.items()}
         return cls(intake=eaten, **held)
@@ -158,6 +168,8 @@ class Rations:
     day
         for 100 ppm less ceiling, sulfur for 0.1 % less, aflatoxin for 10 ppb less; 0 where the row does not bind
     level : row name -> (herd,) what the ration holds: floors lb, nitrate ppm and the others with the water counted
+    worth : (herd, feed) USD a lb of dry matter up to which a feed that is not in the mix would come in; for one that is
+        in it, what it costs, or more where its own limit holds it
     """
 
     pounds: Floats
@@ -165,19 +177,33 @@ class Rations:
     feasible: Bools
     shadow: dict[str, Floats]
     level: dict[str, Floats]
+    worth: Floats
+
+    def take(self, rows: NDArray[np.int64]) -> Rations:
+        """Some herds."""
+        shadow, level = ({k: v[rows] for k, v in held.items()} for held in (self.shadow, self.level))
+        return Rations(self.pounds[rows], self.cost[rows], self.feasible[rows], shadow, level, self.worth[rows])
+
+    def where(self, use: Bools, other: Rations) -> Rations:
+        """The other's rations where `use` (herd,), else these."""
+        one = use[:, None]
+        return Rations(
+            np.where(one, other.pounds, self.pounds),
+            np.where(use, other.cost, self.cost),
+            np.where(use, other.feasible, self.feasible),
+            {k: np.where(use, other.shadow[k], v) for k, v in self.shadow.items()},
+            {k: np.where(use, other.level[k], v) for k, v in self.level.items()},
+            np.where(one, other.worth, self.worth),
+        )
 
 
-def _wide(feeds: Feeds, herds: int) -> Feeds:
+def wide_of(feeds: Feeds, herds: int) -> Feeds:
     """The same feeds as (herd, feed) arrays."""
     shape = (herds, feeds.price.shape[-1])
     return Feeds(**{k: np.broadcast_to(getattr(feeds, k), shape) for k in feeds.__dataclass_fields__})
 
 
-def _cut(feeds: Feeds, rows: NDArray[np.int64]) -> Feeds:
-    return Feeds(**{k: getattr(feeds, k)[rows] for k in feeds.__dataclass_fields__})
-
-
-def _blocks(feeds: Feeds, needs: Needs) -> tuple[Floats, Floats]:
+def blocks(feeds: Feeds, needs: Needs) -> tuple[Floats, Floats]:
     """Coefficients (herd, row, feed) and bounds (herd, row) of ``A x <= b``, one row for each of ROWS.
 
     A row without a bound becomes 0 <= 1, which never binds.
@@ -204,63 +230,71 @@ def _blocks(feeds: Feeds, needs: Needs) -> tuple[Floats, Floats]:
     return np.where(free[:, :, None], 0.0, a), np.where(free, 1.0, b)
 
 
-def _most(feeds: Feeds, needs: Needs) -> Floats:
-    return np.minimum(feeds.most_lb, feeds.most_share * needs.intake[:, None])
+def most_of(feeds: Feeds, needs: Needs) -> Floats:
+    """(herd, feed) most lb of dry matter of each feed, by its pounds and its share."""
+    share = np.where(feeds.most_share < 1.0, feeds.most_share, np.inf)  # the whole is no bound: the sum sees to it
+    return np.minimum(feeds.most_lb, share * (needs.intake - needs.uneaten)[:, None])
 
 
-def shortfalls(feeds: Feeds, needs: Needs, rows: Sequence[str] = ROWS) -> tuple[Floats, Floats]:
-    """How far each herd's rows must give for some ration to exist: an elastic programme that always solves.
-
-    Each row may be missed at a cost of its own size, and the intake too; what is missed is then as small as it can be.
-
-    Parameters
-    ----------
-    feeds, needs : as in `solve`
-    rows : rows that are kept; the others are dropped
-
-    Returns
-    -------
-    missed : (herd, row) as a share of the row's bound (of intake where the bound is 0), rows as in ROWS
-    unfilled : (herd,) lb of intake for which no feed is at hand
-    """
-    wide = _wide(feeds, len(needs))
-    a, b = _blocks(wide, needs)
-    kept = np.array([name in rows for name in ROWS])
-    a, b = np.where(kept[:, None], a, 0.0), np.where(kept, b, 1.0)
-    herds, count_rows, count = a.shape
-    scale = np.maximum(np.abs(b), np.where(np.abs(b) > 0, 0.0, np.abs(a).max(axis=2) * needs.intake[:, None]))
-    scale = np.where(scale > 0, scale, 1.0)
-    part = needs.intake  # a row gives by `missed` times the intake, so that all columns are of one order
-    give = -np.eye(count_rows)[None, :, :] * (scale / part[:, None])[:, :, None]
-    grown = np.concatenate([a, give, np.zeros((herds, count_rows, 1))], axis=2)
-    fills = np.concatenate([np.ones(count), np.zeros(count_rows), np.ones(1)])
-    cost = np.zeros((herds, fills.size))
-    cost[:, count:-1], cost[:, -1] = 1.0 / part[:, None], 10.0
-    top = np.concatenate([_most(wide, needs), np.full((herds, count_rows + 1), np.inf)], axis=1)
-    x = programme.solve([cost], grown, b, part, top, fills).x
-    return x[:, count:-1] / part[:, None], x[:, -1]
+def with_empty(
+    needs: Needs, a: Floats, b: Floats, objectives: list[Floats], most: Floats
+) -> tuple[Floats, list[Floats], Floats]:
+    """A column more, for what is left uneaten: it holds nothing, and takes its part of every limit that is a share."""
+    if not needs.uneaten.any():
+        return a, objectives, most
+    shared = np.zeros(a.shape[1], bool)
+    shared[: len(ROWS)] = np.isin(ROWS, (*CEILINGS, "starch", "fat"))
+    empty = np.where(shared & np.any(a != 0, axis=2) & (needs.uneaten > 0)[:, None], b / needs.intake[:, None], 0.0)
+    blank = np.zeros((len(needs), 1))
+    return (
+        np.concatenate([a, empty[:, :, None]], axis=2),
+        [np.concatenate([objective, blank], axis=1) for objective in objectives],
+        np.concatenate([most, needs.uneaten[:, None]], axis=1),
+    )
 
 
-def solve(feeds: Feeds, needs: Needs) -> Rations:
+def solve(feeds: Feeds, needs: Needs, cuts: Mapping[str, Floats] | None = None) -> Rations:
     """Least-cost rations of all herds.
 
     Parameters
     ----------
     feeds : (feed,) or (herd, feed)
     needs : (herd,)
+    cuts : name of a floor -> (herd, cut, feed): contents that must reach that floor too, as its own do
 
     Returns
     -------
     Rations; a herd without any ration has `feasible` False and NaN
     """
-    herds = len(needs)
-    wide = _wide(feeds, herds)
-    a, b = _blocks(wide, needs)
-    objectives = [wide.price, -wide.forage, wide.nitrate]
-    found = programme.solve(objectives, a, b, needs.intake, _most(wide, needs))
-    cost = np.where(found.feasible, in_turn(np.nan_to_num(found.x) * wide.price), np.nan)
-    shadow = _shadow(found.marginal, needs)
-    return Rations(found.x, cost, found.feasible, shadow, _levels(wide, needs, found.x))
+    wide = wide_of(feeds, len(needs))
+    count, least = wide.price.shape[1], wide.least_lb
+    a, b = blocks(wide, needs)
+    for name, cut in (cuts or {}).items():
+        a = np.concatenate([a, -cut], axis=1)
+        b = np.concatenate([b, np.repeat(-getattr(needs, name)[:, None], cut.shape[1], axis=1)], axis=1)
+    held = in_turn_rows(a, least)
+    most = most_of(wide, needs) - least
+    a, objectives, most = with_empty(needs, a, b, [wide.price, -wide.forage, wide.nitrate], most)
+    left = needs.intake - in_turn(least)
+    room = (most >= 0).all(axis=1) & (left > 0)
+    found = programme.solve(objectives, a, b - held, np.where(left > 0, left, 1.0), np.maximum(most, 0.0))
+    feasible = found.feasible & room
+    pounds = np.where(feasible[:, None], found.x[:, :count] + least, np.nan)
+    cost = np.where(feasible, in_turn(np.nan_to_num(pounds) * wide.price), np.nan)
+    worth = np.where(feasible[:, None], wide.price - found.reduced[:, :count], np.nan)
+    shadow, at = _shadow(found.marginal, needs), len(ROWS)
+    for name, cut in (cuts or {}).items():
+        shadow[name] = shadow[name] - in_turn(found.marginal[:, at : at + cut.shape[1]])
+        at += cut.shape[1]
+    return Rations(pounds, cost, feasible, shadow, _levels(wide, needs, pounds), worth)
+
+
+def in_turn_rows(a: Floats, x: Floats) -> Floats:
+    """(herd, row) sums over feeds, one after the other."""
+    out = np.zeros(a.shape[:2])
+    for at in range(a.shape[2]):
+        out += a[:, :, at] * x[:, at, None]
+    return out
 
 
 def in_turn(parts: Floats) -> Floats:
@@ -282,117 +316,11 @@ def _shadow(dual: Floats, needs: Needs) -> dict[str, Floats]:
 
 def _levels(feeds: Feeds, needs: Needs, pounds: Floats) -> dict[str, Floats]:
     out = {name: in_turn(pounds * getattr(feeds, name)) for name in (*FLOORS, *LIMITS, *CEILINGS)}
+    eaten = in_turn(pounds)
     for name in CEILINGS:
-        out[name] = out[name] / needs.intake
+        out[name] = out[name] / eaten
     out["nitrate"] = out["nitrate"] + needs.water_nitrate
     out["sulfur"] = out["sulfur"] + needs.water_sulfur
     with np.errstate(divide="ignore", invalid="ignore"):
         out["calcium_to_phosphorus"] = out["calcium"] / out["phosphorus"]
     return out
-
-
-def least_of(feeds: Feeds, needs: Needs, added: dict[str, float], rows: Sequence[str] = ROWS) -> Floats:
-    """Least lb of one more feed with which a ration exists at all, (herd,); NaN where none of it would do.
-
-    Parameters
-    ----------
-    feeds, needs : as in `solve`
-    added : the further feed: tdn, protein, ... as in `Feeds`; absent concentrations 0
-    rows : rows of ROWS that must hold; the others are dropped
-    """
-    wide = _wide(feeds, len(needs))
-    shape = (len(needs), 1)
-    more = {k: np.concatenate([getattr(wide, k), np.full(shape, added.get(k, 0.0))], axis=1) for k in _CONTENTS}
-    size = (len(needs), wide.price.shape[1])
-    grown = Feeds(
-        price=np.concatenate([np.zeros(size), np.ones(shape)], axis=1),
-        most_lb=np.concatenate([wide.most_lb, np.full(shape, np.inf)], axis=1),
-        most_share=np.concatenate([wide.most_share, np.ones(shape)], axis=1), **more,
-    )  # fmt: skip
-    return solve(grown, _without(needs, rows)).cost
-
-
-_CONTENTS = (*FLOORS, *LIMITS, *CEILINGS)
-
-
-def _without(needs: Needs, rows: Sequence[str]) -> Needs:
-    """Needs with every row that is not in `rows` dropped."""
-    changes: dict[str, Floats] = {name: np.zeros(len(needs)) for name in FLOORS if name not in rows}
-    changes |= {name: np.full(len(needs), np.inf) for name in (*CEILINGS, *LIMITS) if name not in rows}
-    if RATIOS[0] not in rows:
-        changes["calcium_least"] = np.zeros(len(needs))
-    if RATIOS[1] not in rows:
-        changes["calcium_most"] = np.full(len(needs), np.inf)
-    return replace(needs, **changes)
-
-
-@dataclass(frozen=True)
-class Account:
-    """Why a herd has no ration, (herd,) each; see `account`.
-
-    Attributes
-    ----------
-    unsafe : the hazard ceilings alone cannot be met with these feeds
-    water : the water alone is at or over the nitrate or sulfur ceiling: no feed can help
-    hazard : name of the ceiling that is worst missed, "" where the hazards can be met
-    added_level : level that the added feed must be under, in the ceiling's unit
-    added_lb : least lb of dry matter a head and day of a feed under that level; NaN where not the trouble
-    unfilled : lb of intake for which no feed is at hand
-    short : names of floors (and limits) that cannot be met once the ration is safe: those of which one alone, left
-        out, opens a ration; all that are missed together where there is none such
-    """
-
-    unsafe: Bools
-    water: Bools
-    hazard: NDArray[np.object_]
-    added_level: Floats
-    added_lb: Floats
-    unfilled: Floats
-    short: list[list[str]]
-
-
-def _opens(feeds: Feeds, needs: Needs, name: str) -> bool:
-    """Whether a ration exists once this row alone is left out."""
-    missed, unfilled = shortfalls(feeds, needs, [row for row in ROWS if row != name])
-    return bool(missed.sum() + unfilled.sum() < _SHORT)
-
-
-def account(feeds: Feeds, needs: Needs, level_share: float = 0.5) -> Account:
-    """Say for each herd without a ration what stands in the way.
-
-    Parameters
-    ----------
-    feeds, needs : as in `solve`, the herds without a ration
-    level_share : the added feed is taken at this share of the room that the ceiling leaves beside the water
-
-    Notes
-    -----
-    Hazards are looked at first and alone. Only when some blend is safe are the floors blamed.
-    """
-    herds = len(needs)
-    missed, unfilled = shortfalls(feeds, needs, CEILINGS)
-    hazards = missed[:, [ROWS.index(name) for name in CEILINGS]]
-    unsafe = hazards.sum(axis=1) > _SHORT
-    worst = np.array([CEILINGS[i] for i in hazards.argmax(axis=1)], dtype=object)
-    hazard = np.where(unsafe, worst, "")
-    room = {
-        "nitrate": needs.nitrate - needs.water_nitrate, "sulfur": needs.sulfur - needs.water_sulfur,
-        "aflatoxin": needs.aflatoxin,
-    }  # fmt: skip
-    water = (room["nitrate"] <= 0) | (room["sulfur"] <= 0)
-    level, pounds = np.full(herds, np.nan), np.full(herds, np.nan)
-    for name in CEILINGS:
-        rows = np.flatnonzero((hazard == name) & ~water)
-        for i in rows:  # few: only herds without a ration come here
-            one = np.array([i])
-            level[i] = level_share * room[name][i]
-            pounds[i] = least_of(_cut(_wide(feeds, herds), one), needs.take(one), {name: float(level[i])}, CEILINGS)[0]
-    all_missed, all_unfilled = shortfalls(feeds, needs)
-    named = (*FLOORS, *RATIOS, *LIMITS)
-    at = [ROWS.index(name) for name in named]
-    short = [[name for name, by in zip(named, row, strict=True) if by > _SHORT] for row in all_missed[:, at]]
-    for i in np.flatnonzero(all_missed.sum(axis=1) + all_unfilled > _SHORT):
-        one = np.array([i])
-        alone = [name for name in named if _opens(_cut(_wide(feeds, herds), one), needs.take(one), name)]
-        short[i] = alone or short[i]
-    return Account(unsafe, water, hazard, level, pounds, np.maximum(unfilled, all_unfilled), short)

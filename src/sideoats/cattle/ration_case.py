@@ -5,18 +5,19 @@ Money is counted over the mix of what is on hand, a head and day; where that can
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.cattle import nutrition_needs as needs_of
 from sideoats.cattle import ration_herds as herds
-from sideoats.cattle.nutrition_feeds import Book, OneFeed, Screened, read_feed, screen
-from sideoats.cattle.ration import FLOORS, Account, Feeds, Needs, Rations, account, in_turn, solve
+from sideoats.cattle.nutrition_book import Book
+from sideoats.cattle.nutrition_feeds import OneFeed, Screened, read_feed, screen
+from sideoats.cattle.ration import FLOORS, Feeds, Needs, Rations, in_turn
+from sideoats.cattle.ration_account import Account
+from sideoats.cattle.ration_made import A_CENT, A_TRACE, explained, mixed, solved, spread_of
+from sideoats.cattle.ration_sure import PARTS, Spread, chance, sure, worth_each
 from sideoats.forage import stock
 from sideoats.problem import Choice, labelled
 from sideoats.question import Context, Table
@@ -26,9 +27,7 @@ Bools = NDArray[np.bool_]
 Days = NDArray[np.int64]
 UNIT = "USD/head/day"
 WEEK, AT_ONCE = 7, 2  # days: the week is the product; a herd that its feeds do not hold is seen to within two days
-A_CENT = 0.01  # USD/head/day: a mix that saves less is no reason to change what they eat
 WEIGHED = 5e-4  # lb: less is not in a mix
-A_TRACE = 1e-9  # USD: the same mix summed in another order
 POUNDS_OF_TON = 2000.0
 OPTIONS = (
     Choice("mix", labelled("ration-mix"), trouble="feeding", kind="mix"),
@@ -46,10 +45,12 @@ class Plan:
     risk : (herd,) nitrate risk of the class, as `stock.risk_of`
     herd, held, grown, bad : who is fed; the feeds on hand; the same with hay to buy, last; records that cannot be used
     s, more : the feeds screened, and with the hay
-    needs, floor : what they need; the floors by the equations, NaN where no feed carries them
+    needs, tdn_percent : what they need; the TDN that it takes [%], NaN where no feed carries it
     found, with_hay : the cheapest mix of what is on hand, and with hay bought
+    spread, spread_more : how the feeds vary, and the chance with which each herd's floors are made to hold
     why : why there is no mix of what is on hand
     no_feed, unsafe, short : nothing is listed; no mix can be safe; a safe mix can be made, but none that holds them
+    uncored : every feed is kept out, and each of them only until it is tested
     buys : bought hay makes the mix enough cheaper to say so, or is what makes one at all
     """
 
@@ -61,18 +62,33 @@ class Plan:
     s: Screened
     more: Screened
     needs: Needs
-    floor: needs_of.Floors
+    tdn_percent: Floats
     found: Rations
     with_hay: Rations
+    spread: Spread
+    spread_more: Spread
     why: Account
     no_feed: Bools
     unsafe: Bools
+    uncored: Bools
     short: Bools
     buys: Bools
 
     def chosen(self, i: int) -> tuple[Rations, list[OneFeed]]:
         """The mix that is told: of what is on hand, or with bought hay where that is cheaper."""
         return (self.with_hay, self.grown[i]) if self.buys[i] else (self.found, self.held[i])
+
+    def alone(self, i: int) -> tuple[Feeds, Needs, Spread]:
+        """The feeds of one herd's mix that is told, its needs, and how the feeds vary."""
+        s, spread = (self.more, self.spread_more) if self.buys[i] else (self.s, self.spread)
+        at = np.array([i])
+        return s.feeds.take(at), self.needs.take(at), spread.take(at)
+
+    def chosen_pounds(self) -> Floats:
+        """(n, feed) lb of dry matter of the mix that is told, over the feeds with hay and minerals to buy."""
+        out = np.zeros(self.with_hay.pounds.shape)
+        out[:, : self.found.pounds.shape[1]] = self.found.pounds
+        return np.where(self.buys[:, None], self.with_hay.pounds, out)
 
     @property
     def cost(self) -> Floats:
@@ -91,50 +107,38 @@ def plan_of(table: Table, context: Context) -> Plan:
     risk = stock.risk_of(list(herd.words), table.flag("weakened"))
     risk = np.where(table.number("days_pregnant") > 0, stock.PREGNANT, risk).astype(np.int8)
     s, more = screen(held, herd.words, risk, facts), screen(grown, herd.words, risk, facts)
-    needs, floor = herds.needs_in(table, context, herd, s)
-    usable = replace(needs, tdn=np.where(np.isnan(needs.tdn), needs.intake, needs.tdn))
-    found, bought = tidy(s.feeds, usable, facts), tidy(more.feeds, usable, facts)
-    why = account(s.feeds, usable)
+    needs, tdn_percent = herds.needs_in(table, context, herd, s)
+    spread, spread_more = spread_of(context, held, s), spread_of(context, grown, more)
+    one = solved(context, needs, (s.feeds, held, spread), (more.feeds, grown, spread_more))
+    found, bought, used = one.found, one.bought, one.needs
+    why = explained(context, s.feeds, used, found.feasible)
     no_feed = np.array([not feeds and not refused for feeds, refused in zip(held, bad, strict=True)], dtype=bool)
     kept_out = np.array([bool(f) and len(out) >= len(f) for f, out in zip(held, s.out, strict=True)], dtype=bool)
+    untested = np.array([len(out) > 0 and len(out) == len(names) for out, names in zip(s.out, s.untested, strict=True)])
     unsafe = ~found.feasible & (why.unsafe | kept_out) & ~herd.beasts
+    uncored = unsafe & kept_out & untested & ~why.water
     least = np.maximum(facts.value("cattle/ration.worth_buying") * found.cost, A_CENT)
     buys = np.where(found.feasible, found.cost - bought.cost >= least, bought.feasible & ~unsafe)
     return Plan(
-        risk,
-        herd,
-        held,
-        grown,
-        bad,
-        s,
-        more,
-        needs,
-        floor,
-        found,
-        bought,
-        why,
-        no_feed,
-        unsafe,
-        ~found.feasible & ~unsafe & ~herd.beasts & ~no_feed,
-        np.asarray(buys, bool),
-    )
-
-
-def tidy(feeds: Feeds, needs: Needs, facts: Any) -> Rations:
-    """The cheapest mixes without amounts too small to weigh, where they hold without them at little more."""
-    found = solve(feeds, needs)
-    little = (found.pounds > 0) & (found.pounds < facts.value("cattle/ration.little")) & (feeds.tdn > 0)
-    again = solve(replace(feeds, most_lb=np.where(little, 0.0, feeds.most_lb)), needs)
-    most = found.cost * (1 + facts.value("cattle/ration.little_cost"))
-    better = little.any(axis=1) & again.feasible & (again.cost <= most)
-    return Rations(
-        np.where(better[:, None], again.pounds, found.pounds),
-        np.where(better, again.cost, found.cost),
-        found.feasible,
-        *(
-            {k: np.where(better, getattr(again, part)[k], v) for k, v in getattr(found, part).items()}
-            for part in ("shadow", "level")
-        ),
+        risk=risk,
+        herd=herd,
+        held=held,
+        grown=grown,
+        bad=bad,
+        s=s,
+        more=more,
+        needs=replace(used, tdn=np.where(np.isnan(needs.tdn), np.nan, used.tdn)),
+        tdn_percent=tdn_percent,
+        found=found,
+        with_hay=bought,
+        spread=replace(spread, assurance=one.assured),
+        spread_more=replace(spread_more, assurance=one.assured_bought),
+        why=why,
+        no_feed=no_feed,
+        unsafe=unsafe & ~uncored,
+        uncored=uncored,
+        short=~found.feasible & ~unsafe & ~herd.beasts & ~no_feed,
+        buys=np.asarray(buys, bool),
     )
 
 
@@ -169,10 +173,11 @@ def days_to_act(table: Table, context: Context, plan: Plan) -> tuple[Days, Float
     ahead, age = begins >= 0, np.nan_to_num(table.age_days("feeds"))
     saving = np.where(~ahead, np.nan_to_num(fed - plan.cost), 0.0)
     new = np.isnan(fed) & (age < WEEK)
-    running = np.where(saving >= A_CENT, WEEK, np.where(new, WEEK - age, -1))
+    week = np.where(plan.herd.cold > 0, 0, WEEK)  # what is fed for the cold is fed while it is cold
+    running = np.where(saving >= A_CENT, week, np.where(new, np.minimum(week, WEEK - age), -1))
     soon = np.where(ahead, np.where(begins <= WEEK, begins, -1), running)
     only_bought = ~plan.found.feasible & plan.buys  # hay has to be found before feeding begins, however far off that is
-    soon = np.where(only_bought, np.where(ahead, begins, WEEK), soon)
+    soon = np.where(only_bought, np.where(ahead, begins, week), soon)
     due = np.floor(soon).astype(np.int64)
     return due, np.where(saving >= A_CENT, WEEK * saving, 0.0)
 
@@ -197,7 +202,7 @@ def recheck(table: Table, context: Context, plan: Plan) -> Days:
 
 def quantities(table: Table, plan: Plan, band: tuple[float, float]) -> dict[str, tuple[Any, Any]]:
     """Figures of the mix of what is on hand; of what is told the tons and the steps."""
-    n, found, needs = len(table), plan.found, plan.needs
+    found, needs = plan.found, plan.needs
     bought = [plan.with_hay.pounds[i, len(f) - 1] / f[-1].dry_matter for i, f in enumerate(plan.grown)]
     free = ~table.known("intake")
     out: dict[str, tuple[Any, Any]] = {
@@ -207,7 +212,7 @@ def quantities(table: Table, plan: Plan, band: tuple[float, float]) -> dict[str,
         "intake": (needs.intake, "lb/day"),
         "intake_low": (np.where(free, needs.intake * band[0], np.nan), "lb/day"),
         "intake_high": (np.where(free, needs.intake * band[1], np.nan), "lb/day"),
-        "tdn_density_needed": (np.broadcast_to(plan.floor.tdn_percent, (n,)), "percent"),
+        "tdn_density_needed": (plan.tdn_percent, "percent"),
         "nitrate_ceiling": (needs.nitrate, "ppm"),
         "nitrate_from_water": (needs.water_nitrate, "ppm"),
         "sulfur_ceiling": (100 * needs.sulfur, "percent"),
@@ -252,6 +257,8 @@ def steps_of(context: Context, plan: Plan, i: int) -> float:
     """
     facts = context.facts
     found, feeds = plan.chosen(i)
+    if plan.herd.limited[i] and not plan.herd.growing[i]:
+        return float(facts.value("cattle/limit_feeding.steps"))
     grain = sum(p / f.dry_matter for p, f in zip(found.pounds[i], feeds, strict=False) if f.kind == "grain" and p > 0)
     first = facts.value("cattle/ration.first_grain")
     if not (found.feasible[i] and grain > first):
@@ -270,7 +277,8 @@ def would_do(context: Context, plan: Plan, i: int) -> list[tuple[float, OneFeed]
     sold = [read_feed({"name": name}, book) for name in names if book.find(name) not in listed]
     feeds = [*plan.grown[i], *sold]
     s = screen([feeds], plan.herd.words[i : i + 1], plan.risk[i : i + 1], facts)
-    found = tidy(s.feeds, plan.needs.take(np.array([i])), facts)
+    listing = (s.feeds, [feeds], spread_of(context, [feeds], s))
+    found, _ = mixed(context, listing, plan.needs.take(np.array([i])))
     if not found.feasible[0]:
         return []
     first = len(plan.held[i])
@@ -278,18 +286,36 @@ def would_do(context: Context, plan: Plan, i: int) -> list[tuple[float, OneFeed]
     return sorted((one for one in bought if one[0] > WEIGHED), key=lambda one: (-one[0], one[1].name))
 
 
-def chance(context: Context, pounds: Floats, feeds: Sequence[OneFeed], part: str, floor: float) -> float:
-    """Chance that a floor holds while feeds differ from their tables, a tested one by a third as much.
+def chances(plan: Plan, i: int) -> tuple[float, float]:
+    """Chances that the floors of TDN and protein of the mix that is told hold, feeds differing from their tables."""
+    feeds, needs, spread = plan.alone(i)
+    pounds = plan.chosen(i)[0].pounds[i : i + 1]
+    tdn, protein = (
+        float(chance(pounds, getattr(feeds, part), getattr(spread, part), getattr(needs, part))[0]) for part in PARTS
+    )
+    return tdn, protein
 
-    The published variation either way is taken for two standard deviations, and feeds vary each by itself.
+
+def priced_at(plan: Plan, i: int, assurance: float) -> float:
+    """Cost a head and day of the mix of the same feeds whose floors hold with that chance [USD]; NaN for none."""
+    feeds, needs, spread = plan.alone(i)
+    found, held = sure(feeds, needs, spread.at(assurance))
+    return float(found.cost[0]) if held[0] else float("nan")
+
+
+def break_evens(plan: Plan, i: int) -> list[tuple[float, bool, OneFeed]]:
+    """Price of each feed at which the mix that is told changes [USD/ton as fed], and whether it is in the mix now.
+
+    Feeds that are kept out and minerals are not told; those in it first.
     """
-    rows = dict(context.facts["cattle/feeds.variation"].rows)
-    spread = float(rows["energy" if part == "tdn" else "protein and fibre"]) / 2
-    level, variance = 0.0, 0.0
-    for p, feed in zip(pounds, feeds, strict=False):
-        held = max(float(p), 0.0) * getattr(feed, part)
-        level += held
-        variance += (held * spread * (1 / 3 if part in feed.measured else 1.0)) ** 2
-    if not (floor > 0 and variance > 0):
-        return 1.0
-    return 0.5 * (1 + math.erf((level - floor + 1e-9) / math.sqrt(2 * variance)))
+    found, listed = plan.chosen(i)
+    if not found.feasible[i]:
+        return []
+    feeds, needs, spread = plan.alone(i)
+    worth = worth_each(feeds, needs, spread, found.take(np.array([i])))[0]
+    out = []
+    for k, feed in enumerate(listed):
+        if feed.kind != "mineral" and feeds.most_lb[0, k] > 0:
+            inside = bool(found.pounds[i, k] > WEIGHED)
+            out.append((float(worth[k]) * POUNDS_OF_TON * feed.dry_matter, inside, feed))
+    return sorted(out, key=lambda one: (not one[1], one[2].name))

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from sideoats.cattle import nutrition_energy as energy
 from sideoats.cattle import nutrition_needs as needs_of
-from sideoats.cattle.nutrition_feeds import Book, OneFeed, Screened, read_feed
+from sideoats.cattle.nutrition_book import Book
+from sideoats.cattle.nutrition_feeds import OneFeed, Screened, read_feed
 from sideoats.cattle.ration import FLOORS, Needs
 from sideoats.errors import InputError
 from sideoats.forage import minerals, nitrate, stock
@@ -79,7 +80,9 @@ class Herd:
     cold : share by which cold raises the need of energy, as far as feed can follow it
     snap : it is so cold that no grain is brought in
     gain : wanted [lb/day]; of bred heifers that of their targets where none is given
+    condition : score 1 to 9
     thin : score under 5
+    limited : they are fed less than they would eat, on purpose
     """
 
     words: tuple[str, ...]
@@ -90,25 +93,36 @@ class Herd:
     cold: Floats
     snap: Bools
     gain: Floats
+    condition: Floats
     thin: Bools
     days_pregnant: Floats
+    limited: Bools
 
 
-def herd_of(table: Table, context: Context) -> Herd:
-    """See `Herd`."""
+def herd_of(table: Table, context: Context, young: bool = False, thin: bool = False) -> Herd:
+    """See `Herd`; of the thin of a herd of cows, or of its first-calf heifers, where so asked."""
     facts, words = context.facts, tuple(str(w) for w in table.text("class"))
+    if young:
+        words = tuple("pregnant-heifer" if w in (*BRED, "unknown", "") else w for w in words)
     growing = np.array([w in GROWING for w in words], dtype=bool)
     beasts = np.array([w in stock.NOT_CATTLE for w in words], dtype=bool)
     pregnant = np.array([w in (*BRED, "unknown", "") for w in words], dtype=bool)
     heifer = np.array([w == "pregnant-heifer" for w in words], dtype=bool)
+    calved = ~heifer & ~growing & ~beasts & young
     days = known_or(table, "days_pregnant", np.where(pregnant, facts.value("cattle/ration.days_pregnant"), 0.0))
     targets, mature = facts["cattle/ration.heifer"], facts.value("cattle/ration.mature")
     bred, calving = (mature * share for share in targets.column("share of mature weight"))
     usual = stock.by_class(facts["forage/body_weight"], words, "weight")
     usual = np.where(heifer, bred + (calving - bred) * np.minimum(days / GESTATION, 1.0), usual)
-    weight = known_or(table, "weight", usual)
+    usual = np.where(calved, calving, usual)
+    weight = usual if young else known_or(table, "weight", usual)
+    score = table.number("thin_condition" if thin else "condition")
+    if thin:  # the herd's weight is that of cows in its own condition
+        weight = weight * weight_ratio(context, score) / weight_ratio(context, table.number("condition"))
     fastest = 1.5 * (calving - bred) / GESTATION  # a heifer behind her target is not pushed faster
     growth = np.clip((calving - weight) / np.maximum(GESTATION - days, 1.0), 0.0, fastest)
+    growth = np.where(calved, facts.value("cattle/ration.heifer_after"), growth)
+    still = heifer | calved
     cold = cold_share(table, context)
     return Herd(
         words,
@@ -118,10 +132,18 @@ def herd_of(table: Table, context: Context) -> Herd:
         weight,
         cold,
         cold > facts.value("cattle/ration.cold_without_grain"),
-        np.where(growing | heifer, np.nan_to_num(known_or(table, "gain", np.where(heifer, growth, np.nan))), 0.0),
-        ~growing & ~np.isin(words, ["bull"]) & (table.number("condition") < 5.0),
+        np.where(growing | still, np.nan_to_num(known_or(table, "gain", np.where(still, growth, np.nan))), 0.0),
+        score,
+        ~growing & ~np.isin(words, ["bull"]) & (score < 5.0),
         days,
+        table.flag("limit_fed"),
     )
+
+
+def weight_ratio(context: Context, score: Floats) -> Floats:
+    """(n,) weight at a score over that at score 5."""
+    ratios = context.facts["cattle/cow.weight_by_condition"]
+    return np.asarray(np.interp(score, ratios.column("score"), ratios.column("ratio to score 5")), np.float64)
 
 
 def cold_share(table: Table, context: Context) -> Floats:
@@ -141,11 +163,10 @@ def regain_days(context: Context, herd: Herd) -> Floats:
     return np.where(herd.days_pregnant > 0, np.maximum(GESTATION - herd.days_pregnant, least), usual)
 
 
-def reserve_of(table: Table, context: Context, herd: Herd) -> Floats:
+def reserve_of(context: Context, herd: Herd) -> Floats:
     """(n,) net energy a day that brings a thin cow to score 5 [Mcal]; 0 for others."""
-    facts, score = context.facts, table.number("condition")
-    ratios = facts["cattle/cow.weight_by_condition"]
-    ratio = np.interp(score, ratios.column("score"), ratios.column("ratio to score 5"))
+    facts, score = context.facts, herd.condition
+    ratio = weight_ratio(context, score)
     empty, fat, protein = ((float(at), float(by)) for _, at, by in facts["cattle/ration.body"].rows)
     body = herd.weight * energy.KG_OF_LB
     then = energy.reserve_energy(body / ratio, 5.0, empty[0], fat[1], protein)
@@ -165,8 +186,8 @@ def animal_of(table: Table, context: Context, herd: Herd) -> needs_of.Animal:
         calf_kg=np.full(len(table), facts.value("cattle/ration.calf_at_birth") * energy.KG_OF_LB),
         milk_week=known_or(table, "milk_week", np.where(milking, facts.value("cattle/ration.milk_week"), 0.0)),
         peak_kg=known_or(table, "milk_peak", facts.value("cattle/ration.milk_peak")) * energy.KG_OF_LB,
-        condition=table.number("condition"),
-        reserve=reserve_of(table, context, herd),
+        condition=herd.condition,
+        reserve=reserve_of(context, herd),
         growing=herd.growing,
         yearling=herd.growing & (herd.weight >= facts.value("cattle/ration.yearling_from")),
         bull=np.array([w == "bull" for w in herd.words]),
@@ -234,10 +255,10 @@ def _there(mineral: OneFeed, feeds: Sequence[OneFeed]) -> bool:
     )
 
 
-def needs_in(table: Table, context: Context, herd: Herd, s: Screened) -> tuple[Needs, needs_of.Floors]:
-    """What every herd needs and may not exceed; NaN for energy that no feed carries."""
+def needs_in(table: Table, context: Context, herd: Herd, s: Screened) -> tuple[Needs, Floats]:
+    """What every herd needs and may not exceed, NaN for energy that no feed carries; and the TDN [%] that it takes."""
     facts = context.facts
-    floor = needs_of.floors(animal_of(table, context, herd), table.number("intake"))
+    floor = floors_of(table, context, herd)
     intake = np.broadcast_to(floor.intake, (len(table),))
     air = known_or(table, "air", stock.air_of(facts["forage/water_month"], context.on))
     litres = stock.water_gallons(facts["forage/water_need"], list(herd.words), air)
@@ -255,12 +276,32 @@ def needs_in(table: Table, context: Context, herd: Herd, s: Screened) -> tuple[N
         **told,
         nitrate=s.ceiling - facts.value("cattle/ration.margin"),
         water_nitrate=drunk,
-        sulfur=sulfur_most(context, herd),
+        sulfur=np.full(len(table), sulfur_ceilings(context)[1]),
         water_sulfur=sulfur_water / 100,
         aflatoxin=s.aflatoxin,
         calcium_least=least,
         calcium_most=most,
-    ), floor
+        uneaten=np.where(herd.limited, np.maximum(intake - least_eaten(context, herd), 0.0), 0.0),
+    ), np.broadcast_to(floor.tdn_percent, (len(table),))
+
+
+def floors_of(table: Table, context: Context, herd: Herd) -> needs_of.Floors:
+    """Intake and floors; in cold cattle eat more, as far as intakes spread anyway: that is met with hay first."""
+    animal, told = animal_of(table, context, herd), table.number("intake")
+    floor = needs_of.floors(animal, told)
+    more = np.minimum(herd.cold, context.facts.span("cattle/nutrition.intake_band")[1] - 1.0)
+    eaten = np.where(np.isnan(told), floor.intake * (1.0 + more), told)
+    if not (eaten > floor.intake).any():
+        return floor
+    fuller = needs_of.floors(animal, eaten)
+    # of cows the published rule is pounds of TDN on top of their need, of growing cattle it goes through the equations
+    tdn = np.where(herd.growing, fuller.tdn, floor.tdn)
+    return replace(floor, intake=eaten, tdn=tdn, tdn_percent=100 * tdn / eaten)
+
+
+def least_eaten(context: Context, herd: Herd) -> Floats:
+    """(n,) lb of dry matter that limit-fed cattle get at least."""
+    return np.asarray(context.facts.value("cattle/limit_feeding.least") * herd.weight)
 
 
 def water_nitrogen(table: Table) -> Floats:
@@ -276,25 +317,42 @@ def rumen(context: Context, herd: Herd, intake: Floats, grain_now: Floats) -> di
     (`grain_now` [lb as fed], NaN where that is not known).
     """
     facts = context.facts
-    already = np.nan_to_num(grain_now) * facts.value("cattle/ration.grain_dry")
+    dry = facts.value("cattle/ration.grain_dry")
+    already = np.nan_to_num(grain_now) * dry
     usual = np.where(herd.growing, np.inf, facts.value("cattle/ration.grain_most") * herd.weight)
+    in_milk = np.array([w == "lactating-cow" for w in herd.words], dtype=bool)
+    dry_most, milk_most = facts["cattle/limit_feeding.grain"].column("grain")
+    limited = herd.limited & ~herd.growing
+    usual = np.where(limited, np.where(in_milk, float(milk_most), float(dry_most)) * dry, usual)
     words = [w or "unknown" for w in herd.words]
     least = {str(k): (float(share), float(weight)) for k, share, weight in facts["cattle/ration.forage_least"].rows}
     shares = np.array([least.get(w, least["unknown"]) for w in words]).reshape(-1, 2)
     starch = {str(k): float(v) for k, v in facts["cattle/ration.starch_most"].rows}
     return {
-        "forage": np.maximum(shares[:, 0] * intake, shares[:, 1] * herd.weight),
+        "forage": np.maximum(np.where(limited, 0.0, shares[:, 0] * intake), shares[:, 1] * herd.weight),
         "grain": np.where(herd.snap, np.minimum(usual, already), usual),
         "starch": np.array([starch.get(w, np.inf) for w in words]) * intake,
         "fat": facts.value("cattle/ration.fat_most") * intake,
     }
 
 
-def sulfur_most(context: Context, herd: Herd) -> Floats:
-    """(n,) ceiling of sulfur as a share of dry matter: the district's choice, else by what the class is fed."""
+def sulfur_ceilings(context: Context) -> tuple[float, float]:
+    """Ceilings of sulfur as shares of dry matter: of a ration of little forage, and of one that is mostly forage; the
+    district's, where it chose one, for both."""
     facts = context.facts
     if "forage/sulfur_ceiling" in facts.chosen:
-        return np.full(len(herd.words), facts.choose("forage/sulfur_ceiling")[1].value / 100)
-    by_class = {str(k): str(v) for k, v in facts["cattle/ration.sulfur_table"].rows}
-    most = {t: facts.choose("forage/sulfur_ceiling", t)[1].value / 100 for t in sorted({*by_class.values()})}
-    return np.array([most[by_class.get(w, by_class["unknown"])] for w in herd.words])
+        own = float(facts.choose("forage/sulfur_ceiling")[1].value) / 100
+        return own, own
+    low, high = (float(facts.choose("forage/sulfur_ceiling", k)[1].value) / 100 for k in ("feedlot", "older"))
+    return min(low, high), high
+
+
+def by_ration(context: Context, needs: Needs) -> tuple[Needs, Needs]:
+    """The needs of a ration of little forage under its ceiling of sulfur, and of one that is mostly forage under its
+    own."""
+    low, high = sulfur_ceilings(context)
+    mostly = context.facts.value("cattle/ration.forage_fed") * needs.intake
+    little = np.full(len(needs), low)
+    return replace(needs, sulfur=little), replace(
+        needs, sulfur=np.full(len(needs), high), forage=np.maximum(needs.forage, mostly)
+    )

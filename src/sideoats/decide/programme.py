@@ -43,11 +43,14 @@ class Solved:
     x : (n, column), NaN where there is none
     feasible : (n,)
     marginal : (n, row) change of ``c x`` for one unit more of b; 0 where the row does not bind, never positive
+    reduced : (n, column) by how much the cost of a column must fall before it enters; below 0 by how much it may rise
+        before one that stands at its upper bound leaves it; 0 for the others
     """
 
     x: Floats
     feasible: Bools
     marginal: Floats
+    reduced: Floats
 
 
 def solve(
@@ -68,14 +71,15 @@ def solve(
     RuntimeError : a programme that did not come to an end (not finite, or far out of scale)
     """
     n, rows, columns = a.shape
-    out = Solved(np.full((n, columns), np.nan), np.zeros(n, bool), np.zeros((n, rows)))
+    out = Solved(np.full((n, columns), np.nan), np.zeros(n, bool), np.zeros((n, rows)), np.zeros((n, columns)))
     for start in range(0, n, _CHUNK):
         at = slice(start, start + _CHUNK)
         tableau = _Tableau([c[at] for c in objectives], a[at], b[at], total[at], upper[at], fills)
         out.feasible[at] = tableau.run()
-        x, marginal = tableau.read()
+        x, marginal, reduced = tableau.read()
         out.x[at] = np.where(out.feasible[at, None], x, np.nan)
         out.marginal[at] = np.where(out.feasible[at, None], marginal, 0.0)
+        out.reduced[at] = np.where(out.feasible[at, None], reduced, 0.0)
     return out
 
 
@@ -200,8 +204,8 @@ class _Tableau:
         self.t[going, row] = pivot
         self.basis[going, row] = column
 
-    def read(self) -> tuple[Floats, Floats]:
-        """(n, column) solutions and (n, row) marginals in the units they were asked in."""
+    def read(self) -> tuple[Floats, Floats, Floats]:
+        """(n, column) solutions, (n, row) marginals and (n, column) reduced costs in the units they were asked in."""
         n = len(self.total)
         values = np.zeros((n, self.columns + self.rows))
         for row in range(self.rows + 1):
@@ -209,4 +213,6 @@ class _Tableau:
             values[held, self.basis[held, row]] = np.maximum(self.t[held, row, -1], 0.0)
         values = np.where(self.flipped, self.upper - values, values)[:, : self.columns]
         slack = self.price[:, 1, self.columns : -1]
-        return values * self.total[:, None], -np.maximum(slack, 0.0) * (self.size[:, None] / self.scale)
+        reduced = np.where(self.flipped[:, : self.columns], -1.0, 1.0) * self.price[:, 1, : self.columns]
+        marginal = -np.maximum(slack, 0.0) * (self.size[:, None] / self.scale)
+        return values * self.total[:, None], marginal, reduced * self.size[:, None]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from sideoats.cattle import ration_case as case
 from sideoats.cattle import ration_herds as herds
+from sideoats.cattle.ration_reasons import Reasons
 from sideoats.cattle.ration_words import Told
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
@@ -20,10 +21,11 @@ INPUTS = (
         for name in (
             "milk_week", "milk_peak", "condition", "effective_temperature", "coat", "intake", "tdn", "protein",
             "calcium", "phosphorus", "grain_now", "weakened", "water", "water_form", "water_sulfate", "air", "head",
-            "days", "hay_price",
+            "days", "hay_price", "limit_fed", "mixer", "bunk", "thin_head", "thin_condition", "young_head",
         )
     ),
     see("place.feeding_date", name="fed_from", absent="already fed"),
+    see("place.feeder", absent="the district's choice"),
     see("feeds_on_hand.fed_now"),
 )  # fmt: skip
 
@@ -47,7 +49,7 @@ def pose(table: Table, context: Context) -> Problem:
         recheck=case.recheck(table, context, plan),
         heads=told.heads(),
         values=told.values(),
-        reasons=told.reasons(),
+        reasons=Reasons(told).said(),
         cautions=told.cautions(),
         quantities=case.quantities(table, plan, context.facts.span("cattle/nutrition.intake_band")),
     )
