@@ -8,10 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.question import Context, Table
+from sideoats.wheat.days import spring_close
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 FACTS = "wheat/grazing."
+WINTER, SPRING = (f"cattle/wheat_pasture.stocking.{season}" for season in ("winter", "spring"))
 
 
 @dataclass(frozen=True)
@@ -61,3 +63,12 @@ def needs_of(table: Table, forage: Forage) -> dict[str, Bools]:
         "place.weight": ~table.known("weight"),
         "setting:value_of_gain": ~table.known("value_of_gain"),
     }
+
+
+def published_most(table: Table, context: Context, stem: str) -> tuple[Floats, Bools]:
+    """(place,) most live weight that is published for the season [lb/ac], and True before first hollow stem.
+
+    `stem` names the field with the day of first hollow stem.
+    """
+    winter = np.asarray(spring_close(table, context, stem) > 0)
+    return np.where(winter, context.facts.span(WINTER)[1], context.facts.span(SPRING)[1]), winter

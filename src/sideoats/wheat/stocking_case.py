@@ -16,9 +16,8 @@ from sideoats.problem import Barred, Choice, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import grazing
 from sideoats.wheat.asked import stocking
-from sideoats.wheat.days import spring_close
 from sideoats.wheat.drawn import gain_draws
-from sideoats.wheat.standing_forage import FACTS, Forage
+from sideoats.wheat.standing_forage import FACTS, SPRING, WINTER, Forage, published_most
 from sideoats.words import Between, Measured, say
 
 Floats = NDArray[np.float64]
@@ -35,7 +34,6 @@ OPTIONS = (
     ),
 )
 FORTNIGHT = 14
-WINTER, SPRING = (f"cattle/wheat_pasture.stocking.{season}" for season in ("winter", "spring"))
 
 
 @dataclass(frozen=True)
@@ -79,8 +77,7 @@ def carried_of(table: Table, context: Context, forage: Forage) -> Carried:
         forage.intake,
         heavier(table, context),
     )
-    winter = np.asarray(spring_close(table, context, "hollow_stem_date") > 0)
-    most = np.where(winter, context.facts.span(WINTER)[1], context.facts.span(SPRING)[1])
+    most, winter = published_most(table, context, "hollow_stem_date")
     past = ~winter & (table.text("purpose") != "graze-out")
     return Carried(head, most / table.number("weight"), stocking(table), winter, np.asarray(past))
 

@@ -11,7 +11,7 @@ from sideoats.decide.laws import quantile
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.wheat import stocking_case as case
-from sideoats.wheat.standing_forage import FACTS, Forage
+from sideoats.wheat.standing_forage import FACTS, SPRING, WINTER, Forage
 from sideoats.words import Between, Measured, Name, Phrase, Said, say
 
 
@@ -65,7 +65,7 @@ class Told:
 
     def _published(self, i: int) -> Said:
         winter, facts = bool(self.carried.winter[i]), self.context.facts
-        fact = case.WINTER if winter else case.SPRING
+        fact = WINTER if winter else SPRING
         return say(
             f"stocking-rate.because.{'winter' if winter else 'spring'}",
             by=Name(facts.by(fact)),

@@ -12,7 +12,7 @@ from sideoats.wheat.asked import stocking
 from sideoats.wheat.days import spring_close
 from sideoats.wheat.drawn import gain_draws
 from sideoats.wheat.stages import STAGES
-from sideoats.wheat.standing_forage import FACTS, Forage
+from sideoats.wheat.standing_forage import FACTS, Forage, published_most
 from sideoats.words import Count, Measured, say
 
 Floats = NDArray[np.float64]
@@ -49,9 +49,29 @@ def past_stem(table: Table, context: Context) -> Bools:
     return np.asarray((late | past) & (table.text("purpose") != "graze-out"))
 
 
+def most_head(table: Table, context: Context) -> Floats:
+    """(place,) most head an acre by the live weight published for the season; NaN where no weight was given."""
+    return np.asarray(published_most(table, context, "off_date")[0] / table.number("weight"))
+
+
+def heavy(table: Table, context: Context) -> Bools:
+    """(place,) more cattle are named than are published for the season."""
+    return np.asarray(stocking(table) > 1.001 * most_head(table, context))
+
+
+def young(table: Table, context: Context) -> Bools:
+    """(place, option) fewer weeks from sowing than grazing is published to begin after."""
+    since = -table.days_until("planting_date", context.on)[:, None] + np.array([*DAYS, 0.0])
+    first = context.facts.span(FACTS + "turn_on_days")[0]
+    return np.asarray((since < first) & (np.arange(len(OPTIONS)) < OFF))
+
+
 def gain_of(table: Table, forage: Forage, context: Context, end: Floats) -> Floats:
-    """(place, draw, option) gain to the end of grazing, or until forage is gone [USD/ac]; 0 where not known."""
-    head, weight = stocking(table)[:, None], table.number("weight")[:, None]
+    """(place, draw, option) gain to the end of grazing, or until forage is gone [USD/ac]; 0 where not known.
+
+    Of more cattle than are published for the season only so many go on.
+    """
+    head, weight = np.fmin(stocking(table), most_head(table, context))[:, None], table.number("weight")[:, None]
     gain, worth = gain_draws(table, context), table.number("value_of_gain")[:, None]
     paid = []
     for wait in DAYS:
@@ -74,8 +94,10 @@ def bars(table: Table, context: Context, forage: Forage, past: Bools) -> tuple[B
     short = np.zeros((len(table), len(OPTIONS)), bool)
     short[:, :OFF] = forage.after(np.array(DAYS)) < forage.least
     least = Measured(forage.least, unit="lb/ac", fact=FACTS + "turn_on_forage")
+    weeks = Measured(context.facts.span(FACTS + "turn_on_days")[0] / 7, unit="week", fact=FACTS + "turn_on_days")
     return (
         Barred(past[:, None] & on, say("bar.past_hollow_stem")),
+        Barred(young(table, context), say("bar.young_wheat", weeks=weeks)),
         Barred(unrooted(table)[:, None] & soon, say("bar.unrooted")),
         Barred(short, say("bar.short_forage", least=least)),
     )

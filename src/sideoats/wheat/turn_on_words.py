@@ -10,8 +10,9 @@ import numpy as np
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.wheat import turn_on_case as case
-from sideoats.wheat.standing_forage import FACTS, Forage
-from sideoats.words import Between, Day, Measured, say
+from sideoats.wheat.asked import stocking
+from sideoats.wheat.standing_forage import FACTS, WINTER, Forage
+from sideoats.words import Between, Day, Measured, Name, say
 
 
 @dataclass(frozen=True)
@@ -27,11 +28,14 @@ class Told:
 
     def values(self) -> dict[str, Any]:
         """Values of the headlines."""
-        stand = self.forage.standing.mean(axis=1)
+        stand, most = self.forage.standing.mean(axis=1), np.round(case.most_head(self.table, self.context), 2)
         return {
             "stands": lambda i: Measured(float(np.round(stand[i], -1)), unit="lb/ac"),
             "until": lambda i: Day(np.datetime64(self.context.on) + round(float(self.end[i].mean()))),
             "when": self._when,
+            "most": lambda i: Measured(float(most[i]), unit="head/ac") if np.isfinite(most[i]) else None,
+            "weight": Measured(self.table.number("weight"), unit="lb"),
+            "named": Measured(stocking(self.table), unit="head/ac"),
         }
 
     def heads(self) -> tuple[tuple[np.ndarray, str], ...]:
@@ -39,6 +43,8 @@ class Told:
         return (
             (self.past, "graze-turn-on.past.wait"),
             (case.unrooted(self.table), "graze-turn-on.pulled.wait"),
+            (case.young(self.table, self.context)[:, 0] & (self.best < case.OFF), "graze-turn-on.young.wait"),
+            (case.heavy(self.table, self.context), "graze-turn-on.heavy.act"),
             (self.best < case.OFF, "graze-turn-on.later.wait"),
         )
 
@@ -58,6 +64,11 @@ class Told:
             say("graze-turn-on.because.stands", stands=stand, least=least, left=left),
             say("graze-turn-on.because.grows", ends=Between((np.round(low), np.round(high)), unit="lb/ac")),
             say("graze-turn-on.because.anchored"),
+            say(
+                "graze-turn-on.because.published",
+                by=Name(self.context.facts.by(WINTER)),
+                ends=Between(self.context.facts.span(WINTER), unit="lb/ac", fact=WINTER),
+            ).where(case.heavy(self.table, self.context)),
             say("graze-turn-on.because.height").where(~self.table.known("forage") & self.table.known("height")),
         )
 
