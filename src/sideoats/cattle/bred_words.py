@@ -13,7 +13,7 @@ from sideoats.cattle import budget
 from sideoats.families.own_and_sell import turning_points, turning_said
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
-from sideoats.words import Day, Measured, Paid, Said, Term, say
+from sideoats.words import Day, LongDay, Measured, Money, Paid, Said, Term, say
 
 if TYPE_CHECKING:
     from sideoats.pictures import Picture
@@ -35,6 +35,11 @@ class Told:
     def values(self) -> dict[str, Any]:
         """Values of the headlines, each a function of the row."""
         return {
+            "gone": LongDay(self.table.date("sale")),
+            **{
+                name: lambda i, code=f"bred-heifers.{name}": say(code) if self.barred[i, 2] else None
+                for name in ("rather", "rather_buy", "unweighed")
+            },
             "keep": lambda i: self._when(i, "keep"),
             "sell": lambda i: self._when(i, "sell"),
             **{f"than_{key}": self._than(at) for at, key in enumerate(KEYS)},
@@ -54,7 +59,9 @@ class Told:
             other = 1 - at if at < 2 else int(np.argmax(mean[:2]))
             if not np.isfinite(mean[[at, other]]).all():
                 return None
-            gap = Paid(float(mean[at] - mean[other]))
+            gap = Money(float(mean[at] - mean[other]))
+            if self.barred[i, 2]:  # the headline names what it is held against
+                return say("bred-heifers.cheaper", gap=gap)
             return say("bred-heifers.than", gap=gap, other=Term(KEYS[other], of="heifers"))
 
         return said

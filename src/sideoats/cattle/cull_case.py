@@ -34,6 +34,7 @@ OPTIONS = (
         for month in ("january", "february", "march")
     ),
 )
+FEEDING = np.array([option.kind == "feed" for option in OPTIONS])
 FED_TO = ("cull-cow-january", "cull-cow-february", "cull-cow-march")  # days of the region
 CHANGES = {
     "later_price_10_percent_lower": ("end_price", 0.9),
@@ -215,13 +216,12 @@ def gain_of(table: Table, context: Context, plan: Plan) -> Floats:
 
 def bars(table: Table, context: Context, plan: Plan, held: answering.Withdrawal) -> tuple[Barred, ...]:
     """What may not be hauled or sold yet, what is not held, and what is not offered."""
-    feeding = np.arange(len(OPTIONS)) > 0
     inside = held.inside(plan.days)
     return (
         Barred(~table.flag("fit_to_travel", True)[:, None], say("bar.unfit")),
-        Barred(table.flag("ailing")[:, None] & feeding, say("bar.ailing")),
+        Barred(table.flag("ailing")[:, None] & FEEDING, say("bar.ailing")),
         Barred(inside, held.said),
-        Barred(np.isnan(plan.days) & feeding, say("bar.not_this_winter")),
+        Barred(np.isnan(plan.days) & FEEDING, say("bar.not_this_winter")),
     )
 
 
@@ -235,6 +235,14 @@ def hazards(table: Table, context: Context, held: answering.Withdrawal, plan: Pl
         Hazard("cull-cows.weak", np.zeros(len(table), bool), unsaid, values={"score": score}),
         Hazard("cull-cows.withdrawal", held.inside(plan.days)[:, 0], values={"held": held.said}),
     )
+
+
+def even_odds(gain: Floats, barred: Bools, least: float) -> Bools:
+    """(place,) True where feeding brings something on average, but in fewer than a share `least` of the futures."""
+    mean = np.nan_to_num(gain.mean(axis=1), nan=-np.inf)
+    best = np.where(FEEDING & ~barred, mean, -np.inf).argmax(axis=1)
+    rows = np.arange(len(best))
+    return np.asarray((mean[rows, best] > 0) & ~barred[rows, best] & ((gain[rows, :, best] > 0).mean(axis=1) < least))
 
 
 def reference(plan: Plan, gain: Floats, barred: Bools) -> Ints:

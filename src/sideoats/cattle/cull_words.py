@@ -47,6 +47,8 @@ class Told:
             "instead": self._instead,
             "range": self._range,
             "longer": self._longer,
+            "more_fed": lambda i: Money(float(self.gain[i, :, self.best_fed(i)].mean()), unit=case.UNIT),
+            "pays_fed": lambda i: Share(float((self.gain[i, :, self.best_fed(i)] > 0).mean())),
             "odd": lambda i: self.odd().asks(i),
             "ask_day": lambda i: self._ask(i)[0],
             "ask_price": lambda i: self._ask(i)[1],

@@ -220,7 +220,7 @@ def needs(table: Table, f: Floor) -> dict[str, Bools]:
     ahead = ~f.past
     return {
         "sale_plan.weight": ~known("weight"),
-        "sale_plan.sale": ~known("sale"),
+        "sale_plan.sale": ~known("sale") | f.past,
         "price-floor.futures": (~tool | (np.isnan(f.expected) & ~known("futures"))) & ahead,
         "price-floor.basis": np.isnan(f.expected) & known("futures") & ahead,
     }

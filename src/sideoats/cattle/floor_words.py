@@ -13,7 +13,7 @@ from sideoats.cattle import floor_case as case
 from sideoats.decide.laws import quantile
 from sideoats.problem import RowSaid, labelled
 from sideoats.question import Context, Table
-from sideoats.words import Between, Count, Day, Measured, Money, Paid, Said, Share, say
+from sideoats.words import Between, Count, Day, LongDay, Measured, Money, Paid, Said, Share, say
 
 CWT = "USD/cwt"
 ENDS = (0.8, 1.0, 1.2)  # of the futures today: where they could end
@@ -35,6 +35,7 @@ class Told:
         mean = np.nan_to_num(f.gain.mean(axis=1))
         return {
             "sale": Day(self.table.date("sale")),
+            "gone": LongDay(self.table.date("sale")),
             "odd": lambda i: self.odd().asks(i),
             "expected": Paid(np.nan_to_num(f.expected), unit=CWT),
             "forward": Paid(np.nan_to_num(number("forward_price")), unit=CWT),

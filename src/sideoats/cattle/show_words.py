@@ -15,7 +15,7 @@ from sideoats.decide.laws import quantile
 from sideoats.families.own_and_sell import turning_points, turning_said
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
-from sideoats.words import Between, Day, Measured, Money, Paid, Said, Share, Term, Value, say
+from sideoats.words import Between, Day, LongDay, Measured, Money, Paid, Said, Share, Term, Value, say
 
 if TYPE_CHECKING:
     from sideoats.pictures import Picture
@@ -48,6 +48,7 @@ class Told:
         a, lost = self.animals, np.abs(np.nan_to_num(self.gain[:, :, 0].mean(axis=1)))
         return {
             "fair": Day(self.table.date("fair")),
+            "gone": LongDay(self.table.date("fair")),
             "weighed": Day(a.weighed),
             "loses": Money(lost, unit=case.UNIT),
             "today": lambda i: _weight(*(float(a.today[i]),) * 2),

@@ -318,7 +318,7 @@ def recheck(plan: Plan, early: Early, on: np.datetime64) -> Ints:
     ahead = np.where(plan.soon, np.maximum(plan.left, 1), np.where(plan.left >= 0, plan.left - WEEK, 2 * WEEK))
     ahead = np.where(early.asked, np.minimum(ahead, 2 * WEEK), ahead)
     ahead = np.fmin(ahead, np.maximum(plan.to_sale(on), 1))
-    return np.where(plan.past, -1, ahead).astype(np.int64)
+    return np.where(plan.past, WEEK, ahead).astype(np.int64)
 
 
 def quantities(table: Table, plan: Plan, early: Early, given: dict[str, Any]) -> Quantities:

@@ -16,7 +16,7 @@ from sideoats.decide.laws import quantile
 from sideoats.families.own_and_sell import turning_points, turning_said
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
-from sideoats.words import Between, Count, Day, Measured, Money, Name, Paid, Said, say
+from sideoats.words import Between, Count, Day, LongDay, Measured, Money, Name, Paid, Said, say
 
 
 @dataclass(frozen=True)
@@ -35,6 +35,7 @@ class Told:
         plan, early = self.plan, self.early
         return {
             "sale": Day(plan.sale),
+            "gone": LongDay(plan.sale),
             "asked": Count(plan.days_asked.astype(np.int64)),
             "other": Day(plan.other),
             "do": lambda i: self._step(i, "do"),

@@ -42,7 +42,8 @@ def pose(table: Table, context: Context) -> Problem:
     barred = np.stack([np.zeros_like(cow_known), np.zeros_like(cow_known), ~cow_known], axis=1)
     to_sale = table.days_until("sale", context.on)
     soon = (to_sale >= 0) & (to_sale <= case.WEEK)
-    needs = {f"heifer_plan.{name}": ~table.known(name) for name in PRICED}
+    past = to_sale + np.nan_to_num(table.age_days("sale")) < 0  # so when it was recorded: a slip, not a sale gone by
+    needs = {f"heifer_plan.{name}": ~table.known(name) for name in PRICED} | {"sale_plan.sale": past}
     told = Told(table, context, given, worth, barred, np.logical_or.reduce(list(needs.values())))
     return Problem(
         "bred-heifers",
@@ -54,6 +55,7 @@ def pose(table: Table, context: Context) -> Problem:
         needs=needs,
         due=np.where(soon, np.nan_to_num(to_sale), case.WEEK).astype(np.int64),
         delay=case.delay(worth.gain, barred, soon),
+        heads=((past, "bred-heifers.past.need"),),
         values=told.values(),
         recheck=np.full(len(table), case.MONTH),
         reasons=told.reasons(),

@@ -52,6 +52,7 @@ def pose(table: Table, context: Context) -> Problem:
     odd = told.odd().rows
     ask = case.price_decides(plan, needed) & ~ailing & ~silent & ~odd
     silent |= odd
+    coin = case.even_odds(gain, barred, context.facts.value("cattle/even_odds")) & ~ailing & ~silent
     return Problem(
         "cull-cows",
         case.OPTIONS,
@@ -62,13 +63,14 @@ def pose(table: Table, context: Context) -> Problem:
         hazards=case.hazards(table, context, held, plan),
         needs=needs | {"cull_weighing.later_price": ask | odd},
         due=case.due(table),
-        delay=case.delay(plan, at, ailing),
+        delay=np.where(coin[:, None] & case.FEEDING, 0.0, case.delay(plan, at, ailing)),
         recheck=np.full(len(table), case.WEEK),
         heads=(
             (odd, "cull-cows.odd.need"),
             (ask, "cull-cows.ask.need"),
             (ailing, "cull-cows.ailing.act"),
             (closed & ~ailing, "cull-cows.closed.act"),
+            (coin, "cull-cows.coin.wait"),
         ),
         values=told.values(),
         reasons=told.reasons(),

@@ -40,6 +40,7 @@ def pose(table: Table, context: Context) -> Problem:
     fast, stale = a.fast & ~unknown, a.stale & ~unknown & ~odd
     needs["show_weighing.weighed"] |= stale
     needs["show-animal.gain"] = fast
+    needs["show_weighing.fair"] = needs["show_weighing.fair"] | (a.past & ~unknown)
     silent = unknown | ahead | odd | fast | stale
     told = Told(table, context, a, given, gain, silent)
     bars = case.bars(a)
@@ -64,7 +65,7 @@ def pose(table: Table, context: Context) -> Problem:
             (fast, "show-animal.fast.need"),
             (odd, "show-animal.odd.need"),
             (losing, "show-animal.losing.need"),
-            (a.past, "show-animal.past.wait"),
+            (a.past, "show-animal.past.need"),
             (a.days == 0, "show-animal.today.wait"),
             (a.days == 0, "show-animal.today.act"),
             (a.misses & ~a.closed, "show-animal.open.wait"),

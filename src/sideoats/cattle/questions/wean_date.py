@@ -52,7 +52,7 @@ def pose(table: Table, context: Context) -> Problem:
         looks=case.looks(plan, gain),
         aims=case.aims(plan, early),
         needs={
-            "sale_plan.sale": unset & ~early.asked,
+            "sale_plan.sale": (unset | plan.past) & ~early.asked,
             "cow_scores.cow_condition": early.unscored & ~steps,
             "cow_scores.short_grass": early.ungrazed & ~steps,
         },
@@ -63,6 +63,7 @@ def pose(table: Table, context: Context) -> Problem:
             (early.unscored, "wean-date.score.need"),
             (early.ungrazed, "wean-date.grass.need"),
             (unset, "wean-date.unset.need"),
+            (plan.past, "wean-date.past.need"),
             (plan.past, "wean-date.past.wait"),
             (plan.late, "wean-date.late.look"),
             (case.wrong_first(plan), "wean-date.wrong.look"),
