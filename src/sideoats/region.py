@@ -33,6 +33,7 @@ class Region:
     windows : name -> pairs of (month, day), both included; a pair may run over the turn of the year
     days : name -> (month, day)
     rain : usual rain of each month [in], January first; () where the region names none
+    air : usual mean temperature of each month [degC], January first; () where the region names none
     """
 
     id: str
@@ -41,6 +42,15 @@ class Region:
     windows: Mapping[str, tuple[tuple[MonthDay, MonthDay], ...]]
     days: Mapping[str, MonthDay]
     rain: tuple[float, ...] = ()
+    air: tuple[float, ...] = ()
+
+    def usual_air(self, on: date, unknown: float) -> float:
+        """Usual mean temperature of that day [degC], between the middles of the months; `unknown` for none on file."""
+        if not self.air:
+            return unknown
+        before, part = divmod(on.timetuple().tm_yday / 365.25 * 12 - 0.5, 1)
+        first = int(before) % 12
+        return self.air[first] + part * (self.air[(first + 1) % 12] - self.air[first])
 
     def rain_by_day(self, on: date, days: int, unknown: float) -> tuple[float, ...]:
         """Usual rain from `on` to the end of each of so many days [in], 0 first.
@@ -130,11 +140,12 @@ def _read(path: Path) -> Region:
             {k: tuple((_month_day(a), _month_day(b)) for a, b in pairs) for k, pairs in table["windows"].items()},
             {k: _month_day(text) for k, text in table["days"].items()},
             _rain(table.get("rain", {}).get("inches", ())),
+            _air(table.get("air", {}).get("degrees", ())),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise FactError(
             f"region file {path.name}: {error}; expected name, [crop_year], [windows] and [days] with days as MM-DD, "
-            "and inches of twelve months if there is [rain]"
+            "inches of twelve months if there is [rain] and degrees of twelve if there is [air]"
         ) from None
 
 
@@ -142,6 +153,13 @@ def _rain(months: Any) -> tuple[float, ...]:
     found = tuple(float(inches) for inches in months)
     if len(found) not in (0, 12) or not all(0 <= inches < 100 for inches in found):
         raise ValueError(f"rain of {len(found)} months")
+    return found
+
+
+def _air(months: Any) -> tuple[float, ...]:
+    found = tuple(float(degrees) for degrees in months)
+    if len(found) not in (0, 12) or not all(-40 <= degrees <= 50 for degrees in found):
+        raise ValueError(f"mean temperature of {len(found)} months")
     return found
 
 

@@ -135,9 +135,9 @@ def test_a_flight_asks_for_a_look_before_larvae_are_large() -> None:
     assert answer["verdict"] == "look"
     q = {k: v["value"] for k, v in answer["quantities"].items()}
     assert (
-        q["flight_began"] < q["flight_peak"] < q["hatch_likely"] < q["large_larvae_early"] <= q["large_larvae_likely"]
+        q["flight_began"] < q["flight_peak"] < q["larvae_likely"] < q["large_larvae_early"] <= q["large_larvae_likely"]
     )
-    assert answer["look_by"] <= q["large_larvae_likely"]
+    assert answer["look_by"] == max(q["larvae_first"], answer["on"])
     assert abs((date.fromisoformat(q["flight_peak"]) - (ON - timedelta(days=10))).days) <= 1
     assert any("never to treat" in c for c in answer["cautions"])
 
@@ -145,7 +145,7 @@ def test_a_flight_asks_for_a_look_before_larvae_are_large() -> None:
 def test_a_species_without_sourced_degree_days_says_so() -> None:
     answer = ask(species="armyworm", catches=series(40, 18))
     assert answer["verdict"] == "look" and "no sourced degree-days" in answer["headline"]
-    assert "hatch_likely" not in answer["quantities"]
+    assert "larvae_likely" not in answer["quantities"]
 
 
 def test_a_quiet_trap_waits_and_a_short_one_goes_on() -> None:
@@ -202,10 +202,10 @@ def test_hosts_go_by_the_season() -> None:
         values = {"species": "corn earworm", "catches": nightly(*catches, until=day)}
         found = sideoats.ask("trap-flight", values, on=day)
         heads[day.month] = (found["verdict"], found["headline"], " ".join(found["because"]))
-    assert heads[6][0] == "look" and heads[6][1].startswith("Look at corn from") and "bucket" not in heads[6][2]
-    assert heads[8][1].startswith("Look at sorghum, soybeans, and cotton from")
+    assert heads[6][0] == "look" and heads[6][1].startswith("Look at corn by") and "bucket" not in heads[6][2]
+    assert heads[8][1].startswith("Look at sorghum, soybeans, and cotton by")
     assert "10 heads" in heads[8][2] and "25 sweeps" in heads[8][2] and "25 squares" in heads[8][2]
-    assert heads[9][1].startswith("Look at sorghum and soybeans from") and "squares" not in heads[9][2]
+    assert heads[9][1].startswith("Look at sorghum and soybeans by") and "squares" not in heads[9][2]
     assert heads[10][0] == "wait" and "no crop stands" in heads[10][1]
 
 

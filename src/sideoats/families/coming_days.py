@@ -38,12 +38,13 @@ def degree_days_ahead(
 ) -> Floats:
     """Degree-days from today to the morning of each coming day, (day, place, draw) [degC day]; 0 on day 0.
 
-    By a single sine from the station's past years; without a station, from a steady temperature drawn between the ends
-    of the usual range on file.
+    By a single sine from the station's past years; without a station, from a steady temperature drawn about the usual one
+    of the day in the region.
     """
     out = context.outlook
     if not out.has_weather:
-        air = out.between("usual air", *context.facts.span(_C + "usual_air"))
+        usual = context.region.usual_air(context.on, context.facts.value(_C + "air_unknown"))
+        air = usual + out.between("usual air", *context.facts.span(_C + "usual_air"))
         daily = np.clip(air - lower, 0.0, upper - lower)
         return np.repeat(np.arange(days)[:, None, None] * daily[None, None, :], len(table), axis=1)
     key = ("degree-days ahead", lower, upper, days, cutoff)

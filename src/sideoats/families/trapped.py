@@ -88,13 +88,18 @@ def _since_last(days: list[date]) -> list[float]:
 def larvae_after(table: Table, context: Context, flight: Flight, sure: Bools, count: int) -> dict[str, Floats]:
     """Days from today of what follows the flight, NaN where there is none or no sourced figure.
 
-    "first hatch" counts from the onset, one in ten of futures earlier; the others count from the peak.
+    "first" is the first day on which its larvae can be where they do harm: eggs laid as soon as moths of the onset can,
+    one in ten of futures earlier. The others count from the peak.
     """
     facts, out = context.facts, context.outlook
     noise = out.normal("trap flight peak", table.keys)
-    start = np.where(sure[:, None], flight.peak[:, None] + flight.peak_sd[:, None] * noise, 0.0) - (count - 1)
-    first = np.where(sure[:, None], flight.onset[:, None] + 0.0 * noise, 0.0) - (count - 1)
-    events = {name: np.full(start.shape, np.nan) for name in ("first hatch", "egg hatch", "large larvae")}
+    spans = {str(name): (float(soonest), float(latest)) for name, soonest, latest in facts[MOTHS + "laying"].rows}
+    soonest, latest = np.array([spans.get(str(s), (0.0, 0.0)) for s in table.text("species")]).reshape(-1, 2).T
+    laid = soonest[:, None] + (latest - soonest)[:, None] * out.uniform("trap flight laying")
+    start = np.where(sure[:, None], flight.peak[:, None] + flight.peak_sd[:, None] * noise, 0.0) - (count - 1) + laid
+    begun = np.where(sure, flight.onset, 0.0) - (count - 1) + soonest
+    first = np.broadcast_to(begun[:, None], start.shape)
+    events = {name: np.full(start.shape, np.nan) for name in ("first", "likely", "large")}
     for species in set(table.text("species").tolist()):
         key, rows = MOTHS + str(species).replace(" ", "_"), np.flatnonzero(table.text("species") == species)
         if key not in facts.by_id:
@@ -103,13 +108,9 @@ def larvae_after(table: Table, context: Context, flight: Flight, sure: Bools, co
         cutoff = "intermediate" if species == "corn earworm" else "horizontal"
         ahead = degree_days_ahead(part, context, limits.low, limits.high, AHEAD, cutoff=cutoff)
         past = _observed(part, context, limits.low, limits.high, count, cutoff, ahead)
-        sums = dict(zip(facts[key].column("event"), facts[key].column("degree_days"), strict=True))
-        for event, begins, need in (
-            ("first hatch", first, sums["egg hatch"]),
-            ("egg hatch", start, sums["egg hatch"]),
-            ("large larvae", start, sums["large larvae"]),
-        ):
-            events[event][rows] = event_days(begins[rows], past, ahead, need)
+        begins, grown, *_ = (float(need) for need in facts[key].column("degree_days"))
+        for event, counted, need in (("first", first, begins), ("likely", start, begins), ("large", start, grown)):
+            events[event][rows] = event_days(counted[rows], past, ahead, need)
 
     def at(event: str, q: float) -> Floats:
         """Quantile of an event's day; NaN where most futures do not reach it."""
@@ -118,11 +119,11 @@ def larvae_after(table: Table, context: Context, flight: Flight, sure: Bools, co
         return np.where(sure & (found < 1e5), found, np.nan)
 
     return {
-        "first hatch": at("first hatch", 0.1),
-        "hatch": at("egg hatch", 0.5),
-        "large early": at("large larvae", 0.1),
-        "large": at("large larvae", 0.5),
-        "large late": at("large larvae", 0.9),
+        "first": at("first", 0.1),
+        "likely": at("likely", 0.5),
+        "large early": at("large", 0.1),
+        "large": at("large", 0.5),
+        "large late": at("large", 0.9),
     }
 
 

@@ -61,13 +61,13 @@ def pose(table: Table, context: Context) -> Problem:
     when = larvae_after(table, context, flown.flight, sure, count)
     hosts, coming, opens = _hosts(table, context)
     fed = np.array([bool(crops) for crops in hosts])
-    undated = sure & np.isnan(when["hatch"])
-    past = sure & (when["large"] < GONE)
-    open_ = sure & fed & ~past & (undated | (when["first hatch"] <= OPEN))
+    undated, lays = sure & np.isnan(when["first"]), flown.flight.going_on & ~unread
+    past = sure & (when["large"] < GONE) & ~lays  # one that goes on lays on
+    open_ = sure & fed & ~past & (undated | (when["first"] <= OPEN))
     back = facts.value(TRAP + "check_days")
-    last_look = np.where(np.isnan(when["large"]), 7.0, np.clip(np.floor(when["large"]) - 1, 0, OPEN))
+    begins = np.clip(np.floor(np.nan_to_num(when["first"], nan=7.0)), 0, OPEN)  # the first day that a look can find any
     only_read = unread & ~open_  # the fields come first where larvae of an earlier flight may be in them
-    looks = _looks(table, context, (only_read, open_, strange), (1.0, last_look, back))
+    looks = _looks(table, context, (only_read, open_, strange), (1.0, begins, back))
     few = (flown.flight.nights < facts.value(TRAP + "least_nights")) & ~flown.by_level
     later = np.array([bool(crops) for crops in coming])
     heads = (
@@ -75,7 +75,9 @@ def pose(table: Table, context: Context) -> Problem:
         (only_read, "unread.look"),
         (strange, "strange.look"),
         (open_ & undated, "undated.look"),
-        (open_ & np.isnan(when["large"]), "small.look"),
+        (open_ & (when["large"] <= begins) & ~lays, "large.look"),
+        (open_ & ~(when["large"] > begins), "now.look"),
+        (open_ & (when["first"] < 0), "begun.look"),
         (few & ~sure, "few.wait"),
         (sure & ~fed & later, "later-host.wait"),
         (sure & ~fed, "no-host.wait"),
@@ -203,14 +205,14 @@ def _values(
         "species": species,
         "hosts": lambda i: Terms(hosts[0][i], of="host"),
         "coming": lambda i: Terms(hosts[1][i], of="host"),
-        "opens": Day(hosts[2]),
+        "opens": Day(np.fmax(hosts[2], _on(context, when["first"]))),
         "nights": Measured(flight.nights.astype(float), unit="night"),
         "since": Measured(read.since, unit="night"),
         "read": Day(_on(context, -read.since)),
         "began": Day(began),
         "going": going,
         "then": flew,
-        "first": Day(_on(context, np.maximum(when["first hatch"], 0.0))),
+        "first": Day(_on(context, when["first"])),
         "last": Day(_on(context, when["large"])),
     }
 
@@ -292,8 +294,8 @@ def _quantities(
         "flight_began": day(flight.onset.astype(float) - count + 1),
         "flight_peak": day(flight.peak - count + 1),
         "peak_standard_error": number(flight.peak_sd, "day"),
-        "first_hatch_early": day(when["first hatch"]),
-        "hatch_likely": day(when["hatch"]),
+        "larvae_first": day(when["first"]),
+        "larvae_likely": day(when["likely"]),
         "large_larvae_early": day(when["large early"]),
         "large_larvae_likely": day(when["large"]),
         "large_larvae_late": day(when["large late"]),
