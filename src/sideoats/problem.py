@@ -163,7 +163,10 @@ class Problem:
     values : for headlines and reasons, by name; one may be a function of the place
     heads : (rows, code) of headlines that take the place of the verdict's own; the first that fits. A code that ends in
         a verdict fits only there, one that ends in ``need`` only where something is missing, and no other fits there
+    even : (place,) True where the best act brings little on average and fails about as often as it pays: a coin toss,
+        and not done; None for nowhere
     reasons, cautions : sentences; one with an unknown value is left out for that row, and one may be a function of it
+    acting : cautions of the act itself, left out where the advice is to leave it
     quantities : name -> (place,) values with unit
     ruled : the quantities that rest on the ruling, from it
     drawn : the pictures of one row, from the ruling; made only where they are shown
@@ -192,10 +195,12 @@ class Problem:
     due: NDArray[np.int64] | None = None
     delay: Floats | None = None
     aims: Floats | None = None
+    even: Bools | None = None
     values: Mapping[str, Any] = field(default_factory=dict)
     heads: tuple[tuple[Bools, str], ...] = ()
     reasons: tuple[RowSaid, ...] = ()
     cautions: tuple[RowSaid, ...] = ()
+    acting: tuple[RowSaid, ...] = ()
     quantities: Mapping[str, tuple[Any, Any]] = field(default_factory=dict)
     ruled: Callable[[Any], Mapping[str, tuple[Any, Any]]] | None = None
     drawn: Callable[[Any, int], Sequence[Picture]] | None = None

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from calendar import monthrange
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import lru_cache
 from pathlib import Path
@@ -33,6 +33,7 @@ class Region:
     windows : name -> pairs of (month, day), both included; a pair may run over the turn of the year
     days : name -> (month, day)
     rain : usual rain of each month [in], January first; () where the region names none
+    stages : crop -> growth stage -> pairs as of a window, in which some field of it may stand at that stage
     air : usual mean temperature of each month [degC], January first; () where the region names none
     """
 
@@ -43,6 +44,7 @@ class Region:
     days: Mapping[str, MonthDay]
     rain: tuple[float, ...] = ()
     air: tuple[float, ...] = ()
+    stages: Mapping[str, Mapping[str, tuple[tuple[MonthDay, MonthDay], ...]]] = field(default_factory=dict)
 
     def usual_air(self, on: date, unknown: float) -> float:
         """Usual mean temperature of that day [degC], between the middles of the months; `unknown` for none on file."""
@@ -67,11 +69,12 @@ class Region:
 
     def holds(self, window: str, on: date) -> bool:
         """True where `on` lies in the window. Raises FactError for a window that the region does not have."""
-        today = (on.month, on.day)
-        return any(
-            first <= today <= last if first <= last else today >= first or today <= last
-            for first, last in self._named(self.windows, window, "window")
-        )
+        return _within(self._named(self.windows, window, "window"), on)
+
+    def stands(self, crop: str, stage: str, on: date) -> bool:
+        """True where some field of the crop may stand at the stage on that day, and where no days of it are on file."""
+        pairs = self.stages.get(crop, {}).get(stage)
+        return pairs is None or _within(pairs, on)
 
     def opens(self, window: str, on: date) -> date:
         """The next day on which the window holds, today included."""
@@ -137,16 +140,26 @@ def _read(path: Path) -> Region:
             path.stem,
             str(table["name"]),
             _month_day(table["crop_year"]["begins"]),
-            {k: tuple((_month_day(a), _month_day(b)) for a, b in pairs) for k, pairs in table["windows"].items()},
+            _windows(table["windows"]),
             {k: _month_day(text) for k, text in table["days"].items()},
             _rain(table.get("rain", {}).get("inches", ())),
             _air(table.get("air", {}).get("degrees", ())),
+            {crop: _windows(of_crop) for crop, of_crop in table.get("stages", {}).items()},
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise FactError(
             f"region file {path.name}: {error}; expected name, [crop_year], [windows] and [days] with days as MM-DD, "
             "inches of twelve months if there is [rain] and degrees of twelve if there is [air]"
         ) from None
+
+
+def _windows(table: Mapping[str, Any]) -> dict[str, tuple[tuple[MonthDay, MonthDay], ...]]:
+    return {name: tuple((_month_day(a), _month_day(b)) for a, b in pairs) for name, pairs in table.items()}
+
+
+def _within(pairs: tuple[tuple[MonthDay, MonthDay], ...], on: date) -> bool:
+    today = (on.month, on.day)
+    return any(first <= today <= last if first <= last else today >= first or today <= last for first, last in pairs)
 
 
 def _rain(months: Any) -> tuple[float, ...]:

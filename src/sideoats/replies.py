@@ -86,7 +86,7 @@ class Replies:
             "because": self._known(
                 [*self._asked_too(row, missing), *self._reasons(row, verdict), *self.table.stand(row)], row
             ),
-            "cautions": self._known(p.cautions, row),
+            "cautions": self._known([*(() if verdict == WAIT else p.acting), *p.cautions], row),
         }
         doubtful = verdict == LOOK and int(r.hazard[row]) >= 0
         act, look = int(r.act_by[row]), int(r.look_by[row])

@@ -4,7 +4,7 @@ Precedence, first that fits (docs/design.md, "Ruling"):
 
 stop : a hazard is over its line, whatever the money
 look : a hazard is not cleared; or what the money needs is missing; or another look is worth more than it costs, the
-    delay of the act counted
+    delay of the act counted; or the best act is a coin toss (`Problem.even`)
 act : the best option needs doing now and beats the best passive one by more than the trouble of it
 wait : a passive option is best, or the gain does not pay for the trouble
 
@@ -137,6 +137,8 @@ def rule(problem: Problem, attitude: Attitude, facts: Facts, size: Floats) -> Ru
     aim = _aim(problem, np.isnan(certain) & ~barred, barred, passive, facts.value(_FACTS + "aim.least"))
     best, worthy = np.where(aim.decides, aim.best, best), np.where(aim.decides, aim.worthy, worthy)
     gain = np.where(aim.decides, 0.0, gain)
+    even = np.zeros(len(best), bool) if problem.even is None else problem.even & ~stuck
+    worthy = worthy & ~even
     act = worthy & _presses(problem, best)
     look, worth, net = _best_look(problem, open_, days, act)
     # a look that holds up an act must be worth setting out for, as the act must
@@ -144,7 +146,7 @@ def rule(problem: Problem, attitude: Attitude, facts: Facts, size: Floats) -> Ru
     standing, uncleared = _hazards(problem)
 
     verdict = np.select(
-        [standing >= 0, (uncleared >= 0) | needs | (net > 0), act], [STOP, LOOK, ACT], default=WAIT
+        [standing >= 0, (uncleared >= 0) | needs | (net > 0) | even, act], [STOP, LOOK, ACT], default=WAIT
     ).astype(np.int8)
     hazard = np.where(standing >= 0, standing, uncleared)
     latest = np.where(act, _put_off(problem, _latest(open_, days, best, problem.tolerance)), -1)
@@ -408,6 +410,7 @@ def _look_by(problem: Problem, verdict: NDArray[np.int8], hazard: Days, needs: B
         within = np.where(look == i, offered.within, within)
     within = np.where((latest >= 0) & (within > latest), latest, within)
     recheck = np.full(n, -1) if problem.recheck is None else problem.recheck
+    within = np.where(look < 0, recheck, within)  # a coin toss is looked at again as things come on
     asked = np.where(needs, np.where(recheck >= 0, np.minimum(recheck, WAIT_DAYS), WAIT_DAYS), within)
     looked = np.where(hazard >= 0, _by_hazard(problem, "look_within", hazard), asked)
     stands = _by_hazard(problem, "again", hazard)

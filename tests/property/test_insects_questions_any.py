@@ -53,8 +53,9 @@ def context(on: date = ON) -> Context:
 
 
 def asked_on(name: str) -> date:
-    """A day on which the pest is about: larvae of the first alfalfa cutting feed in spring."""
-    return date(2026, 4, 20) if name == "alfalfa-weevil" else ON
+    """A day on which the crop stands at the stage: alfalfa and wheat in spring, cotton in early summer."""
+    days = {"alfalfa-weevil": (4, 20), "wheat-aphid": (4, 20), "wheat-fungicide": (4, 20)}
+    return date(2026, *days.get(name, (7, 5) if name == "cotton-fleahopper-bollworm" else (9, 14)))
 
 
 def asked(name: str, rows: list[dict[str, str]]) -> Answered:

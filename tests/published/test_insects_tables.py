@@ -152,25 +152,33 @@ def test_fungicide_break_even_bushels(cost: float, price: float, printed: float,
 
 
 def test_corn_earworm_sums_in_both_units() -> None:
-    # Hartstack et al., USDA-ARS S-127, 1976, as listed by Univ. of California IPM: degC (degF) days before laying 62.6
-    # (112.7), eggs 40.5 (72.9), small larvae 81.7 (147.1), large larvae 120.6 (217.1)
+    # Hartstack et al., USDA-ARS S-127, 1976, as listed by Univ. of California IPM: degC (degF) days of
+    # eggs 40.5 (72.9), small larvae 81.7 (147.1), large larvae 120.6 (217.1)
     fact = load()["insects/moth_flight.corn_earworm"]
     steps = np.diff([0.0, *(float(row[1]) for row in fact.rows)])
-    np.testing.assert_allclose(steps, [62.6, 40.5, 81.7, 120.6], atol=1e-9)
-    np.testing.assert_allclose(1.8 * steps, [112.7, 72.9, 147.1, 217.1], atol=0.06)
+    np.testing.assert_allclose(steps, [40.5, 81.7, 120.6], atol=1e-9)
+    np.testing.assert_allclose(1.8 * steps, [72.9, 147.1, 217.1], atol=0.06)
     limits = load()["insects/moth_flight.corn_earworm_limits"]
     np.testing.assert_allclose([1.8 * limits.low + 32, 1.8 * limits.high + 32], [54.7, 91.9], atol=0.1)
-    # at a steady 25 degC: egg 3.27 d, laying and egg 8.31 d, to the end of the small larvae 14.90 d
+    # at a steady 25 degC: egg 3.27 d, 14.90 d less 5.05 d before laying to the end of the small larvae
     daily = float(degree_days(25.0, 25.0, limits.low, limits.high, cutoff="intermediate"))
-    np.testing.assert_allclose(np.cumsum([40.5, 62.6]) / daily, [3.27, 8.31], atol=0.01)
-    assert float(fact.rows[2][1]) / daily == pytest.approx(14.90, abs=0.01)
+    assert 40.5 / daily == pytest.approx(3.27, abs=0.01)
+    assert float(fact.rows[1][1]) / daily == pytest.approx(14.90 - 5.05, abs=0.01)
 
 
-def test_fall_armyworm_before_laying_from_the_days_printed() -> None:
+def test_moths_lay_within_days_of_the_catch() -> None:
+    laying = {row[0]: row[1:] for row in load()["insects/moth_flight.laying"].rows}
+    assert tuple(laying["corn earworm"]) == (1, 2)  # Beltwide abstract 2397: catches peak 24 to 48 hours before eggs
     # Egypt, eajbsa.journals.ekb.eg/article_120603.html: 4.8 days before laying at 20 degC, 2.1 at 30 degC
     lower, needed = development_line([20, 30], [4.8, 2.1])
-    assert float(load()["insects/moth_flight.fall_armyworm"].rows[0][1]) == pytest.approx(needed, abs=0.05)
     assert 12 < lower < 13  # Du Plessis et al. 2020 print 12.57 for egg to adult
+    assert laying["fall armyworm"][1] == pytest.approx(needed / (25 - lower), abs=0.1)  # of the youngest, at 25 degC
+
+
+def test_black_cutworms_cut_after_300_degree_days() -> None:
+    # Illinois Bulletin 21 Apr 2000: first cutting 300 degF days over 50 degF after a heavy catch
+    fact = load()["insects/moth_flight.black_cutworm"]
+    assert 1.8 * float(fact.rows[0][1]) == pytest.approx(300, abs=0.1)
 
 
 def test_plants_and_larvae_per_foot_of_row() -> None:

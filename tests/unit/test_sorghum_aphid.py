@@ -112,7 +112,7 @@ def test_predators_only_slow_growth() -> None:
         ({"mean": 3, "stage": "bot"}, "did you mean boot"),
         ({"mean": 3, "harvest_date": "2026-02-30"}, "calendar"),
         ({"mean": 3, "colour": "red"}, "unknown field"),
-        ({"mean": 3, "n": ""}, "number of units"),
+        ({"infested_over_50": "20%", "n": ""}, "number of units"),
     ],
 )
 def test_bad_input_gets_one_clear_line(values: dict[str, Any], says: str) -> None:

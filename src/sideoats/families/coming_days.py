@@ -38,8 +38,8 @@ def degree_days_ahead(
 ) -> Floats:
     """Degree-days from today to the morning of each coming day, (day, place, draw) [degC day]; 0 on day 0.
 
-    By a single sine from the station's past years; without a station, from a steady temperature drawn about the usual one
-    of the day in the region.
+    By a single sine from the station's past years; without a station, from a steady temperature drawn about what is
+    usual in the region on that day.
     """
     out = context.outlook
     if not out.has_weather:

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from sideoats.decide.laws import beta_log_odds, median
 from sideoats.errors import InputError
 from sideoats.facts import Facts
-from sideoats.insects.dispersion import mean_draws, mean_draws_from_share, share_above, summarise
+from sideoats.insects.dispersion import mean_draws, mean_draws_from_share, mean_from_share, summarise
 from sideoats.insects.sampling import wald_plan
 from sideoats.question import Context, Table
 from sideoats.replies import READER
@@ -32,7 +32,9 @@ class Counted:
     times a density is what one sample holds, where the density is in another unit than the sample. `scores`
     (place, draw) are the normal scores that the density was drawn with; None where it was not drawn from counts.
     `usual` (place,) is what such fields hold, in the unit of the mean: the prior that it was drawn against, with
-    `weight` as its second shape (for shares its units); None for the flat prior.
+    `weight` as its second shape (for shares its units); None for the flat prior. `assumed` (place,) is True where
+    nobody said how many units were looked at; `stands_for` (place,) is the mean that a tally stands for by itself,
+    `as_count` the total and units (place,) of a count that would tell as much.
     """
 
     mean: Floats
@@ -44,6 +46,9 @@ class Counted:
     scores: Floats | None = None
     usual: Floats | None = None
     weight: float = 1.0
+    assumed: Bools | None = None
+    stands_for: Floats | None = None
+    as_count: tuple[Floats, Floats] | None = None
 
     def against(self, usual: ArrayLike, facts: Facts) -> Counted:
         """The same count, drawn from what such fields usually hold (place,) instead of from nothing.
@@ -88,7 +93,26 @@ class Counted:
             np.where(rows, other.plan_k, self.plan_k),
             np.where(rows, other.sample, self.sample),
             scores,
+            assumed=np.where(rows, other.supposed, self.supposed),
         )
+
+    @property
+    def stood(self) -> tuple[Floats, Floats]:
+        """Total and units (place,) that further counting is weighed from."""
+        if self.as_count is not None:
+            return self.as_count
+        units = np.nan_to_num(self.units)
+        return np.nan_to_num(self.mean * self.sample) * units, units
+
+    @property
+    def told(self) -> Floats:
+        """(place,) the mean as people are told it."""
+        return self.mean if self.stands_for is None else self.stands_for
+
+    @property
+    def supposed(self) -> Bools:
+        """(place,) True where the number of units is a guess."""
+        return np.zeros(len(self.mean), bool) if self.assumed is None else self.assumed
 
     @property
     def unknown(self) -> Bools:
@@ -124,14 +148,15 @@ def count_means(
     given = told if told is not None else table.number(mean) if mean else np.full(len(table), np.nan)
     average = np.where(counted, means, given)
     seen = np.where(counted, sizes, table.number(n) if n else np.nan)
-    seen = np.where(np.isnan(seen) & ~np.isnan(average), units, seen)
+    assumed = np.isnan(seen) & ~np.isnan(average) & np.isfinite(units)
+    seen = np.where(assumed, units, seen)
     own = counted & (sizes >= facts.value(_C + "own_k_from")) & (means > 0)
     bounds = facts.span(_C + "k_bounds")
     with np.errstate(invalid="ignore", divide="ignore"):
         moment = np.where(variances > means, (means**2 - variances / sizes) / (variances - means), np.inf)
     k = np.where(own, np.clip(np.where(own, moment, k_known), *bounds), k_known)
     standing = np.broadcast_to(average[:, None], (len(table), context.outlook.draws))
-    return Counted(average, seen, standing, k, k_known, np.ones(len(table)))
+    return Counted(average, seen, standing, k, k_known, np.ones(len(table)), assumed=assumed)
 
 
 def share_draws(
@@ -145,7 +170,8 @@ def share_draws(
     usual : (place,) share that such fields usually have, the mean of a prior worth `counting.prior_weight` units
     """
     weight = context.facts.value(_C + "prior_weight")
-    seen = np.where(np.isnan(seen) & ~np.isnan(share), units, seen)
+    assumed = np.isnan(seen) & ~np.isnan(share)
+    seen = np.where(assumed, units, seen)
     before = np.clip(np.nan_to_num(usual, nan=0.5), 0.01, 0.99)
     hits, missed = np.nan_to_num(share * seen), np.nan_to_num((1 - share) * seen)
     scores = context.outlook.normal(f"{name} share", keys)
@@ -153,7 +179,8 @@ def share_draws(
     drawn = 1 / (1 + np.exp(-beta_log_odds(a, b, scores)))
     n = len(share)
     drawn[np.isnan(share)] = np.nan
-    return Counted(100 * share, seen, 100 * drawn, np.full(n, np.inf), np.full(n, np.inf), np.full(n, 0.01), scores)
+    none = np.full(n, np.inf)
+    return Counted(100 * share, seen, 100 * drawn, none, none, np.full(n, 0.01), scores, assumed=assumed)
 
 
 def spread(context: Context, name: str, low: Floats, high: Floats) -> Floats:
@@ -204,13 +231,34 @@ def by_tally(counted: Counted, share: Floats, line: float, most: float) -> tuple
     if not rows.any() or counted.scores is None:
         return counted, floor
     k = np.broadcast_to(counted.plan_k, share.shape)
-    drawn = mean_draws_from_share(share[rows], counted.units[rows], k[rows], line, counted.scores[rows])
+    usual = np.full(len(share), np.nan) if counted.usual is None else counted.usual * counted.sample
+    drawn = mean_draws_from_share(
+        share[rows], counted.units[rows], k[rows], line, counted.scores[rows], usual=usual[rows], weight=counted.weight
+    )
     density, mean = counted.density.copy(), counted.mean.copy()
     density[rows] = np.minimum(drawn, most)
     mean[rows] = median(density[rows], axis=1)
-    floor[rows] = share_above(most, k[rows], line) <= share[rows]
+    alone = counted.told.copy()  # what the share stands for by itself, before what such fields usually hold
+    alone[rows] = np.minimum(mean_from_share(share[rows], k[rows], line), most)
+    floor[rows] = alone[rows] >= most
     mean[floor] = most
-    return replace(counted, mean=mean, density=density), floor
+    full = replace(counted, mean=mean, density=density, stands_for=alone)
+    return (full if counted.usual is None else replace(full, as_count=_as_count(full, rows & ~floor))), floor
+
+
+def _as_count(counted: Counted, rows: Bools) -> tuple[Floats, Floats]:
+    """Total and units of a count that would tell as much as the draws do, in `rows`; of the count itself elsewhere.
+
+    The beta prime of the same mean and spread: its squared coefficient of variation is near 1 / (second shape - 2).
+    """
+    drawn = np.nan_to_num(counted.density, nan=1.0)
+    tight = (drawn.mean(axis=1) / np.maximum(drawn.std(axis=1), 1e-9)) ** 2
+    mean = drawn.mean(axis=1) * counted.sample
+    units = np.clip((tight + 2.0 - counted.weight) / counted.k, 1.0, np.nan_to_num(counted.units, nan=1.0))
+    before = (counted.weight - 1.0) * np.nan_to_num(counted.usual) * counted.sample / counted.k  # type: ignore[arg-type]
+    total = np.maximum(mean * (units * counted.k + counted.weight - 1.0) / counted.k - before, 0.0)
+    plain = np.nan_to_num(counted.mean * counted.sample) * np.nan_to_num(counted.units)
+    return np.where(rows, total, plain), np.where(rows, units, np.nan_to_num(counted.units))
 
 
 def one_count(

@@ -29,12 +29,14 @@ _MOST = 1e6  # pests a unit: no field has as many
 class Fed:
     """Money that the feeding ahead costs (place, draw) [USD/ac], and the mean at which treating today pays (place,).
 
-    `roof` (place,) is the mean at which the straight line would take all that can be lost.
+    `roof` (place,) is the mean at which the straight line would take all that can be lost; `uneven` (place, draw) what
+    one pest costs and a treatment saves of it, over its mean.
     """
 
     stake: Floats
     pays: Floats
     roof: Floats
+    uneven: Floats
 
 
 def fed(density: Floats, per_pest: Floats, most: Floats, moves: Floats, cost: Floats, prevented: Floats) -> Fed:
@@ -54,7 +56,10 @@ def fed(density: Floats, per_pest: Floats, most: Floats, moves: Floats, cost: Fl
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         needed = np.nan_to_num(cost) / prevented.mean(axis=1)
         pays, end = line_at_loss(needed, roof) / slope.mean(axis=1), roof / slope.mean(axis=1)
-    return Fed(stake, np.where(pays < _MOST, pays, np.nan), np.nan_to_num(end, nan=np.inf))
+    one = slope * moves * prevented
+    middle = one.mean(axis=1, keepdims=True)
+    uneven = np.divide(one, middle, out=np.ones_like(one), where=middle > 0)
+    return Fed(stake, np.where(pays < _MOST, pays, np.nan), np.nan_to_num(end, nan=np.inf), uneven)
 
 
 def steadily(context: Context, name: str, days: Fact) -> Floats:
@@ -109,6 +114,7 @@ def feeding_case(
         stake=money.stake,
         pays=money.pays,
         roof=money.roof,
+        uneven=money.uneven,
         needs=needs,
         **more,
     )

@@ -167,6 +167,7 @@ class Stake:
     prevented : (place or 1, draw) share of the injury ahead that a treatment prevents
     pays : pests a unit, as they are counted, at which treating just pays here; NaN where no field reaches that many
     roof : pests a unit, as they are counted, at which the straight line would take all that the stage can lose
+    uneven : (place, draw) what one pest costs and a treatment saves of it, over its mean
     ripe : True where the stage has no grain left to lose
     """
 
@@ -176,6 +177,7 @@ class Stake:
     pays: Floats
     roof: Floats
     ripe: NDArray[np.bool_]
+    uneven: Floats
 
 
 def stake_of(
@@ -186,19 +188,33 @@ def stake_of(
     price, yields = np.nan_to_num(table.number("price")), np.nan_to_num(table.number("yield"))
     weight, most = (_by_stage(table, context, prefix + "stage_loss", column) for column in ("weight", "most"))
     line, worth = reference.line(price, yields) * weight, price * yields
-    one = ahead.ratio / growth.level * (line[:, None] * moves)  # what one pest a unit costs
+    scale = _by_yield(context, prefix, yields / reference.yields)
+    one = ahead.ratio / growth.level * (line[:, None] * moves) * scale  # what one pest a unit costs
     loss = bounded_loss(ahead.density * one, (worth * most)[:, None] * moves)
     given = table.number("efficacy")[:, None]
     prevented = np.where(np.isnan(given), growth.prevented, given)
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         needed = line_at_loss(np.nan_to_num(table.number("cost")) / prevented.mean(axis=1), worth * most)
+        line = line * scale.mean(axis=1)
         first = needed / (line * np.mean(1 / growth.level))  # ordinary growth; then as the coming days have it
         likely = np.clip(np.nan_to_num(first, nan=1.0, posinf=1e6), 1e-3, 1e6)
         slope = line * (ahead.at(likely) / growth.level[_FEW]).mean(axis=1)
         slope = slope * (1 - np.nan_to_num(table.number("parasitized")))  # mummies are counted, and cost nothing
         pays, roof = needed / slope, np.nan_to_num(worth * most / slope, nan=np.inf)
     pays = np.where(pays <= facts.value(prefix + "tally_most"), pays, np.nan)
-    return Stake(loss, worth, prevented, pays, roof, table.known("stage") & (weight == 0))
+    saved = one * prevented
+    middle = saved.mean(axis=1, keepdims=True)
+    uneven = np.divide(saved, middle, out=np.ones_like(saved), where=middle > 0)
+    return Stake(loss, worth, prevented, pays, roof, table.known("stage") & (weight == 0), uneven)
+
+
+def _by_yield(context: Context, prefix: str, times: Floats) -> Floats:
+    """(place, draw) the loss over that at the reference yield, `times` (place,) over which is this farm's.
+
+    No source says whether an aphid takes an amount of grain or a share of the crop: both are carried, half and half.
+    """
+    amount = context.outlook.uniform(f"{prefix} loss by yield") < context.facts.value(prefix + "by_amount")
+    return np.where(amount[None, :], 1.0, times[:, None])
 
 
 def reasons_of(table: Table, context: Context, words: str, prefix: str, known: NDArray[np.bool_]) -> tuple[Said, ...]:
@@ -208,7 +224,13 @@ def reasons_of(table: Table, context: Context, words: str, prefix: str, known: N
     threshold = facts[prefix + "threshold"]
     enemies = np.isin(table.text("predators"), ("few", "many")) | table.known("parasitized")
     age = np.fmin(table.age_days("counts"), table.age_days("mean"))
+    unseen = ~np.any([table.known(way) for way in ("counts", "mean", "infested_over_50")], axis=0)
     days = np.log(10) / facts.value(prefix + "field_rate")
+
+    reference = facts[prefix + "reference"]
+    usual, yields = float(dict(zip(reference.columns, reference.rows[0], strict=True))["yield"]), table.number("yield")
+    with np.errstate(divide="ignore"):
+        other = np.abs(np.log(yields / usual)) > np.log(1.25)
 
     def because(code: str, **values: Any) -> Said:
         return say(f"{words}.because.{code}", **values)
@@ -226,9 +248,12 @@ def reasons_of(table: Table, context: Context, words: str, prefix: str, known: N
             low=threshold.low,
             high=threshold.high,
         ).where(known),
+        because("by-yield", yields=Measured(yields, unit="bu/ac"), usual=Measured(usual, unit="bu/ac")).where(
+            known & other
+        ),
         because("enemies").where(enemies & known),
         because("carried", age=Measured(np.where(known & (age > 0), age, np.nan), unit="day")),
-        because("tenfold", days=Measured(np.round(days), unit="day")).where(~known),
+        because("tenfold", days=Measured(np.round(days), unit="day")).where(unseen),
         weather.where(known),
     )
 

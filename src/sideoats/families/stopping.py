@@ -45,6 +45,8 @@ class Stopping:
     tomorrow : share of the injury ahead that is done by tomorrow, when one would act on the look
     least : least gain for which somebody sets out [USD/ac]
     fewest : units before which counting never stops
+    scatter : (node, place) mean at which treating pays over its middle, equally likely: a pest's cost is uncertain
+    sure, part : a gain of less than this part of the cost that comes in fewer than this share of futures is a coin toss
     """
 
     pays: Floats
@@ -58,6 +60,9 @@ class Stopping:
     tomorrow: Floats
     least: float
     fewest: float
+    scatter: Floats
+    sure: float
+    part: float
 
     def every(self, units: Floats, k: Floats) -> tuple[Floats, Floats]:
         """Lines for many numbers of units and k of the counts at once, all (place, case), NaN for the usual k."""
@@ -75,6 +80,9 @@ class Stopping:
             self.tomorrow[at],
             self.least,
             self.fewest,
+            self.scatter[:, at],
+            self.sure,
+            self.part,
         )
         below, above = each.lines(units.ravel())
         return below.reshape(units.shape), above.reshape(units.shape)
@@ -116,20 +124,35 @@ class Stopping:
             expected, at_pays = (shares * kept).sum(axis=0), (shares * np.minimum(self.pays, level)).sum(axis=0)
             return np.asarray(self.money * (expected / at_pays - 1.0))
 
+    def toss_at(self, counted: Counted) -> NDArray[np.bool_]:
+        """(place,) True where treating is a coin toss: it gains little and fails about as often as it pays."""
+        return self.toss(*counted.stood)
+
+    def toss(self, total: Floats, units: Floats) -> NDArray[np.bool_]:
+        """The same once `total` stands on `units`."""
+        (first, second), _ = self._posterior(total, units)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            odds = np.mean([_over(first, second, self.k, self.pays * times) for times in self.scatter], axis=0)
+        gain = self.gain(total, units)
+        return np.asarray((odds < self.sure) & (gain > self.least) & (gain <= self.part * self.money))
+
     def lines(self, units: Floats) -> tuple[Floats, Floats]:
         """Totals after `units` at or under which to leave it, and at or over which to treat; NaN for none."""
         top = (units * np.nan_to_num(self.pays) + 1.0) * _FAR
 
         def pays_off(total: Floats) -> NDArray[np.bool_]:
-            return np.asarray(~(self.gain(total, units) <= self.least))
+            return np.asarray(~((self.gain(total, units) <= self.least) | self.toss(total, units)))
 
         turn = np.where(self.money <= 0, 0.0, _change(pays_off, np.zeros_like(top), top))
 
         def counts_on(total: Floats, spare: float) -> NDArray[np.bool_]:
             return np.asarray(self.net(total, units) > spare)
 
+        def open_(total: Floats) -> NDArray[np.bool_]:  # worth another look, or a coin toss
+            return counts_on(total, 0.0) | self.toss(total, units)
+
         starts = counts_on(np.zeros_like(turn), 0.0)
-        below = np.where(starts, np.nan, _change(lambda total: counts_on(total, 0.0), np.zeros_like(turn), turn))
+        below = np.where(starts, np.nan, _change(open_, np.zeros_like(turn), turn))
         never = counts_on(top, self.least)
         above = _change(lambda total: ~counts_on(total, self.least), turn, top)
         gone = np.isnan(self.pays) | np.isnan(units) | (units < self.fewest)
@@ -168,6 +191,19 @@ def _beyond(first: Floats, second: Floats, k: Floats, level: Floats) -> Floats:
     return np.asarray(np.where(level <= 0, mean - level, part))
 
 
+def _over(first: Floats, second: Floats, k: Floats, level: Floats) -> Floats:
+    """Chance that k times a beta prime is over `level`; 1 where that is not above zero."""
+    x = k / (k + np.maximum(level, 0.0))
+    if np.size(level) <= _FEW:
+        return np.asarray(_one_over(first, second, x), np.float64)
+    from scipy import special
+
+    return np.asarray(special.betainc(second, first, x))
+
+
+_one_over = np.frompyfunc(lambda first, second, x: beta_below(second, first, x)[0], 3, 1)
+
+
 def _one_excess(first: float, second: float, k: float, level: float, x: float, mean: float) -> float:
     """The same of one place: the two incomplete beta functions differ by a density (DLMF 8.17.18 and 8.17.19)."""
     below, density = beta_below(second, first, x)
@@ -186,10 +222,13 @@ def stopping_of(
     tomorrow: Floats,
     least: float,
     fewest: float,
+    scatter: Floats,
+    toss: tuple[float, float],
 ) -> Stopping:
     """The end of counting for a count drawn against a prior.
 
-    `pays` and `roof` are in the unit of the mean; `looks` are the sizes and costs of further looks.
+    `pays` and `roof` are in the unit of the mean; `looks` are the sizes and costs of further looks; `toss`
+    is what a coin toss is, `sure` and `part`.
     """
     usual = np.full(len(pays), np.nan) if counted.usual is None else counted.usual
     return Stopping(
@@ -203,4 +242,6 @@ def stopping_of(
         tomorrow,
         least,
         fewest,
+        scatter,
+        *toss,
     )

@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.decide.laws import quantile
-from sideoats.families.counting_on import counting_on, few_units
+from sideoats.families.counting_on import counting_on, few_units, least_of, stopping_here
 from sideoats.families.label import closed_days, label_cautions
 from sideoats.families.treating import DAYS, OPTIONS, UNIT, Case
 from sideoats.problem import Barred, Line, Problem
 from sideoats.question import Context, Table
-from sideoats.words import Between, Measured, Money, Said, Share, Term, say
+from sideoats.words import Between, Day, Measured, Money, Said, Share, Term, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -32,7 +32,8 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     n, facts = len(table), context.facts
     over = np.zeros(n, bool) if case.over is None else case.over
     handful = (case.counted.units < _least(case, facts, n, "fewest")) & ~over
-    needs = dict(case.needs) | ({} if case.counted.scores is None else {"sample": handful})
+    unseasonal = _unseasonal(table, context, case)
+    needs = {"season": unseasonal} | dict(case.needs) | ({} if case.counted.scores is None else {"sample": handful})
     missing = np.any([np.zeros(n, bool), *needs.values()], axis=0)
     gain = _gains(case, missing | over)
     bars = _bars(case, context, gain.shape[2])
@@ -42,10 +43,18 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     near = facts[_COUNTING + "next_look"].low
     soon = np.full(n, np.nan) if case.soon is None else case.soon
     recheck = np.where(np.isnan(soon), np.where(missing, near, recheck), soon)
-    recheck = np.where("sample" in needs and handful, 1, np.where(over & ~missing, -1, recheck))
+    recheck = np.where(
+        unseasonal | ("sample" in needs and handful), 1, np.where(over & ~missing & np.isnan(soon), -1, recheck)
+    )
     density = case.counted.density if case.density is None else case.density
+    asked = _least(case, facts, n, "asked")
     likely = quantile(density, 0.1, axis=-1), quantile(density, 0.9, axis=-1)
-    looks, ruled, stops = counting_on(table, context, case, recheck, (missing | over, shut[:, 1:DAYS].all(axis=1)))
+    stopping = stopping_here(table, context, case)  # the card in the field goes by the same odds
+    toss = _toss(case, gain[:, :, 0], facts) if stopping is None else stopping.toss_at(case.counted)
+    even = toss & ~missing & ~over & ~shut[:, 0]
+    recheck = np.where(even, np.minimum(recheck, near), recheck)
+    out = missing | over, shut[:, 1:DAYS].all(axis=1)
+    looks, ruled, stops = counting_on(table, context, case, recheck, out, stopping)
     return Problem(
         case.code,
         (*OPTIONS, *(way.choice for way in case.ways)),
@@ -60,18 +69,22 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
         tolerance=facts.value(_COUNTING + "act_by_tolerance"),
         line=_open_line(case, shut),
         size=np.where(table.known("acres"), table.number("acres"), table.size if table.size.size else np.nan),
-        values=_values(context, case, today)
-        | {"stage": case.stage, "still": Measured(_least(case, facts, n, "asked") - case.counted.units)}
+        values=_values(context, case, gain[:, :, 0])
+        | {"stage": case.stage, "still": Measured(asked - case.counted.units), "units": Measured(asked)}
         | dict(case.values),
+        even=even,
         heads=(
+            (unseasonal, "treat.season.need"),
             *case.heads,
             (handful, _code(case, "few.need")),
             *_heads(case, shut, today, missing),
+            (even, "treat.even.look"),
             (few_units(case, context), _code(case, "few.look")),
             (np.ones(n, bool), _code(case, "look")),
         ),
         reasons=(*_reasons(case, ~missing, over, likely), *case.reasons),
-        cautions=(*label_cautions(case.interval, context), *case.cautions),
+        cautions=case.always,
+        acting=(*label_cautions(case.interval, context), *case.cautions),
         quantities=_quantities(case, gain, shut, missing, likely),
         ruled=ruled,
         stops=stops,
@@ -81,6 +94,22 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
 def _code(case: Case, end: str) -> str:
     """Code of a headline: the question's own where it has one."""
     return f"{case.words if end in case.own else case.code}.{end}"
+
+
+def _unseasonal(table: Table, context: Context, case: Case) -> Bools:
+    """(place,) True where the crop stands nowhere at the stage told on this day: one of the three is a slip."""
+    if not case.crop:
+        return np.zeros(len(table), bool)
+    stage = table.text("stage")
+    stands = {s: context.region.stands(case.crop, str(s), context.on) for s in set(stage.tolist())}
+    return np.array([not stands[s] for s in stage], bool) & ~case.counted.unknown
+
+
+def _toss(case: Case, today: Floats, facts: Any) -> Bools:
+    """(place,) True where treating today (place, draw) gains little and fails about as often as it pays."""
+    gain = today.mean(axis=1)
+    little = (gain > least_of(facts)) & (gain <= facts.value(_COUNTING + "even_part") * np.nan_to_num(case.cost))
+    return np.asarray(little & ((today > 0).mean(axis=1) < facts.value(_COUNTING + "even_odds")))
 
 
 def _least(case: Case, facts: Any, n: int, column: str) -> Floats:
@@ -118,10 +147,11 @@ def _bars(case: Case, context: Context, options: int) -> tuple[Barred, ...]:
 
 
 def _open_line(case: Case, shut: Bools) -> Line | None:
-    """The published line where treating is open at all: beside a closed interval it has nothing to say."""
+    """The published line where treating is open at all: inside an interval or past the stage it has nothing to say."""
     if case.line is None:
         return None
-    return replace(case.line, known=case.line.known & ~shut[:, :DAYS].all(axis=1))
+    over = np.zeros(len(shut), bool) if case.over is None else case.over
+    return replace(case.line, known=case.line.known & ~shut[:, :DAYS].all(axis=1) & ~over)
 
 
 def _recheck(case: Case, today: Floats, facts: Any) -> NDArray[np.int64]:
@@ -136,19 +166,27 @@ def _recheck(case: Case, today: Floats, facts: Any) -> NDArray[np.int64]:
     return np.asarray(days, dtype=np.int64)
 
 
-def _whole(density: Floats) -> Floats:
-    """Ten and more to whole ones, fewer to tenths: no more digits than a count knows."""
-    return np.where(density >= 10, np.round(density), np.round(density, 1))
+def figures(density: Floats) -> Floats:
+    """Ten and more to whole ones, fewer to tenths, no more than a count knows; but one that was seen is not none."""
+    few = np.where(density >= 0.095, np.round(density, 1), np.round(density, 2))
+    return np.where(density >= 10, np.round(density), few)
 
 
-def _values(context: Context, case: Case, today: Floats) -> dict[str, Any]:
+def _seen(case: Case) -> Any:
+    return Measured(figures(case.counted.told), unit=case.unit) if case.seen is None else case.seen
+
+
+def _values(context: Context, case: Case, gain: Floats) -> dict[str, Any]:
     """What headlines may use beside what the ruling gives: the count, today's gain or loss, harvest and interval."""
-    c = case.counted
+    c, today = case.counted, gain.mean(axis=1)
     return {
-        "seen": Measured(_whole(c.mean), unit=case.unit),
+        "seen": _seen(case),
         "on": Measured(c.units, unit=case.sample),
         "sample": Term(case.sample, of="sample"),
+        "crop": Term(case.crop or "unknown", of="host"),
+        "asked": Day(np.datetime64(context.on, "D")),
         "today": Money(today, unit=UNIT),
+        "odds": Share((gain > 0).mean(axis=1)),
         "short": Money(-today, unit=UNIT),
     } | case.interval.told(context)
 
@@ -169,28 +207,32 @@ def _heads(case: Case, shut: Bools, today: Floats, missing: Bools) -> tuple[tupl
 def _reasons(case: Case, known: Bools, over: Bools, likely: tuple[Floats, Floats]) -> tuple[Said, ...]:
     """What the count says of the field, what leaving it would cost, and from how many on treating pays here."""
     low, high = (np.where(known, end, np.nan) for end in likely)
+    ripe = known & over & np.isnan(np.nan if case.soon is None else case.soon)  # else squares or heads are yet to come
     pays = np.where(known, case.lines[1] if case.pays is None else case.pays, np.nan)
 
     def because(code: str, **values: Any) -> Said:
         return say(f"{case.code}.because.{code}", **values)
 
-    seen, on = Measured(_whole(case.counted.mean), unit=case.unit), Measured(case.counted.units, unit=case.sample)
-    span = {"ends": Between((_whole(low), _whole(high)), unit=case.unit)}
+    seen, on = _seen(case), Measured(case.counted.units, unit=case.sample)
+    span = {"ends": Between((figures(low), figures(high)), unit=case.unit)}
     share = np.full(len(low), np.nan) if case.tally is None else case.tally
     shares = np.isinf(case.counted.k)
     at = {} if case.frame else {"stage": case.stage}  # the words of every pest name no stage
+    supposed, left = case.counted.supposed, known & ~over
+    guessed = {"seen": seen, "sample": Term(case.sample, of="sample"), "units": Measured(case.counted.units)} | span
     return (
-        because("count", seen=seen, on=on, **span).where(np.isnan(share) & ~shares),
-        because("share", seen=seen, on=on, **span).where(shares),
+        because("count", seen=seen, on=on, **span).where(np.isnan(share) & ~shares & ~supposed),
+        because("share", seen=seen, on=on, **span).where(shares & ~supposed),
+        say("treat.because.supposed", **guessed).where(np.isnan(share) & supposed),
         because("tally", share=Share(share), seen=seen, on=on, **span),
         because(
             "loss",
-            loss=Money(np.where(known, case.stake.mean(axis=1), np.nan), unit=UNIT),
+            loss=Money(np.where(left, case.stake.mean(axis=1), np.nan), unit=UNIT),
             worth=Money(case.worth, unit=UNIT),
         ),
-        because("pays", **at, pays=Measured(_whole(pays), unit=case.unit)),
+        because("pays", **at, pays=Measured(figures(pays), unit=case.unit)).where(left),
         because("never-pays", **at).where(known & ~over & np.isnan(pays)),
-        because("ripe").where(known & over),
+        because("ripe").where(ripe),
     )
 
 
@@ -206,7 +248,7 @@ def _quantities(
         some |= (gain[:, :, day] > 0) & ~shut[:, day, None]
     pays = np.where(closed, np.nan, some.mean(axis=1))
     found: dict[str, tuple[Any, Any]] = {
-        "count_mean": (shown(case.counted.mean), case.unit),
+        "count_mean": (shown(case.counted.told), case.unit),
         "density_low": (shown(likely[0]), case.unit),
         "density_high": (shown(likely[1]), case.unit),
         "expected_loss_untreated": (shown(case.stake.mean(axis=1)), UNIT),

@@ -22,27 +22,27 @@ from sideoats.problem import Line
 from sideoats.question import Context, Table
 from sideoats.schema import Field
 from sideoats.vocabulary import see
-from sideoats.words import Measured, Money, Name, Said, Term, say
+from sideoats.vocabulary.likely import price_span
+from sideoats.words import Measured, Money, Name, Said, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 _T = "insects/treatment."
 
 
-def treated_inputs(
-    name: str, yields: str, price: str, commodity: str, most: tuple[float, float] = (5000, 5000)
-) -> tuple[Field, ...]:
+def treated_inputs(name: str, yields: str, price: str, commodity: str, most: float) -> tuple[Field, ...]:
     """The inputs; `name` is the question's, for the district's settings, `yields` and `price` the crop's units.
 
-    `most` are the highest yield and price that are taken; more is asked back.
+    `most` is the highest yield that is taken; more is asked back, and so is a price that the crop has not had.
     """
+    lowest, highest = price_span(commodity, price)
 
     def settings(what: str) -> tuple[str, str]:
         return f"setting:{what}.{name}", f"setting:{what}.insecticide"
 
     return (
-        replace(see("treated.yield", unit=yields), high=most[0]),
-        replace(see("treated.price", unit=price, also=(f"quote:{commodity}",)), high=most[1]),
+        replace(see("treated.yield", unit=yields), high=most),
+        replace(see("treated.price", unit=price, also=(f"quote:{commodity}",)), low=lowest, high=highest),
         see("treated.crop_value"),
         see("treated.cost", also=settings("cost")),
         see("treated.efficacy", also=settings("efficacy")[:1]),
@@ -132,11 +132,15 @@ def prevented_of(table: Table, context: Context, name: str) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Printed:
-    """The threshold beside the money; arrays (place,): whose it is, and its ends in the unit of the count."""
+    """The threshold beside the money; arrays (place,): whose it is, and its ends in the unit of the count.
+
+    `also` is True where what it asks for beside the count stands too; None for all.
+    """
 
     by: Name
     low: Floats
     high: Floats
+    also: Bools | None = None
 
 
 def treated_case(
@@ -157,7 +161,7 @@ def treated_case(
 
     Parameters
     ----------
-    crop : as the labels' intervals name it
+    crop : as the labels' intervals and the region's stages name it
     printed : the threshold that is kept beside the money, for places that are `known`; None where `more` has a line
     weather : places whose days ahead are told
     more : further fields of the case; its reasons come before what was assumed
@@ -166,7 +170,7 @@ def treated_case(
     quantities: dict[str, tuple[Any, Any]] = {"treatment_cost": (worth.cost, UNIT)}
     if printed is not None:
         quantities = {"threshold_low": (printed.low, unit), "threshold_high": (printed.high, unit)} | quantities
-        acts = counted.mean >= printed.low
+        acts = (counted.told >= printed.low) & (True if printed.also is None else printed.also)
         more["line"] = Line(acts, known & np.isfinite(printed.low), {"by": printed.by})
     return Case(
         name,
@@ -177,6 +181,7 @@ def treated_case(
         interval=interval_of(table, context, crop),
         worth=worth.crop,
         frame="treat",
+        crop=more.pop("season", crop),
         reasons=(*more.pop("reasons", ()), *worth.said, *told),
         quantities=quantities | more.pop("quantities", {}),
         **more,
@@ -208,12 +213,6 @@ def published(
             year=Name(reference.year),
         ).where(known & money),
     )
-
-
-def assumed_units(counted: Counted, sample: Any, rows: Bools) -> Said:
-    """How many units a mean or share is taken to rest on where nobody said."""
-    told = say("treat.because.told", sample=Term(sample, of="sample"), units=Measured(counted.units))
-    return told.where(rows)
 
 
 def days_ahead_said(context: Context, rows: Bools) -> tuple[Said, ...]:

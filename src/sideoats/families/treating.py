@@ -71,10 +71,14 @@ class Case:
     over : True where no yield is left to save: nothing to look for again
     line : the published threshold beside the money
     ways : other ways out
-    heads, reasons, cautions, values, quantities : as in `Problem`, beside those that every pest has
+    heads, reasons, cautions, values, quantities : as in `Problem`, beside those that every pest has; the cautions are
+        those of a treatment, `always` those that hold where none is advised too
     named : quantities that go by another name in this question
     soon : (place,) days until the next look where it is not the usual; NaN or None for the usual
     look : another look than counting more of the same, in place of that
+    uneven : (place, draw) what one pest costs and a treatment of it saves, as a part of its mean: how sure the money is
+    crop : as the region names it, for the days on which its stages stand; "" where the question asks for the season
+    seen : the count as people say it, where that is not the mean in its unit
     own : names of headlines (``few.look``, ``look``, ``few.need``) that the question says in its own words
     """
 
@@ -108,6 +112,10 @@ class Case:
     pays: Floats | None = None
     roof: Floats | None = None
     look: Look | None = None
+    uneven: Floats | None = None
+    crop: str = ""
+    seen: Any = None
+    always: tuple[Said, ...] = ()
     own: tuple[str, ...] = ()
 
     @property

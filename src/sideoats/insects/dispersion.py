@@ -24,6 +24,7 @@ from sideoats.decide.laws import beta_log_odds, gamma_log, normal_score
 Array = NDArray[np.float64]
 _Z_MOST, _Z_STEP = 4.0, 0.25
 _LOG_MOST = 25.0
+_STEPS = 400  # of the logarithm of a mean
 _LEAST = 1e-3  # insects: a beta law needs something above nothing
 
 
@@ -186,15 +187,28 @@ def mean_draws(
 
 
 def mean_draws_from_share(
-    share: ArrayLike, units_seen: ArrayLike, k: ArrayLike, tally: ArrayLike, normals: ArrayLike
+    share: ArrayLike,
+    units_seen: ArrayLike,
+    k: ArrayLike,
+    tally: ArrayLike,
+    normals: ArrayLike,
+    *,
+    usual: ArrayLike | None = None,
+    weight: float = 2.0,
 ) -> Array:
     """Draws of the true mean when only the share of units above a `tally` was noted.
 
-    The true share is drawn from its Jeffreys posterior and turned into a mean by `mean_from_share`.  Arguments and
-    result as in `mean_draws`.
+    With `usual` the prior of the mean is that of `mean_draws` and the share its binomial likelihood, so that a tally is
+    never worth more than the count that it stands for; without, the true share is drawn from its Jeffreys posterior and
+    turned into a mean by `mean_from_share`.  Arguments and result as in `mean_draws`.
     """
     arrays = (np.atleast_1d(np.asarray(x, float)) for x in (share, units_seen, k, tally))
     p, n, kk, t = np.broadcast_arrays(*arrays)
+    if usual is not None:
+        before = np.broadcast_to(np.asarray(usual, float), p.shape)
+        drawn = _by_share(p, n, kk, t, before, weight, normals)
+        flat = mean_draws_from_share(p, n, kk, t, normals) if np.isnan(drawn).any() else drawn
+        return np.where(np.isnan(drawn), flat, drawn)
     hits = p * n
     odds = beta_log_odds(hits + 0.5, n - hits + 0.5, np.arange(-_Z_MOST, _Z_MOST + _Z_STEP / 2, _Z_STEP))
     seen = normal_score(np.clip(1 / (1 + np.exp(-np.clip(odds, -700.0, 700.0))), 1e-12, 1 - 1e-12))
@@ -203,6 +217,25 @@ def mean_draws_from_share(
     aggregated = np.log(safe_k)[:, None] + beta_log_odds(t + 1, safe_k, seen)
     knots = np.where(poisson[:, None], gamma_log(t + 1, seen), aggregated)
     return _between_knots(knots, normals)
+
+
+def _by_share(p: Array, n: Array, k: Array, tally: Array, usual: Array, weight: float, normals: ArrayLike) -> Array:
+    """The same against a beta prime of mean `usual` and second shape `weight`, over steps of the mean's logarithm.
+
+    NaN where nothing is usual, or the counts do not clump.
+    """
+    steps = np.linspace(np.log(1e-3), np.log(1e6), _STEPS)
+    mean = np.exp(steps)
+    safe_k = np.where(np.isinf(k) | np.isnan(usual), 1.0, k)[:, None]
+    first = np.maximum((weight - 1.0) * np.nan_to_num(usual, nan=1.0)[:, None] / safe_k, _LEAST)
+    part = np.clip(share_above(mean, safe_k, tally[:, None]), 1e-300, 1 - 1e-15)
+    log = first * np.log(mean / safe_k) - (first + weight) * np.log1p(mean / safe_k)  # times the mean: in its logarithm
+    log = log + (p * n)[:, None] * np.log(part) + ((1 - p) * n)[:, None] * np.log1p(-part)
+    mass = np.cumsum(np.exp(log - log.max(axis=1, keepdims=True)), axis=1)
+    below = normal_score(np.clip((mass - mass[:, :1] / 2) / mass[:, -1:], 1e-6, 1 - 1e-6))
+    scores = np.arange(-_Z_MOST, _Z_MOST + _Z_STEP / 2, _Z_STEP)
+    knots = np.stack([np.interp(scores, at, steps) for at in below])
+    return np.where(np.isinf(k) | np.isnan(usual), np.nan, 1.0)[:, None] * _between_knots(knots, normals)
 
 
 def _between_knots(knots: Array, normals: ArrayLike) -> Array:

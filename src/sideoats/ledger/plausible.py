@@ -8,24 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
-from sideoats import shipped, units
-from sideoats.crops import market_word
+from sideoats import units
 from sideoats.errors import InputError
+from sideoats.vocabulary.likely import price_span, prices_of, ranges
 
 _PRICES = {"place": ("price",), "quote": ("price", "low", "high")}
 _PRODUCT = {"place": "crop", "quote": "commodity"}
 _EARTH_KM = 6371.0
 CONFIRM = "check it; if it is right, add sure=yes"
 Position = tuple[float, float]
-
-
-@lru_cache(maxsize=1)
-def _ranges() -> Mapping[str, Any]:
-    return shipped.tables("ranges", [Path(__file__).parents[1] / "vocabulary" / "ranges.toml"])[0]
 
 
 def require_likely_prices(kind: str, body: Mapping[str, Any]) -> None:
@@ -40,23 +33,17 @@ def require_likely_prices(kind: str, body: Mapping[str, Any]) -> None:
 
 def _require_likely(price: str, product: str, where: str) -> None:
     value, unit = units.split(price)
-    table = _table(product)
-    low, high = table.get(unit) or _ranges()["price"]["any"].get(unit, (-math.inf, math.inf))
+    table = prices_of(product)
+    low, high = price_span(product, unit)
     if low <= value <= high:
         return
-    of = f" for {product}" if product and table is not _ranges()["price"]["any"] else ""
+    of = f" for {product}" if product and table is not ranges()["price"]["any"] else ""
     raise InputError(
         f"{value:g} {unit} is no price{of} that has been seen",
         where=where,
         expected=f"{low:g} to {high:g} {unit}",
         todo=_other_unit(value, unit, table) + CONFIRM,
     )
-
-
-def _table(product: str) -> Mapping[str, Any]:
-    words = set(f"{product} {market_word(product)}".lower().replace(",", " ").split())
-    tables: Mapping[str, Any] = _ranges()["price"]
-    return next((t for t in tables.values() if words & set(t["words"])), tables["any"])
 
 
 def _other_unit(value: float, unit: str, table: Mapping[str, Any]) -> str:
@@ -86,7 +73,7 @@ def position(body: Mapping[str, Any]) -> Position | None:
 def require_near(kind: str, at: Position, others: Iterable[Position]) -> None:
     """Refuse a place that lies far from every place on file. Raises InputError with the slip that would explain it."""
     known = list(others)
-    far = _ranges()["far"].get(kind, _ranges()["far"]["any"])
+    far = ranges()["far"].get(kind, ranges()["far"]["any"])
     if not known or _nearest_km(at, known) <= far:
         return
     latitude, longitude = at

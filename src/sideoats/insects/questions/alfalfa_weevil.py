@@ -12,7 +12,6 @@ from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
     Worth,
-    assumed_units,
     price_moves,
     treated_case,
     treated_inputs,
@@ -40,7 +39,7 @@ INPUTS = (
     see("weevil_counts.height", needed=True),
     see("weevil_counts.in_bud"),
     see("weevil_counts.tips_fed"),
-    *treated_inputs(NAME, "ton/ac", "USD/ton", HAY),
+    *treated_inputs(NAME, "ton/ac", "USD/ton", HAY, 8),
 )
 
 
@@ -81,6 +80,7 @@ def pose(table: Table, context: Context) -> Problem:
         worth,
         "alfalfa",
         unit=UNIT,
+        season="",
         printed=Printed(Name(facts.by(FACTS + "table")), level, level),
         known=known,
         sample=SAMPLE,
@@ -98,10 +98,7 @@ def pose(table: Table, context: Context) -> Problem:
             (needs["price"], f"{NAME}.price.need"),
             (_cut_soon(table, context), f"{NAME}.cut-soon.wait"),
         ),
-        reasons=(
-            *_reasons(table, context, worth, level, total, tips & known),
-            assumed_units(counted, SAMPLE, known & ~table.known("counts") & np.isnan(table.number("n"))),
-        ),
+        reasons=(*_reasons(table, context, worth, level, total, tips & known),),
         cautions=tuple(say(f"{NAME}.caution.{which}") for which in ("resistance", "bucket", "stubble")),
         values={"tips": Share(np.nan_to_num(table.number("tips_fed")))},
         quantities={

@@ -14,7 +14,6 @@ from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
     Worth,
-    assumed_units,
     pays_from,
     published,
     reference_of,
@@ -47,7 +46,7 @@ INPUTS = (
     see("cotton_counts.damaged_squares"),
     see("cotton_counts.fruit"),
     see("cotton_counts.larvae_per_100"),
-    *treated_inputs(NAME, "lb/ac", "USD/lb", "cotton"),
+    *treated_inputs(NAME, "lb/ac", "USD/lb", "cotton", 4000),
 )
 
 
@@ -69,6 +68,13 @@ def pose(table: Table, context: Context) -> Problem:
     low, high = pays_from(reference, worth, flea_low / squares, flea_high / squares, most=PLANTS * 5)
     pays = _worm_pays(table, context, worth, reference.yields)
     past = ~worms & np.isnan(flea_low) & known
+    young = past & (table.text("stage") == "seedling")
+    unharmed = worms & (fruit.mean >= 100 * worm_low) & (table.number("larvae_per_100") == 0) & known
+    hatched = ~worms | (fruit.mean < 100 * worm_low)
+    hatched = hatched & (np.nan_to_num(table.number("larvae_per_100")) > 0) & known & ~past
+    both = (
+        (fleas.mean >= flea_low) & (fruit.mean >= 100 * worm_low) & (np.nan_to_num(table.number("larvae_per_100")) > 0)
+    )
     unit = _by(worms, np.where(table.text("stage") == "squaring", "% of squares", "% of fruit"), "/100 terminals")
     by = _by(worms, facts.by(f"{WORM}.threshold"), facts.by(f"{FLEA}.threshold"))
     line = np.where(worms, 100 * worm_low, flea_low), np.where(worms, 100 * worm_low, flea_high)
@@ -80,7 +86,7 @@ def pose(table: Table, context: Context) -> Problem:
         worth,
         "cotton",
         unit=unit,
-        printed=Printed(Name(by), *line),
+        printed=Printed(Name(by), *line, ~worms | (table.number("larvae_per_100") > 0)),
         known=known,
         sample=_by(worms, "fruit", "terminal"),
         stake=bounded_loss(np.where(past[:, None], 0.0, np.nan_to_num(stake)), most[:, None]),
@@ -89,13 +95,24 @@ def pose(table: Table, context: Context) -> Problem:
         stage=Term(table.text("stage"), of="cotton_counts.stage"),
         needs=needs,
         over=past,
-        soon=_soon(context, needs),
-        heads=tuple((rows, f"{NAME}.{what}.need") for what, rows in needs.items() if what != "stage"),
+        soon=_soon(context, needs, young, unharmed | hatched),
+        heads=(
+            *((rows, f"{NAME}.{what}.need") for what, rows in needs.items() if what != "stage"),
+            (young, f"{NAME}.young.wait"),
+            (unharmed, f"{NAME}.no-worms.wait"),
+            (both, f"{NAME}.both.act"),
+            (hatched, f"{NAME}.hatched.wait"),
+        ),
         reasons=(
+            *_other(table, worms, fleas, fruit, (flea_low, worm_low)),
             *published(reference, by, *line, unit, money=~worms),
-            *_reasons(table, context, counted, known, worms),
+            *_reasons(table, context, worms),
         ),
         cautions=_cautions(table),
+        values={
+            "fleas": Measured(np.round(fleas.mean), unit="/100 terminals"),
+            "damage": Measured(np.round(fruit.mean), unit="% of fruit"),
+        },
     )
     return problem_of(table, context, case)
 
@@ -110,11 +127,30 @@ def _feeding(context: Context) -> Floats:
     return steady_progress(window[None, :], DAYS)
 
 
-def _soon(context: Context, needs: Mapping[str, Bools]) -> Floats:
-    """Tomorrow where treating may be due, within the days of a usual look near a threshold where worms were seen."""
-    near = context.facts["insects/counting.next_look"].low
-    soon = np.where(needs["damaged_squares"], near, np.nan)
+def _soon(context: Context, needs: Mapping[str, Bools], young: Bools, near: Bools) -> Floats:
+    """Tomorrow where treating may be due, soon where worms are about, at first square where none are set yet."""
+    days = context.facts["insects/counting.next_look"]
+    squares = (context.region.opens("cotton-squares", context.on) - context.on).days
+    soon = np.where(needs["damaged_squares"] | near, days.low, np.where(young, max(float(squares), days.high), np.nan))
     return np.where(needs["live_worms"] | needs["square_loss"], 1.0, soon)
+
+
+def _other(
+    table: Table, worms: Bools, fleas: Counted, fruit: Counted, lines: tuple[Floats, Floats]
+) -> tuple[Said, ...]:
+    """The pest that does not decide, where it was looked for: its count against its own line."""
+    larvae = table.number("larvae_per_100")
+    hopping, damage = Measured(np.round(fleas.mean), unit="/100 terminals"), Share(fruit.mean / 100)
+    return (
+        say(f"{NAME}.because.fleas-too", seen=hopping, line=Measured(lines[0])).where(worms & ~fleas.unknown),
+        say(f"{NAME}.because.worms-too", damage=damage, line=Share(lines[1]), larvae=Measured(larvae)).where(
+            ~worms & ~fruit.unknown & ~np.isnan(larvae)
+        ),
+        say(f"{NAME}.because.damage-too", damage=damage, line=Share(lines[1])).where(
+            ~worms & ~fruit.unknown & np.isnan(larvae)
+        ),
+        say(f"{NAME}.because.larvae-too", larvae=Measured(larvae)).where(~worms & fruit.unknown & (larvae > 0)),
+    )
 
 
 def _printed(table: Table, context: Context, prefix: str) -> tuple[Floats, Floats]:
@@ -190,7 +226,7 @@ def _needs(
     damage, larvae = table.number("damaged_squares"), table.number("larvae_per_100")
     held = table.number("square_set")
     lowest = context.facts[f"{FLEA}.square_set"].rows[-1][1]
-    over = worms & (damage >= worm_low) & ~(larvae > 0)
+    over = worms & (damage >= worm_low) & np.isnan(larvae)
     hopping = np.isfinite(flea_low) & ~worms & ~counted.unknown
     only_worms = np.isnan(damage) & (np.nan_to_num(larvae) > 0) & ~(hopping & (counted.mean >= flea_low))
     falling = hopping & (held < lowest) & (counted.mean < flea_low) & np.isnan(damage) & ~only_worms
@@ -203,10 +239,8 @@ def _needs(
     }
 
 
-def _reasons(table: Table, context: Context, counted: Counted, known: Bools, worms: Bools) -> tuple[Said, ...]:
-    facts, sample = context.facts, _by(worms, "fruit", "terminal")
-    unsized = np.where(worms, ~table.known("fruit"), ~table.known("counts") & ~table.known("n"))
-    held = table.number("square_set")
+def _reasons(table: Table, context: Context, worms: Bools) -> tuple[Said, ...]:
+    facts, held = context.facts, table.number("square_set")
     weeks, by = facts[f"{FLEA}.square_set"].rows, Name(facts.by(f"{WORM}.threshold"), fact=f"{WORM}.threshold")
     lost = Measured(facts.value(f"{WORM}.lint_lost"), fact=f"{WORM}.lint_lost")
 
@@ -218,7 +252,6 @@ def _reasons(table: Table, context: Context, counted: Counted, known: Bools, wor
         because("lint", lost=lost).where(worms),
         because("no-all-clear").where(np.isnan(table.number("damaged_squares"))),
         because("squares", held=Share(held), first=Share(weeks[0][1]), second=Share(weeks[1][1])).where(~worms),
-        assumed_units(counted, sample, known & unsized),
     )
 
 

@@ -73,6 +73,8 @@ def pose(table: Table, context: Context) -> Problem:
         lines=(stake.pays, stake.pays),
         pays=stake.pays,
         roof=stake.roof,
+        uneven=stake.uneven,
+        crop="sorghum",
         interval=_interval(table, context),
         worth=stake.worth,
         stage=Term(table.text("stage"), of="leaf_counts.stage"),
@@ -81,13 +83,17 @@ def pose(table: Table, context: Context) -> Problem:
         needs=needs,
         pace=float(quantile(growth.rate, 0.9)),
         over=stake.ripe & known,
-        line=Line(counted.mean >= threshold.mid, known, {"by": Name(facts.by(threshold.id), fact=threshold.id)}),
+        line=Line(counted.told >= threshold.mid, known, {"by": Name(facts.by(threshold.id), fact=threshold.id)}),
         heads=(
             (forage, f"{NAME}.forage.need"),
             (needs["counts"], f"{NAME}.uncounted.need"),
             *((floor, f"{NAME}.least.{verdict}") for verdict in ("act", "look")),
+            (stake.ripe & (table.text("honeydew") == "heavy"), f"{NAME}.sticky.wait"),
         ),
-        reasons=(*_signs(table, context, known, floor), *reasons_of(table, context, NAME, FACTS, known)),
+        reasons=(
+            *_signs(table, context, known, floor, stake.ripe),
+            *reasons_of(table, context, NAME, FACTS, known & ~stake.ripe),
+        ),
         cautions=_cautions(table, context),
         quantities={
             "expected_loss_untreated": (np.where(known, share, np.nan), "1"),
@@ -102,7 +108,9 @@ def _count(table: Table, context: Context) -> tuple[Counted, Bools]:
     """The count, leaf by leaf or by the share of leaves over the tally line; and which of those are floors."""
     facts = context.facts
     usual = np.full(len(table), facts.value(COUNTING + "usual_share") * facts[FACTS + "threshold"].mid)
-    counted = count_draws(table, context, PEST, counts="counts", mean="mean", k_fact=FACTS + "dispersion", usual=usual)
+    ways = {"counts": "counts", "mean": "mean", "k_fact": FACTS + "dispersion"}
+    units = facts.value(COUNTING + "usual_units")
+    counted = count_draws(table, context, PEST, usual=usual, units=units, **ways)
     line, most = facts.value(FACTS + "tally_line"), facts.value(FACTS + "tally_most")
     return by_tally(counted, table.number("infested_over_50"), line, most)
 
@@ -114,7 +122,7 @@ def _interval(table: Table, context: Context) -> Interval:
     return Interval(harvest, np.where(np.isnan(phi), shortest, phi), ~np.isnan(phi), on_file)
 
 
-def _signs(table: Table, context: Context, known: Bools, floor: Bools) -> tuple[Said, ...]:
+def _signs(table: Table, context: Context, known: Bools, floor: Bools, ripe: Bools) -> tuple[Said, ...]:
     """What was seen beside the count, and the publisher's rule by stage, one sentence for each kind of sign."""
     fact = context.facts[FACTS + "stage_rules"]
     rules = {stage: (sign, plants) for stage, sign, plants in fact.rows}
@@ -127,7 +135,7 @@ def _signs(table: Table, context: Context, known: Bools, floor: Bools) -> tuple[
             for sign in dict.fromkeys(fact.column("sign"))
         ),
         say(f"{NAME}.because.floor").where(floor & known),
-        say(f"{NAME}.because.honeydew").where((table.text("honeydew") == "heavy") & known),
+        say(f"{NAME}.because.honeydew").where((table.text("honeydew") == "heavy") & known & ~ripe),
     )
 
 
@@ -153,7 +161,8 @@ def _in_season(table: Table, context: Context) -> Bools:
 
 def _check(values: dict[str, Any]) -> None:
     if values["crop"] != "forage sorghum":
-        one_count(values, question=NAME, ways=("counts", "mean", "infested_over_50"), single="counts")
+        ways = ("counts", "mean", "infested_over_50")
+        one_count(values, question=NAME, ways=ways, single="counts", sized=values["mean"] is None)
 
 
 QUESTION = Question(

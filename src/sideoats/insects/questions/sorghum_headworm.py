@@ -12,7 +12,7 @@ from sideoats.errors import InputError
 from sideoats.families.coming_days import alike, degree_days_ahead, spread_to
 from sideoats.families.counted import Counted, count_means
 from sideoats.families.feeding import drawn, feeding_case
-from sideoats.families.treat_by_count import problem_of
+from sideoats.families.treat_by_count import figures, problem_of
 from sideoats.families.treated import Worth, reference_of, treated_inputs, worth_of
 from sideoats.families.treating import DAYS
 from sideoats.insects.harm import Larva
@@ -20,7 +20,7 @@ from sideoats.problem import Line, Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.replies import READER
 from sideoats.vocabulary import see
-from sideoats.words import Measured, Money, Name, Said, Share, Term, say, sentence
+from sideoats.words import Measured, Money, Name, Parts, Said, Share, Term, say, sentence
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -35,7 +35,7 @@ INPUTS = (
     see("head_counts.stage", also=("place.stage",)),
     see("head_counts.heads", also=("place.heads",)),
     see("sorghum-headworm.table"),
-    *treated_inputs(NAME, "bu/ac", "USD/bu", "grain sorghum", (300, 250)),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "grain sorghum", 300),
 )
 
 
@@ -69,13 +69,27 @@ def pose(table: Table, context: Context) -> Problem:
         line=Line(over, known & ~early & ~ripe, {"by": Name(by, fact=FACTS + "field_rule")}),
         own=("few.need",),
         soon=np.where(_small(table), facts["insects/counting.next_look"].low, np.nan),
-        heads=((counted.unknown, f"{NAME}.uncounted.need"), (early, f"{NAME}.early.need")),
-        reasons=_reasons(table, context, slope, whose == "knutson", known),
-        weather=known,
+        heads=(
+            (counted.unknown, f"{NAME}.uncounted.need"),
+            (early, f"{NAME}.early.need"),
+            (~table.known("stage"), f"{NAME}.stageless.need"),
+        ),
+        reasons=_reasons(table, context, slope, whose == "knutson", known & ~ripe & ~early, (counted.mean, medium)),
+        weather=known & ~ripe & ~early,
+        seen=_seen(large, medium),
         cautions=(say(f"{NAME}.caution.flare"),),
         quantities={"injury_level_published": (_level(slope, worth.cost), UNIT)},
     )
     return problem_of(table, context, case)
+
+
+def _seen(large: Floats, medium: Floats) -> Parts:
+    """The larvae as they were counted: those of both sizes, or of the one that was sorted out."""
+    sizes = {"large": Measured(figures(large)), "medium": Measured(figures(medium))}
+    both = ~np.isnan(large + medium)
+    alone = {"large": np.isnan(medium), "medium": np.isnan(large)}
+    one = (say(f"{NAME}.seen.{size}", **{size: seen}).where(alone[size] & ~both) for size, seen in sizes.items())
+    return Parts((say(f"{NAME}.seen.both", **sizes).where(both), *one))
 
 
 def _level(slope: Floats, cost: Floats) -> Floats:
@@ -137,16 +151,24 @@ def _small(table: Table) -> Bools:
     return np.array([bool(c) and sum(c) > 0 for c in table.rows("small_counts")], bool)
 
 
-def _reasons(table: Table, context: Context, slope: Floats, pounds: Bools, known: Bools) -> tuple[Said, ...]:
+def _reasons(
+    table: Table, context: Context, slope: Floats, pounds: Bools, known: Bools, seen: tuple[Floats, Floats]
+) -> tuple[Said, ...]:
     facts = context.facts
     rule = {name: Measured(low, fact=FACTS + "field_rule") for name, low, _ in facts[FACTS + "field_rule"].rows}
     heads, survive = facts[FACTS + "usual_heads"], FACTS + "medium_survival"
-    one = {"loss": Money(np.where(known, slope.mean(axis=1), np.nan), unit="USD/ac"),
-           "share": Share(facts.value(survive), fact=survive)}  # fmt: skip
+    one = {
+        "loss": Money(np.where(known, slope.mean(axis=1), np.nan), unit="USD/ac"),
+        "share": Share(facts.value(survive), fact=survive),
+    }
     by = {key: Name(facts.by(FACTS + key), fact=FACTS + key) for key in ("loss.per_larva", "loss.share", "field_rule")}
     return (
         say(f"{NAME}.because.slope", by=by["loss.per_larva"], **one).where(pounds),
         say(f"{NAME}.because.slope", by=by["loss.share"], **one).where(~pounds),
+        say(f"{NAME}.because.equal", share=one["share"], mean=Measured(figures(seen[0]), unit=UNIT)).where(
+            known & (seen[1] > 0)
+        ),
+        say(f"{NAME}.because.heading").where(known & (table.text("stage") == "heading")),
         say(f"{NAME}.because.rule", by=by["field_rule"], **rule).where(known),
         say(f"{NAME}.because.heads", low=Measured(heads.low), high=Measured(heads.high, fact=heads.id)).where(
             known & pounds & ~table.known("heads")

@@ -12,11 +12,11 @@ from sideoats.families.treated import reference_of, treated_inputs, worth_of
 from sideoats.problem import Line, Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
-from sideoats.words import Measured, Name, Term, say
+from sideoats.words import Measured, Name, Share, Term, say
 
 Floats = NDArray[np.float64]
 NAME, FACTS, UNIT = "sorghum-midge", "insects/sorghum_midge.", "midges/flowering head"
-FLOWERS, BEFORE = "flowering", ("boot", "heading", "")
+FLOWERS, BEFORE, RIPE = "flowering", ("boot", "heading", ""), ("hard dough", "black layer")
 INPUTS = (
     see("head_counts.midges", name="counts"),
     see("sorghum-midge.per_head"),
@@ -26,7 +26,7 @@ INPUTS = (
     see("head_counts.flowering"),
     see("place.midge_resistant", name="resistant", default=False),
     see("sorghum-midge.table"),
-    *treated_inputs(NAME, "bu/ac", "USD/bu", "grain sorghum", (300, 250)),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "grain sorghum", 300),
 )
 
 
@@ -45,11 +45,14 @@ def pose(table: Table, context: Context) -> Problem:
     )
     whose = np.where(table.text("table") == "", facts.choose("insects/sorghum_midge_loss")[0], table.text("table"))
     pounds = (whose == "knutson") & table.known("heads")
-    flowering = np.nan_to_num(table.number("flowering"), nan=1.0)
+    told = table.number("flowering")
     weighed = facts.value(FACTS + "loss.knutson") / facts.value("insects/sorghum.bushel") * table.number("heads")
-    one = np.where(pounds, weighed * flowering * worth.price, facts.value(FACTS + "loss.texas") * worth.crop)
+    one = np.where(pounds, weighed * worth.price, facts.value(FACTS + "loss.texas") * worth.crop)
     one = np.nan_to_num(one) / np.where(table.flag("resistant"), facts.value(FACTS + "resistant"), 1.0)
-    flowers, before = stage == FLOWERS, np.isin(stage, BEFORE)
+    share = np.nan_to_num(told, nan=1.0)  # midges take from the heads in flower, and from no others
+    one = one * share
+    before = np.where(np.isnan(told), np.isin(stage, BEFORE), (told == 0) & np.isin(stage, (*BEFORE, FLOWERS)))
+    flowers = np.where(np.isnan(told), stage == FLOWERS, told > 0) & ~np.isin(stage, RIPE)
     known = ~counted.unknown & flowers
     level = np.where(one > 0, worth.cost / np.where(one > 0, one, 1.0), np.nan)
     by = np.where(pounds, facts.by(FACTS + "loss.knutson"), facts.by(FACTS + "loss.texas")).astype(object)
@@ -59,7 +62,7 @@ def pose(table: Table, context: Context) -> Problem:
         NAME,
         counted,
         slope=np.broadcast_to(one[:, None], (n, context.outlook.draws)),
-        most=np.full(n, facts.value(FACTS + "most_lost")),
+        most=facts.value(FACTS + "most_lost") * share,
         worth=worth,
         crops=("sorghum", "grain sorghum"),
         unit=UNIT,
@@ -67,7 +70,7 @@ def pose(table: Table, context: Context) -> Problem:
         stage=Term(stage, of="head_counts.stage"),
         done=steadily(context, NAME, facts[FACTS + "bloom_days"]),
         over=~flowers & ~before,
-        needs={"flowering": before},
+        needs={"flowering": before, "stage": ~table.known("stage") & ~flowers},
         line=Line(counted.mean >= level, known, {"by": Name(by)}),
         own=("few.need",),
         soon=np.where(before | (flowers & known), 1.0, np.nan),
@@ -78,6 +81,8 @@ def pose(table: Table, context: Context) -> Problem:
         ),
         reasons=(
             say(f"{NAME}.because.level", by=Name(by), level=Measured(np.round(level, 1), unit=UNIT)).where(known),
+            say(f"{NAME}.because.flowering", share=Share(told)).where(known & (told < 1)),
+            say(f"{NAME}.because.all-flower").where(known & np.isnan(told)),
             say(f"{NAME}.because.share").where((whose == "knutson") & ~pounds & known),
             say(f"{NAME}.because.resistant").where(table.flag("resistant") & known),
             say(f"{NAME}.because.daily").where(known),

@@ -36,7 +36,7 @@ INPUTS = (
     see("canopy_counts.defoliation"),
     see("treated.feeding"),
     see("canopy_counts.stage", needed=True, also=("place.stage",)),
-    *treated_inputs(NAME, "bu/ac", "USD/bu", "soybean", (150, 250)),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "soybean", 150),
     see("treated.publisher"),
 )
 STRIPPED = 40.0  # per cent of leaf left, under which it is read ever more surely

@@ -26,7 +26,7 @@ INPUTS = (
     see("canopy_counts.row_feet", absent="1"),
     see("canopy_counts.sweeps", absent="25"),
     see("canopy_counts.stage", needed=True, also=("place.stage",)),
-    *treated_inputs(NAME, "bu/ac", "USD/bu", "soybean", (150, 250)),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "soybean", 150),
     see("treated.publisher"),
 )
 

@@ -24,7 +24,7 @@ INPUTS = (
     see("canopy_counts.sweeps", absent="25"),
     see("canopy_counts.stage", needed=True, also=("place.stage",)),
     see("place.seed_beans", name="seed", default=False),
-    *treated_inputs(NAME, "bu/ac", "USD/bu", "soybean", (150, 250)),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "soybean", 150),
     see("treated.publisher"),
 )
 

@@ -14,7 +14,6 @@ from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
     Worth,
-    assumed_units,
     pays_from,
     price_moves,
     published,
@@ -56,7 +55,7 @@ INPUTS = (
     see("stem_counts.parasitized"),
     see("stem_counts.predators"),
     see("wheat-aphid.table"),
-    *treated_inputs(NAME, "bu/ac", "USD/bu", "wheat"),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "wheat", 200),
 )
 
 
@@ -84,7 +83,6 @@ def pose(table: Table, context: Context) -> Problem:
     level = _russian_level(table, context, worth)
     low, high = np.where(russian, level, low), np.where(russian, level, high)
     sample = np.where(russian, "tiller", np.where(feet, "foot of row", "stem")).astype(object)
-    told = known & ~table.known("counts") & np.isnan(table.number("n"))
     case = treated_case(
         table,
         context,
@@ -113,7 +111,6 @@ def pose(table: Table, context: Context) -> Problem:
         reasons=(
             *_line_said(reference, by, low, high, russian, over, feet),
             *_reasons(table, context, russian, known, over),
-            assumed_units(counted, sample, told),
         ),
         cautions=(say(f"{NAME}.caution.virus"), say(f"{NAME}.caution.crash")),
         quantities={"threshold_low": (low, "aphids"), "threshold_high": (high, "aphids")},

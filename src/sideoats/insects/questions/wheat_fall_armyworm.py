@@ -12,7 +12,6 @@ from sideoats.families.counted import Counted, count_draws, one_count, spread
 from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
-    assumed_units,
     pays_from,
     published,
     reference_of,
@@ -44,7 +43,7 @@ INPUTS = (
     see("row_larvae.stand_at_risk", default=False),
     see("wheat_check.stage"),
     see("place.purpose", default="grain"),
-    *treated_inputs(NAME, "bu/ac", "USD/bu", "wheat"),
+    *treated_inputs(NAME, "bu/ac", "USD/bu", "wheat", 200),
     see("place.planting_date"),
 )
 
@@ -101,7 +100,6 @@ def pose(table: Table, context: Context) -> Problem:
         reasons=(
             *published(reference, np.full(n, by, dtype=object), low, high, UNIT),
             *_reasons(table, context, length, left, leaves & known, known),
-            assumed_units(counted, SAMPLE, known & ~table.known("counts") & np.isnan(table.number("n"))),
         ),
         cautions=tuple(say(f"{NAME}.caution.{which}") for which in ("species", "grazing", "edges")),
         values={"paned": Share(np.nan_to_num(table.number("windowpane")))},

@@ -97,7 +97,7 @@ def pose(table: Table, context: Context) -> Problem:
         },
         heads=_heads(table, context, today, (left, ends), interval),
         reasons=_reasons(table, context, chance, answers, open_, cost),
-        cautions=(
+        acting=(
             *label_cautions(interval, context, bees=False),
             say(f"{NAME}.caution.latest").where(~table.known("latest_stage")),
             say(f"{NAME}.caution.modes"),
