@@ -42,6 +42,15 @@ SAID: dict[str, dict[str, tuple[str, ...]]] = {
         "magnesium": ("0.05%", "0.09%", "0.15%", "0.25%"), "protein": ("14%", "22%", "28%"),
         "stress": _SAID, "nitrogen": ("none", "usual", "usual", "heavy"),
     },
+    "stock-water": {
+        "class": ("stockers", "calves", "pairs", "cow", "dry-cow", "heifers", "bulls", "horse", "ewes", ""),
+        "nitrate": ("ND", "10 ppm", "90 ppm", "130 ppm", "320 ppm"), "nitrate_form": ("NO3-N", "NO3"),
+        "source": ("pond", "well", "creek", "piped", ""), "algae": _SAID,
+        "sulfate": ("ND", "150 ppm", "400 ppm", "900 ppm", "1,600 ppm", "3,200 ppm"),
+        "salts": ("200 ppm", "420 ppm", "1,100 ppm", "3,600 ppm", "6,000 ppm", "11,000 ppm"),
+        "feed_sulfur": ("0.1%", "0.18%", "0.3%"), "grain_fed": ("yes", "no", "no"),
+        "tested": ("2026-11-06", "2026-10-20", "2026-02-01"),
+    },
     "graze-prussic": {
         "species": (*see("forage_look.species").choices, "corn", "pearl millet", "sudangrass", "sorghum-sudan"),
         "height": ("6 in", "24 in", "31 in", "40 in", "4 ft", "5 ft"), "new_shoots": _SAID,
@@ -71,14 +80,15 @@ def phone_in(name: str, dice: Random) -> Told:
     if name == "hay-nitrate":
         told = nitrate_phone_ins.phone_in(dice)
         return told | ({"only_test": dice.choice(("yes", "no"))} if dice.random() < 0.3 else {})
-    out, slip = {}, dice.random() < 0.3
+    out, slip = {}, name != "stock-water" and dice.random() < 0.3
     for field, words in (SAID[name] | (_SLIP if slip else {})).items():
         if dice.random() < _RARE.get(field, 0.85):
             out[field] = dice.choice(words)
     whole = {"hcn": ("hcn_basis", "moisture"), "nitrate": ("nitrate_form", "nitrate_basis", "nitrate_moisture")}
     for number, parts in whole.items():
         if number in out and dice.random() < 0.9:
-            out |= {part: (SAID[name] | _SLIP)[part][0] for part in parts if part not in out}
+            words = SAID[name] if name == "stock-water" else SAID[name] | _SLIP
+            out |= {part: words[part][0] for part in parts if part in words and part not in out}
     if dice.random() < 0.95:  # most callers do not contradict themselves
         for flag, denied in _DENIED.items():
             if out.get(flag) == "no":
@@ -98,6 +108,8 @@ def less(question: Question, told: Told, dice: Random) -> Told:
 
 def noisy(question: Question, told: Told, dice: Random) -> Told:
     """Money and weights that say nothing of the hazard."""
+    if question.name == "stock-water":
+        return {**told, "hauling": f"{dice.choice((0.001, 0.03, 0.4))} USD/gal"}
     more = {"price": f"{dice.choice((20, 110, 400))} USD/ton"}
     if question.name == "hay-nitrate":
         more["grinding"] = f"{dice.choice((5, 30, 300))} USD/ton"

@@ -69,7 +69,7 @@ def lots_of(table: Table, context: Context) -> tuple[Lots, Pooled]:
     water_form = np.array([str(f) if f else "NO3-N" for f in table.text("water_form")], dtype=object)
     # water whose form is not stated is read as the ion that holds more nitrogen
     water = nitrate.nitrate_nitrogen_dry(table.number("water"), form=water_form, basis="dry")
-    usual = stock.air_of(context.facts["forage/water_month"], context.on)
+    usual = stock.drinking_air(context.facts, context.region, context.on)
     cattle = np.array([a not in stock.NOT_CATTLE for a in animals], dtype=bool)
     known = Lots(
         **pooled.sampled(),

@@ -134,7 +134,7 @@ def water_share(facts: Facts, known: Lots) -> tuple[Floats, Floats]:
     weight = np.where(np.isnan(known.weight), usual, known.weight)
     least = facts["forage/intake_share"].low  # least feed for the same water: the most nitrate a pound of feed
     intake = weight * least
-    litres = stock.water_gallons(facts["forage/water_need"], known.animals, known.air) * nitrate.LITRES_OF_GALLON
+    litres = stock.water_gallons(facts, known.animals, known.air) * nitrate.LITRES_OF_GALLON
     _, equivalent = nitrate.feed_plus_water(0.0, intake * _KG_OF_LB, known.water, litres)
     return equivalent, intake
 

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sideoats.errors import InputError
-from sideoats.facts import Fact
+from sideoats.facts import Fact, Facts
+from sideoats.region import Region
 
 Floats = NDArray[np.float64]
 
@@ -44,6 +45,7 @@ AT_RISK = frozenset({"pregnant-cow", "pregnant-heifer", "lactating-cow", "calf",
 # Whose limits a publisher prints: for all, or for stressed stock too, or for pregnant animals too. The strictest of all
 # tables that were read binds all but the plain ones, each by what it prints for that animal.
 PLAIN, SENSITIVE, STRESSED, PREGNANT = 0, 1, 2, 3
+MILD, HOT = 80.0, 90.0  # degF, columns of the water table
 _RISK = dict.fromkeys(AT_RISK, PREGNANT) | {"lactating-cow": SENSITIVE, "calf": STRESSED}
 
 
@@ -82,21 +84,28 @@ def by_class(fact: Fact, classes: Sequence[Any], column: str, *, other: float = 
     return np.array([held.get(str(c), blank) for c in classes], dtype=np.float64)
 
 
-def water_gallons(fact: Fact, classes: Sequence[Any], air_degf: ArrayLike) -> Floats:
-    """(n,) gal/day a head from the water table, linear between 70, 80 and 90 degF and flat outside.
+def drinking_air(facts: Facts, region: Region, on: date) -> float:
+    """Air temperature [degF] by which cattle drink where none is told: the region's usual mean of the day and half of a
+    day's range, the warm hours; the hottest where the region names none."""
+    mean = region.usual_air(on, np.nan)
+    return HOT if np.isnan(mean) else 32.0 + 1.8 * (mean + facts.value("forage/water_warm"))
 
-    An animal that the table does not list, and an unknown air temperature, take the most water (90 degF; the lactating
-    cow): more water is more nitrate.
+
+def water_gallons(facts: Facts, classes: Sequence[Any], air_degf: ArrayLike) -> Floats:
+    """(n,) gal/day a head, linear in the air temperature between the columns of the water tables and flat outside.
+
+    In the cold every class is taken to drink the share of its water at 80 degF that a nursing cow does, of all classes
+    the thirstiest. An animal that the table does not list, and an unknown air temperature, take the most water
+    (90 degF; the lactating cow): more water is more nitrate and more sulfur.
     """
-    air = np.asarray(air_degf, dtype=np.float64)
-    air = np.clip(np.where(np.isnan(air), 90.0, air), 70.0, 90.0)
-    cold, mild, hot = (
-        by_class(fact, classes, name, other=float(max(fact.column(name)))) for name in ("t70", "t80", "t90")
-    )
-    low = cold + (mild - cold) * np.minimum(air - 70.0, 10.0) / 10.0
-    return np.asarray(low + (hot - mild) * np.maximum(air - 80.0, 0.0) / 10.0, dtype=np.float64)
-
-
-def air_of(fact: Fact, on: date) -> float:
-    """Air temperature [degF] by which cattle drink in the month of `on`, from a table by months."""
-    return float(dict(fact.rows)[on.month])
+    fact, cold = facts["forage/water_need"], facts["forage/water_cold"]
+    air = np.broadcast_to(np.asarray(air_degf, dtype=np.float64), (len(classes),))
+    air = np.where(np.isnan(air), HOT, air)
+    known = {
+        at: by_class(fact, classes, f"t{at:.0f}", other=float(max(fact.column(f"t{at:.0f}"))))
+        for at in (70.0, MILD, HOT)
+    }
+    known |= {float(at): known[MILD] * float(share) for at, share in cold.rows}
+    at = np.array(sorted(known))
+    columns = np.stack([known[each] for each in at], axis=1)  # (n, column)
+    return np.array([np.interp(degrees, at, row) for degrees, row in zip(air, columns, strict=True)], dtype=np.float64)
