@@ -165,12 +165,13 @@ def test_water_is_in_the_headline_from_the_line_of_caution_on() -> None:
         call = told(**dry, water=water, water_form="NO3-N")
         assert call["verdict"] == verdict and "water" in call["headline"]
     assert told(**dry, water="60 ppm", water_form="NO3-N")["verdict"] == "wait"
-    cold = told(date(2027, 1, 10), result="300 ppm", **COWS, **WELL, water="10 ppm", water_form="NO3-N")
-    # by hand, 46.4 degF of a usual warm hour of January (2.0 degC and 6 more), between 40 and 60 degF: K-State's nursing cow drinks 11.4, 14.5 and
+    january = {"result": "300 ppm", **COWS, **WELL, "water": "10 ppm", "water_form": "NO3-N"}
+    cold = told(date(2027, 1, 10), **january, air="46.4 degF")
+    # by hand at 46.4 degF, between 40 and 60 degF: K-State's nursing cow drinks 11.4, 14.5 and
     # 17.9 gal at 40, 60 and 80, this one 12.4 at 80: (0.637 + 6.4 / 20 x (0.810 - 0.637)) x 12.4 = 8.6 gal
     gallons = (0.637 + 6.4 / 20 * (0.810 - 0.637)) * 12.4
     by_hand = gallons * 3.785412 * 10 / (1200 * 0.0225 * 0.45359237)
-    assert cold["verdict"] == "wait"
+    assert cold["verdict"] == told(date(2027, 1, 10), **january)["verdict"] == "wait"
     assert cold["quantities"]["nitrate_nitrogen_from_water"]["value"] == pytest.approx(by_hand, rel=1e-4)
 
 
