@@ -7,11 +7,14 @@ import pytest
 
 from sideoats.cattle import nutrition_needs as needs_of
 from sideoats.cattle.nutrition_book import Book
+from sideoats.cattle.nutrition_coefficients import Coefficients
 from sideoats.cattle.nutrition_energy import KG_OF_LB
 from sideoats.cattle.nutrition_feeds import read_feed, screen
 from sideoats.cattle.ration import Feeds, Needs, price_of_dry_matter, solve
 from sideoats.errors import InputError
 from sideoats.facts import load
+
+NRC = Coefficients.read(load())
 
 # Constructed (invented feeds and floors), solved beforehand outside this program with HiGHS: dry pregnant cow, 24.0 lb
 # dry matter, TDN >= 13.0, protein >= 2.0, Ca >= 0.060, P >= 0.0456 lb a day
@@ -71,36 +74,37 @@ def test_a_phosphorus_mineral_changes_the_constructed_answer() -> None:
 def test_energy_and_intake_of_a_growing_steer_close_on_each_other() -> None:
     from sideoats.cattle import nutrition_energy as energy
 
-    floor = needs_of.floors(needs_of.Animal(600 * KG_OF_LB, gain_kg=0.9, growing=True))
-    weight = energy.shrunk_weight(600 * KG_OF_LB)
+    floor = needs_of.floors(needs_of.Animal(600 * KG_OF_LB, gain_kg=0.9, growing=True), NRC)
+    weight = energy.shrunk_weight(600 * KG_OF_LB, NRC)
     gain = energy.energy_limited_gain(
         floor.intake * KG_OF_LB,
         floor.tdn_percent,
-        energy.maintenance_energy(weight),
-        energy.equivalent_weight(weight, 533.0),
+        energy.maintenance_energy(weight, NRC),
+        energy.equivalent_weight(weight, 533.0, NRC),
+        NRC,
     )
     assert float(gain) == pytest.approx(0.9, rel=1e-3)
-    eaten = needs_of.growing_intake(weight, floor.tdn_percent)
+    eaten = needs_of.growing_intake(weight, floor.tdn_percent, NRC)
     assert float(floor.intake) * KG_OF_LB == pytest.approx(float(eaten), rel=1e-3)
 
 
 def test_cold_raises_energy_only() -> None:
-    warm = needs_of.floors(needs_of.Animal(1200 * KG_OF_LB, days_pregnant=240), 24.0)
-    cold = needs_of.floors(needs_of.Animal(1200 * KG_OF_LB, days_pregnant=240, cold=0.2), 24.0)
+    warm = needs_of.floors(needs_of.Animal(1200 * KG_OF_LB, days_pregnant=240), NRC, 24.0)
+    cold = needs_of.floors(needs_of.Animal(1200 * KG_OF_LB, days_pregnant=240, cold=0.2), NRC, 24.0)
     assert cold.tdn > warm.tdn
     assert (cold.protein, cold.calcium, cold.phosphorus) == (warm.protein, warm.calcium, warm.phosphorus)
 
 
 def test_a_gain_that_no_feed_allows_is_not_a_number() -> None:
-    floor = needs_of.floors(needs_of.Animal(600 * KG_OF_LB, gain_kg=4.0, growing=True))
+    floor = needs_of.floors(needs_of.Animal(600 * KG_OF_LB, gain_kg=4.0, growing=True), NRC)
     assert np.isnan(floor.tdn)
 
 
 def test_needs_rise_toward_calving_and_at_the_peak_of_milk() -> None:
     days = np.array([0.0, 120.0, 200.0, 270.0])
-    dry = needs_of.floors(needs_of.Animal(np.full(4, 1200 * KG_OF_LB), days_pregnant=days), 24.0)
+    dry = needs_of.floors(needs_of.Animal(np.full(4, 1200 * KG_OF_LB), days_pregnant=days), NRC, 24.0)
     assert (np.diff(dry.tdn) > 0).all() and (np.diff(dry.protein) > 0).all()
-    milking = needs_of.floors(needs_of.Animal(1200 * KG_OF_LB, milk_week=8.5, peak_kg=9.0), 26.0)
+    milking = needs_of.floors(needs_of.Animal(1200 * KG_OF_LB, milk_week=8.5, peak_kg=9.0), NRC, 26.0)
     assert milking.tdn > dry.tdn[0] and milking.calcium > dry.calcium[0]
 
 
@@ -177,15 +181,6 @@ def test_a_feed_that_nobody_knows_is_rich_in_starch_and_fat_until_its_record_say
              "phosphorus": 0.003, "sulfur": 0.001, "price": 80.0}  # fmt: skip
     blind, told = read_feed(waste, book), read_feed({**waste, "starch": 0.35, "fat": 0.12}, book)
     assert (blind.kind, blind.starch, blind.fat) == ("grain", 0.70, 0.10) and (told.starch, told.fat) == (0.35, 0.12)
-
-
-def test_energy_of_a_step_of_condition_as_nebraska_prints_it() -> None:
-    # beef.unl.edu, condition: 207 Mcal from score 4 to 5 of an 1,100-lb cow; her weight at 4 is 93 % of that at 5
-    from sideoats.cattle.nutrition_energy import reserve_energy
-
-    parts = (0.851, 0.03768, (0.2009, -0.006686))
-    five, four = (reserve_energy(1100 * KG_OF_LB * ratio, score, *parts) for ratio, score in ((1.0, 5), (0.93, 4)))
-    assert float(five - four) == pytest.approx(207, abs=1.5)
 
 
 @pytest.mark.parametrize(

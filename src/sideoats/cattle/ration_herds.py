@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from sideoats.cattle import nutrition_energy as energy
 from sideoats.cattle import nutrition_needs as needs_of
 from sideoats.cattle.nutrition_book import Book
+from sideoats.cattle.nutrition_coefficients import Coefficients
 from sideoats.cattle.nutrition_feeds import OneFeed, Screened, read_feed
 from sideoats.cattle.ration import FLOORS, Needs
 from sideoats.errors import InputError
@@ -22,9 +23,9 @@ from sideoats.weather.livestock import cold_feed_energy
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 NAME = "ration"
+UNDER = 1e-6  # of the ceiling of nitrate: the mix stays under it, never at it
 GROWING = ("growing", "finishing", "calf")
 BRED = ("pregnant-cow", "pregnant-heifer")
-GESTATION = 283.0  # days
 BOUGHT = {
     "tested grass hay, bought": "hay",
     "limestone, bought": "limestone",
@@ -110,17 +111,18 @@ def herd_of(table: Table, context: Context, young: bool = False, thin: bool = Fa
     heifer = np.array([w == "pregnant-heifer" for w in words], dtype=bool)
     calved = ~heifer & ~growing & ~beasts & young
     days = known_or(table, "days_pregnant", np.where(pregnant, facts.value("cattle/ration.days_pregnant"), 0.0))
-    targets, mature = facts["cattle/ration.heifer"], facts.value("cattle/ration.mature")
+    targets, term = facts["cattle/ration.heifer"], Coefficients.read(facts)["course"]["gestation_days"]
+    mature = float(stock.by_class(facts["forage/body_weight"], ["pregnant-cow"], "weight")[0])
     bred, calving = (mature * share for share in targets.column("share of mature weight"))
     usual = stock.by_class(facts["forage/body_weight"], words, "weight")
-    usual = np.where(heifer, bred + (calving - bred) * np.minimum(days / GESTATION, 1.0), usual)
+    usual = np.where(heifer, bred + (calving - bred) * np.minimum(days / term, 1.0), usual)
     usual = np.where(calved, calving, usual)
     weight = usual if young else known_or(table, "weight", usual)
     score = table.number("thin_condition" if thin else "condition")
     if thin:  # the herd's weight is that of cows in its own condition
         weight = weight * weight_ratio(context, score) / weight_ratio(context, table.number("condition"))
-    fastest = 1.5 * (calving - bred) / GESTATION  # a heifer behind her target is not pushed faster
-    growth = np.clip((calving - weight) / np.maximum(GESTATION - days, 1.0), 0.0, fastest)
+    fastest = 1.5 * (calving - bred) / term  # a heifer behind her target is not pushed faster
+    growth = np.clip((calving - weight) / np.maximum(term - days, 1.0), 0.0, fastest)
     growth = np.where(calved, facts.value("cattle/ration.heifer_after"), growth)
     still = heifer | calved
     cold = cold_share(table, context)
@@ -158,33 +160,33 @@ def cold_share(table: Table, context: Context) -> Floats:
 
 
 def regain_days(context: Context, herd: Herd) -> Floats:
-    """(n,) days in which a thin cow is to be at score 5: those to calving, or the usual ones."""
-    least, usual = context.facts.span("cattle/ration.regain_days")
-    return np.where(herd.days_pregnant > 0, np.maximum(GESTATION - herd.days_pregnant, least), usual)
+    """(n,) days in which a thin cow is to be at score 5: those to calving, or the least."""
+    least = context.facts.value("cattle/ration.regain_days")
+    term = Coefficients.read(context.facts)["course"]["gestation_days"]
+    return np.where(herd.days_pregnant > 0, np.maximum(term - herd.days_pregnant, least), least)
 
 
 def reserve_of(context: Context, herd: Herd) -> Floats:
     """(n,) net energy a day that brings a thin cow to score 5 [Mcal]; 0 for others."""
-    facts, score = context.facts, herd.condition
-    ratio = weight_ratio(context, score)
-    empty, fat, protein = ((float(at), float(by)) for _, at, by in facts["cattle/ration.body"].rows)
+    nrc, score = Coefficients.read(context.facts), herd.condition
     body = herd.weight * energy.KG_OF_LB
-    then = energy.reserve_energy(body / ratio, 5.0, empty[0], fat[1], protein)
-    now = energy.reserve_energy(body, score, empty[0], fat[1], protein)
+    then = energy.reserve_energy(body / weight_ratio(context, score), 5.0, nrc)
+    now = energy.reserve_energy(body, score, nrc)
     return np.where(herd.thin, (then - now) / regain_days(context, herd), 0.0)
 
 
 def animal_of(table: Table, context: Context, herd: Herd) -> needs_of.Animal:
     """The herd as the equations of need take it."""
     facts = context.facts
+    nrc, finish = Coefficients.read(facts), facts.value("cattle/ration.finish_weight") * energy.KG_OF_LB
     milking = np.array([w == "lactating-cow" for w in herd.words], dtype=bool)
     return needs_of.Animal(
         full_kg=herd.weight * energy.KG_OF_LB,
         gain_kg=herd.gain * energy.KG_OF_LB,
-        finish_kg=np.full(len(table), 0.96 * facts.value("cattle/ration.finish_weight") * energy.KG_OF_LB),
+        finish_kg=np.full(len(table), energy.shrunk_weight(finish, nrc)),
         days_pregnant=herd.days_pregnant,
         calf_kg=np.full(len(table), facts.value("cattle/ration.calf_at_birth") * energy.KG_OF_LB),
-        milk_week=known_or(table, "milk_week", np.where(milking, facts.value("cattle/ration.milk_week"), 0.0)),
+        milk_week=known_or(table, "milk_week", np.where(milking, nrc["course"]["peak_week"], 0.0)),
         peak_kg=known_or(table, "milk_peak", facts.value("cattle/ration.milk_peak")) * energy.KG_OF_LB,
         condition=herd.condition,
         reserve=reserve_of(context, herd),
@@ -274,7 +276,7 @@ def needs_in(table: Table, context: Context, herd: Herd, s: Screened) -> tuple[N
     return Needs.of(
         intake,
         **told,
-        nitrate=s.ceiling - facts.value("cattle/ration.margin"),
+        nitrate=s.ceiling * (1 - UNDER),
         water_nitrate=drunk,
         sulfur=np.full(len(table), sulfur_ceilings(context)[1]),
         water_sulfur=sulfur_water / 100,
@@ -287,13 +289,13 @@ def needs_in(table: Table, context: Context, herd: Herd, s: Screened) -> tuple[N
 
 def floors_of(table: Table, context: Context, herd: Herd) -> needs_of.Floors:
     """Intake and floors; in cold cattle eat more, as far as intakes spread anyway: that is met with hay first."""
-    animal, told = animal_of(table, context, herd), table.number("intake")
-    floor = needs_of.floors(animal, told)
+    animal, told, nrc = animal_of(table, context, herd), table.number("intake"), Coefficients.read(context.facts)
+    floor = needs_of.floors(animal, nrc, told)
     more = np.minimum(herd.cold, context.facts.span("cattle/nutrition.intake_band")[1] - 1.0)
     eaten = np.where(np.isnan(told), floor.intake * (1.0 + more), told)
     if not (eaten > floor.intake).any():
         return floor
-    fuller = needs_of.floors(animal, eaten)
+    fuller = needs_of.floors(animal, nrc, eaten)
     # of cows the published rule is pounds of TDN on top of their need, of growing cattle it goes through the equations
     tdn = np.where(herd.growing, fuller.tdn, floor.tdn)
     return replace(floor, intake=eaten, tdn=tdn, tdn_percent=100 * tdn / eaten)
@@ -317,7 +319,7 @@ def rumen(context: Context, herd: Herd, intake: Floats, grain_now: Floats) -> di
     (`grain_now` [lb as fed], NaN where that is not known).
     """
     facts = context.facts
-    dry = facts.value("cattle/ration.grain_dry")
+    dry = float(Book.of(facts).rows["corn"]["dry_matter"])
     already = np.nan_to_num(grain_now) * dry
     usual = np.where(herd.growing, np.inf, facts.value("cattle/ration.grain_most") * herd.weight)
     in_milk = np.array([w == "lactating-cow" for w in herd.words], dtype=bool)
