@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import cached_property
 from typing import Any
 
@@ -16,7 +17,7 @@ from sideoats.forage.grazed_nitrate import dated, sample_age
 from sideoats.forage.grazing import TOLD, Judged, preset_of, shoots_seen
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
-from sideoats.words import Measured, Name, Paid, Parts, Said, Term, say
+from sideoats.words import Day, Measured, Name, Paid, Parts, Said, Share, Term, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -50,6 +51,8 @@ class Told:
         whole = Danger("barred", over, GRAZE, self.why, values={"when": self._when, "test": self._test}, again=again)
         return (
             whole,
+            doubted("frost", "herd_forecast.days", j.coming & (j.ahead.frost <= 1), *GRAZE, until=_say("why.tonight")),
+            doubted("frost", "herd_forecast.days", j.coming & (j.ahead.frost > 1)),
             doubted("others", "place.class", j.others, *GRAZE, until=_say("why.others", animals=self._animals())),
             doubted("dated", f"{_F}tested", j.nitrate.undated, *GRAZE, until=_say("why.dated")),
             doubted("suspect", f"{_F}nitrate", j.nitrate.suspect, *GRAZE, until=_say("why.suspect")),
@@ -59,6 +62,12 @@ class Told:
             doubted("bloat", "pasture_test.signs", j.small_grain & j.bloat_alone, *GRAZE, until=_say("why.bloat")),
             doubted("whose", "place.class", j.unnamed, *GRAZE, until=_say("why.whose")),
         )
+
+    def look_within(self, usual: int) -> NDArray[np.int64]:
+        """(place,) days: before cattle go on, and before the night of a frost."""
+        nights = np.where(self.j.coming, self.j.ahead.frost - 1, np.inf)
+        goes = np.where(self.j.ahead.turnout > 0, self.j.ahead.turnout - 1, np.where(self.j.coming, np.inf, usual))
+        return np.clip(np.fmin(np.fmin(nights, goes), 7), 0, None).astype(np.int64)
 
     def _again(self) -> NDArray[np.int64]:
         usual = dict(self.context.facts["forage/look_within"].rows)["usual"]
@@ -170,6 +179,9 @@ class Told:
             "why": self.why,
             "state": self._state,
             **first_of(self.dangers),
+            "night": self._night,
+            "wait": self._wait,
+            "else": self._else,
             "settles": lambda i: None if self._others_first(i) else self._settles(i),
         }
 
@@ -192,6 +204,26 @@ class Told:
             return None
         why = "hot" if n.hot_before[i] else "dry" if n.stressed[i] else "heavy"
         return _say(f"state.{why}")
+
+    def _night(self, i: int) -> Said | None:
+        """The night of the frost that comes, by the forecast or by the station's past years."""
+        ahead, on = self.j.ahead, self.context.on
+        if not self.j.coming[i]:
+            return None
+        day = Day(on + timedelta(days=int(ahead.frost[i])))
+        if np.isfinite(ahead.low[i]):
+            return _say("night.forecast", day=day, low=Measured(float(ahead.low[i]), unit="degF"))
+        return _say("night.years", day=day, chance=Share(float(ahead.chance[i])))
+
+    def _wait(self, i: int) -> Measured | None:
+        _, waits = preset_of(self.table, self.context.facts)
+        group = self.j.groups[i]
+        return None if group == "none" else Measured(waits.frost_wait[group], unit="day")
+
+    def _else(self, i: int) -> Said | None:
+        """How much else is needed before any go on."""
+        rest = len(in_doubt(self.dangers(), i)) - 1
+        return say("ask.also", n=rest) if rest > 0 else None
 
     def _others_first(self, i: int) -> bool:
         """Something else than stress and nitrogen is to be found out first."""

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from sideoats.facts import Facts
 from sideoats.forage import prussic, stock
+from sideoats.forage.ahead import Ahead, ahead
 from sideoats.forage.drought import by_place, drought_broke_by_place, frost_by_place
 from sideoats.forage.grazed_nitrate import GrazedNitrate, dated, fresh_sample, grazed_nitrate, kept, torn
 from sideoats.question import Context, Table
@@ -50,6 +51,7 @@ class Judged:
     preset : whose heights and waits
     frost_untold, rain_untold : nobody has said, and no station's record tells
     frost_misdated, rain_misdated : one dated before this growth stood
+    ahead : what comes; coming : frost in sight of a species that carries prussic acid, and it is not winter yet
     """
 
     standing: prussic.Standing
@@ -78,6 +80,8 @@ class Judged:
     rain_untold: Bools
     frost_misdated: Bools
     rain_misdated: Bools
+    ahead: Ahead
+    coming: Bools
 
     @property
     def risky(self) -> Bools:
@@ -183,6 +187,7 @@ def judge(table: Table, context: Context) -> Judged:
     animals = [str(c) for c in table.text("class")]
     beasts = np.array([a in stock.NOT_CATTLE for a in animals], dtype=bool)
     horses = np.array([a == "horse" for a in animals], dtype=bool) & risky
+    comes = ahead(table, context)
     denied = table.known("frost") & ~table.flag("frost") & np.isnan(frost)
     frost_waits = (*preset.frost_wait.values(), *preset.new_shoot_wait.values())
     return Judged(
@@ -211,6 +216,8 @@ def judge(table: Table, context: Context) -> Judged:
         frost_untold=risky & _untold(table, context, "frost", frost, "tmin", max(frost_waits)),
         rain_untold=accumulates
         & _untold(table, context, "drought_rain", rain, "rain", max(wait, *preset.rain_wait.values())),
+        ahead=comes,
+        coming=risky & ~np.isnan(comes.frost) & (not context.region.holds("frozen", context.on)),
         frost_misdated=frost_misdated,
         rain_misdated=rain_misdated,
     )

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from sideoats.families.may_it_be_fed import Case, Way, problem_of
 from sideoats.forage import grazed_nitrate, grazing, prussic, stock
+from sideoats.forage.ahead import ahead
 from sideoats.forage.graze_asked import check_standing
 from sideoats.forage.graze_dangers import Told
 from sideoats.problem import Problem
@@ -29,6 +30,8 @@ INPUTS = (
     *(see(f"forage_look.{name}") for name in ("rain_date", "stress", "nitrogen", *grazed_nitrate.FIELDS)),
     *(see(f"forage_look.{name}") for name in ("hcn", "hcn_basis", "moisture")),
     see("graze-prussic.preset", absent="the district's choice"),
+    see("herd_forecast.days", name="forecast", absent="the station's past years"),
+    see("place.turnout"),
     see("place.class", default="unknown"),
     see("place.weight"),
     see("graze-prussic.price"),
@@ -52,7 +55,7 @@ def pose(table: Table, context: Context) -> Problem:
             "wait",
             told.dangers(),
             begins=np.full(len(table), np.nan),
-            look_within=np.full(len(table), int(within["before turnout"])),
+            look_within=told.look_within(int(within["before turnout"])),
             recheck=np.full(len(table), int(within["usual"])),
             delay=np.stack([_WEEK * day, np.zeros_like(day), np.zeros_like(day)], axis=1),
             heads=told.heads(),
@@ -100,11 +103,15 @@ def _quantities(context: Context, j: grazing.Judged) -> dict[str, Any]:
 
 
 def _in_season(table: Table, context: Context) -> Bools:
-    """Where somebody looked, and forage crops after frost or after rain that ended a drought."""
+    """Where somebody looked or cattle are to go on; forage crops after frost, before a likely one, in a drought and
+    after the rain that ended it."""
+    comes = ahead(table, context)
     (frost, _), (rain, _) = grazing.ages(table, context).values()
     forage = np.array([str(s) in SPECIES and str(s) not in _GRAIN for s in table.text("species")], dtype=bool)
     looked = table.known("height") | table.known("new_shoots")
-    return np.asarray(looked | (forage & (~np.isnan(frost) | ~np.isnan(rain))))
+    winter = context.region.holds("frozen", context.on)
+    found = ~np.isnan(frost) | ~np.isnan(rain) | comes.dry | (~np.isnan(comes.frost) & (not winter))
+    return np.asarray(looked | comes.near | (forage & found))
 
 
 _GRAIN = ("corn", "grain sorghum", "small grains")  # grown for grain: somebody who means to graze one looks at it

@@ -26,6 +26,7 @@ INPUTS = (
     see("forage_look.stress"),
     see("forage_look.nitrogen"),
     *(see(f"forage_look.{name}") for name in grazed_nitrate.FIELDS),
+    see("place.turnout"),
     see("place.weight"),
     see("wheat-pasture-hazard.price"),
     see("place.station"),
@@ -86,8 +87,11 @@ def _quantities(table: Table, context: Context, known: WheatPasture) -> dict[str
 
 
 def _in_season(table: Table, context: Context) -> NDArray[np.bool_]:
+    """Where somebody tested or looked, and before cattle are to go on."""
+    goes = table.days_until("turnout", context.on)
+    near = (goes >= 0) & (goes <= context.facts.value("forage/prussic.days_ahead"))
     tested = [table.known(name) for name in ("potassium", "magnesium", "protein", "lush", "signs")]
-    return np.asarray(np.logical_or.reduce(tested))
+    return np.asarray(np.logical_or.reduce([*tested, near]))
 
 
 QUESTION = Question(
