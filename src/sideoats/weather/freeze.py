@@ -132,7 +132,7 @@ def vernalisation_rate(temperature: ArrayLike, *, minimum: float, optimum: float
     Parameters
     ----------
     temperature : daily mean at the growing point [degC]
-    minimum, optimum, maximum : cardinal temperatures [degC], such as the fact ``weather/freeze.vernalisation.cardinal``
+    minimum, optimum, maximum : cardinal temperatures [degC]
     """
     t = floats(temperature)
     power = np.log(2) / np.log((maximum - minimum) / (optimum - minimum))

@@ -25,15 +25,21 @@ INPUTS = (
     see("place.acres"),
 )
 READ = Choice("read", labelled("estimate"), passive=True)  # nothing is decided here
+MOST, PLUMP = 200.0, 30.0  # bu/ac that a field of wheat may be said to make; g a thousand kernels where none is told
 TAIL = 1.28  # standard deviations from the middle to the 10th and the 90th percentile
 
 
 def check(values: dict[str, Any]) -> None:
-    """Refuse a count without its row spacing, and a printed shortcut at another length of row than its own."""
+    """Refuse a count without its row spacing, one no wheat makes, and a shortcut at another length of row."""
     if values["row_spacing"] is None:
         raise InputError("is missing", where="wheat-yield row_spacing", expected="such as 7.5 in")
+    mean, weight = float(np.mean(values["heads"])), values["kernel_weight"] or PLUMP
+    size = float(harvest.kernels_per_pound(weight))
+    point = float(harvest.head_yield(mean / values["row_length"], values["kernels"], values["row_spacing"], size))
+    if point > MOST:
+        expected = "heads and kernels of the length of row given: check both for a slip of ten"
+        raise InputError(f"{point:.0f} bu/ac is more than wheat makes", where="wheat-yield heads", expected=expected)
     if values["shortcut"]:
-        mean = float(np.mean(values["heads"]))
         method = _method(values["shortcut"])
         harvest.shortcut_yield(mean, values["row_length"], values["kernels"], values["row_spacing"], method=method)
 
@@ -70,7 +76,7 @@ def pose(table: Table, context: Context) -> Problem:
             "ends": Between((lower.round(), upper.round()), unit="bu/ac"),
         },
         reasons=(
-            say("wheat-yield.because.count", heads=Measured(per_foot), weight=Measured(weight, unit="g")),
+            say("wheat-yield.because.count", heads=Measured(per_foot), size=Measured(np.round(per_pound, -2))),
             say("wheat-yield.because.weight"),
         ),
         cautions=(say("wheat-yield.care"),),
