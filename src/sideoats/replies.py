@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sideoats.call import ACT, LOOK, STOP, VERDICTS, WAIT, Call, OptionResult, Quantity
+from sideoats.outlook.climate import PAST_YEARS
+from sideoats.outlook.stations import years_said
 from sideoats.problem import Problem, RowSaid
 from sideoats.ruling import Ruling
 from sideoats.version import VERSION
@@ -84,7 +86,7 @@ class Replies:
         said: dict[str, Any] = {
             "headline": self._headline(row, verdict, missing),
             "because": self._known(
-                [*self._asked_too(row, missing), *self._reasons(row, verdict), *self.table.stand(row)], row
+                [*self._asked_too(row, missing), *self._reasons(row, verdict), *self._weather(row)], row
             ),
             "cautions": self._known([*(() if verdict == WAIT else p.acting), *p.cautions], row),
         }
@@ -223,6 +225,15 @@ class Replies:
             extra.append(say("ruling.risk", cost=Money(risk, unit=p.unit)))
         extra.extend(self._dearer_by_risk(row))
         return [*p.reasons, *extra]
+
+    def _weather(self, row: int) -> list[Said]:
+        """Which station stands for the row and, where its past years were drawn, which they are."""
+        context, table = self.context, self.table
+        said = list(table.stand(row))
+        if "station" in table.columns and PAST_YEARS in context.facts.read:
+            years = years_said(context.outlook, str(table.text("station")[row]))
+            said += [] if years is None else [years]
+        return said
 
     def _dearer_by_risk(self, row: int) -> list[RowSaid]:
         """What would bring more on average than the option advised, and is passed over for its risk."""

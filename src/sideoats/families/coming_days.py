@@ -47,13 +47,15 @@ def degree_days_ahead(
         air = usual + out.between("usual air", *context.facts.span(_C + "usual_air"))
         daily = np.clip(air - lower, 0.0, upper - lower)
         return np.repeat(np.arange(days)[:, None, None] * daily[None, None, :], len(table), axis=1)
-    key = ("degree-days ahead", lower, upper, days, cutoff)
-    if key not in out.kept:
-        high, low = out.daily("tmax")[..., : days - 1], out.daily("tmin")[..., : days - 1]
+
+    def running_sums(fresh: Context) -> Floats:
+        weather = fresh.outlook
+        high, low = weather.daily("tmax")[..., : days - 1], weather.daily("tmin")[..., : days - 1]
         daily = np.nan_to_num(degree_days(high, low, lower, upper, method="single_sine", cutoff=cutoff))
         running = np.concatenate([np.zeros((*daily.shape[:2], 1)), np.cumsum(daily, axis=2)], axis=2)
-        out.kept[key] = running[:, out.year_of_draw]
-    by_draw = out.kept[key]
+        return np.asarray(running[:, weather.year_of_draw])
+
+    by_draw = context.once(f"degree-days ahead {lower} {upper} {days} {cutoff}", running_sums)
     return np.asarray(by_draw[out.station_rows(table.text("station"))].transpose(2, 0, 1))
 
 

@@ -25,7 +25,7 @@ from sideoats.insects.growth import day_response, field_growth
 from sideoats.insects.thresholds import Reference, bounded_loss, line_at_loss
 from sideoats.insects.treatment import pest_days_by_day, triangular
 from sideoats.question import Context, Table
-from sideoats.words import Measured, Name, Said, say
+from sideoats.words import Measured, Said, say
 
 Floats = NDArray[np.float64]
 _FEW = slice(None, None, 10)  # draws for the density at which treating just pays, which is a mean
@@ -219,7 +219,7 @@ def _by_yield(context: Context, prefix: str, times: Floats) -> Floats:
 
 def reasons_of(table: Table, context: Context, words: str, prefix: str, known: NDArray[np.bool_]) -> tuple[Said, ...]:
     """Published levels, enemies, an old count carried forward, and the weather that growth follows."""
-    facts, windows = context.facts, context.outlook.windows
+    facts = context.facts
     levels = {pace: prefix + f"injury_level.{pace}" for pace in ("fast", "slow")}
     threshold = facts[prefix + "threshold"]
     enemies = np.isin(table.text("predators"), ("few", "many")) | table.known("parasitized")
@@ -235,10 +235,6 @@ def reasons_of(table: Table, context: Context, words: str, prefix: str, known: N
     def because(code: str, **values: Any) -> Said:
         return say(f"{words}.because.{code}", **values)
 
-    weather = because("no-weather")
-    if windows is not None:
-        first, last = (Name(str(windows.years[at])) for at in (0, -1))
-        weather = because("weather", n=len(windows.years), first=first, last=last)
     return (
         because(
             "levels",
@@ -254,7 +250,7 @@ def reasons_of(table: Table, context: Context, words: str, prefix: str, known: N
         because("enemies").where(enemies & known),
         because("carried", age=Measured(np.where(known & (age > 0), age, np.nan), unit="day")),
         because("tenfold", days=Measured(np.round(days), unit="day")).where(unseen),
-        weather.where(known),
+        *(() if context.outlook.has_weather else (because("no-weather").where(known),)),
     )
 
 

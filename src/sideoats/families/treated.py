@@ -216,9 +216,5 @@ def published(
 
 
 def days_ahead_said(context: Context, rows: Bools) -> tuple[Said, ...]:
-    """Whose weather the days ahead follow."""
-    windows = context.outlook.windows
-    if windows is None:
-        return (say("treat.because.no-weather").where(rows),)
-    first, last = (Name(str(windows.years[at])) for at in (0, -1))
-    return (say("treat.because.weather", n=len(windows.years), first=first, last=last).where(rows),)
+    """That no station's weather stands for the days ahead; where one does, every call says which and its years."""
+    return () if context.outlook.has_weather else (say("treat.because.no-weather").where(rows),)

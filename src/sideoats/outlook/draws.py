@@ -8,6 +8,8 @@ random numbers of its own. Rules:
   places that share a footing; an outlook of several footings refuses to be read as if it were one.
 * **Years.** Every past year whose window (today's month and day, `horizon` days on) lies wholly in the record and of
   which at least 90 % of the days carry the variable is used; the others are left out and named in `notes`.
+* **Today's climate.** All years count alike, their temperature moved to the station's newest level and the years drawn
+  apart as their number asks (`sideoats.outlook.climate`, chosen by a backtest): no question knows of it.
 * **Missing days** inside a used year take the median of the other years on that calendar day (temperature) or a seeded
   other year's value (rain); how many is in `notes`.
 * **More draws than years.** Each year is used equally often (to within one), in an order shuffled by the seed.
@@ -26,6 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.facts import Facts
+from sideoats.outlook.climate import Climate, to_today
 from sideoats.outlook.noise import generator
 
 if TYPE_CHECKING:
@@ -152,7 +155,17 @@ class Outlook:
         """(station, year, day) of tmax, tmin [degC] or rain [mm]; day 0 is today. Index the year by `year_of_draw`."""
         if self.windows is None:
             raise ValueError("no station record is on file")
+        if self.facts:
+            Climate.of(self.facts)  # every call that draws weather cites what brought the years to today
         return self.windows.daily(variable)
+
+    def as_today(self, station: str) -> StationDays:
+        """The days of a station before today, their temperature as in today's climate."""
+        key = ("as today", station)
+        if key not in self.kept:
+            self.kept[key] = to_today(self.records[station], self.on, Climate.of(self.facts))
+        record: StationDays = self.kept[key]
+        return record
 
     def generator(self, name: str, key: str = "") -> np.random.Generator:
         """A generator keyed by seed, name and key."""
@@ -214,7 +227,9 @@ def make_outlook(
     if stations:
         from sideoats.outlook.years import year_windows
 
-        sets, unused = year_windows(stations, on, horizon=horizon, seed=seed)
+        sets, unused = year_windows(
+            stations, on, horizon=horizon, seed=seed, climate=Climate.of(facts.reader() if facts else None)
+        )
     return Outlook(
         on, draws, seed, sets, dict(stations or {}), dict(price_history or {}), dict(markets or {}), unused, facts
     )

@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING
 from sideoats.errors import InputError
 from sideoats.facts import Facts
 from sideoats.station import km_between
-from sideoats.words import Measured, Name, Phrase, Said, say
+from sideoats.words import Count, Measured, Name, Phrase, Said, say
 
 if TYPE_CHECKING:
     from sideoats.outlook.draws import Outlook
 
 _MILE_KM, _FOOT_M = 1.609344, 0.3048
+_TOLD_F = 0.1  # less of a change is none in words
 
 
 @dataclass(frozen=True)
@@ -132,6 +133,19 @@ def sites_of(outlook: Outlook, facts: Facts) -> Sites:
         for station, record in sorted(outlook.records.items())
     )
     return Sites(found, facts.value("outlook/station.reach"), facts.value("outlook/station.rise"))
+
+
+def years_said(outlook: Outlook, station: str) -> Said | None:
+    """Which past years of a station are drawn, and how much warmer today's climate is; None where none is."""
+    windows = next((w for w in outlook.sets if station in w.stations), None)
+    if windows is None:
+        return None
+    warmer = windows.warmer[station]
+    by = round(abs(warmer) * 1.8, 1)
+    way = "same" if by < _TOLD_F else "warmer" if warmer > 0 else "cooler"
+    told = {} if way == "same" else {"by": Measured(by, unit="delta_degF")}
+    first, last = (Name(str(windows.years[at])) for at in (0, -1))
+    return say(f"outlook.years.{way}", n=Count(len(windows.years)), first=first, last=last, **told)
 
 
 def known_station(given: str, stations: Iterable[str], where: str) -> str:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from sideoats.decide.laws import median
 from sideoats.errors import InputError
+from sideoats.outlook.climate import Climate, drawn_apart, to_today
 from sideoats.outlook.noise import generator
 
 if TYPE_CHECKING:
@@ -30,13 +31,15 @@ class YearWindows:
     ----------
     stations : ids, the station axis
     years : the calendar years of the first day, the year axis
-    values : variable -> (station, year, day), tmax and tmin in degC, rain in mm
+    values : variable -> (station, year, day), tmax and tmin in degC, rain in mm, as in today's climate
+    warmer : station -> how much today's level lies over the years' own, mean of highs and lows [K]
     notes : which years were left out and how many days were filled, in words
     """
 
     stations: tuple[str, ...]
     years: tuple[int, ...]
     values: Mapping[str, Floats]
+    warmer: Mapping[str, float]
     notes: tuple[str, ...]
 
     def daily(self, variable: str) -> Floats:
@@ -79,37 +82,39 @@ def _fill(values: Floats, variable: str, rng: np.random.Generator) -> tuple[Floa
 
 
 def year_windows(
-    stations: Mapping[str, StationDays], on: date, *, horizon: int, seed: int
+    stations: Mapping[str, StationDays], on: date, *, horizon: int, seed: int, climate: Climate
 ) -> tuple[tuple[YearWindows, ...], tuple[str, ...]]:
     """Windows of stations that have the same usable years, most years first; notes on stations without any.
 
     Each station stands on its own years and its own days: what else is on file makes no difference to it. See
-    `sideoats.outlook.draws` for the rules on missing days.
+    `sideoats.outlook.draws` for the rules on missing days, `sideoats.outlook.climate` for what brings them to today.
     """
-    found: dict[tuple[int, ...], list[tuple[str, dict[str, Floats], list[str]]]] = {}
+    found: dict[tuple[int, ...], list[tuple[str, dict[str, Floats], float, list[str]]]] = {}
     unused: list[str] = []
     for name in sorted(stations):
-        years, values, notes = _own_years(name, stations[name], on, horizon, seed)
+        years, values, warmer, notes = _own_years(name, stations[name], on, horizon, seed, climate)
         if years:
-            found.setdefault(years, []).append((name, values, notes))
+            found.setdefault(years, []).append((name, values, warmer, notes))
         else:
             unused += notes
     sets = []
     for years in sorted(found, key=lambda y: (-len(y), y)):
         held = found[years]
         said = f"Futures are the {len(years)} past years {years[0]} to {years[-1]} from {on:%d %B} on."
-        values = {v: np.stack([own[v] for _, own, _ in held]) for v in VARIABLES}
-        notes = [said, *(note for _, _, own in held for note in own)]
-        sets.append(YearWindows(tuple(name for name, _, _ in held), years, values, tuple(notes)))
+        values = {v: np.stack([own[v] for _, own, _, _ in held]) for v in VARIABLES}
+        notes = [said, *(note for *_, own in held for note in own)]
+        moved = {name: by for name, _, by, _ in held}
+        sets.append(YearWindows(tuple(moved), years, values, moved, tuple(notes)))
     return tuple(sets), tuple(unused)
 
 
 def _own_years(
-    name: str, record: StationDays, on: date, horizon: int, seed: int
-) -> tuple[tuple[int, ...], dict[str, Floats], list[str]]:
-    """Usable years of one station, variable -> (year, day) with gaps filled, and what there is to say of them."""
+    name: str, record: StationDays, on: date, horizon: int, seed: int, climate: Climate
+) -> tuple[tuple[int, ...], dict[str, Floats], float, list[str]]:
+    """Usable years of one station, variable -> (year, day) with gaps filled, how far they were moved, and notes."""
     good, poor = {}, []
-    for year, held in _windows(record, on, horizon).items():
+    today = to_today(record, on, climate)
+    for year, held in _windows(today, on, horizon).items():
         if all(v in held and np.mean(~np.isnan(held[v])) >= _LEAST_SHARE for v in ("tmax", "tmin")):
             good[year] = {v: held.get(v, np.full(horizon, np.nan)) for v in VARIABLES}
         else:
@@ -118,14 +123,29 @@ def _own_years(
     if poor:
         notes.append(f"Station {name}: years with more than 10 % of days missing left out: {_listed(poor)}.")
     if not good:
-        return (), {}, [*notes, f"Station {name}: no past year reaches {horizon} days on from {on:%d %B}; not used."]
+        return (
+            (),
+            {},
+            0.0,
+            [*notes, f"Station {name}: no past year reaches {horizon} days on from {on:%d %B}; not used."],
+        )
     rng = generator(seed, "missing days", name)
     values = {}
     for v in VARIABLES:
         values[v], filled = _fill(np.stack([good[year][v] for year in sorted(good)]), v, rng)
         if filled:
             notes.append(f"Station {name}: {filled} missing {v} days filled by the outlook's rule.")
-    return tuple(sorted(good)), values, notes
+    return tuple(sorted(good)), drawn_apart(values, climate), _warmer(record, today, sorted(good), on, horizon), notes
+
+
+def _warmer(record: StationDays, today: StationDays, years: list[int], on: date, horizon: int) -> float:
+    """Mean of what the windows of these years were moved by [K]."""
+    moved = []
+    for v in ("tmax", "tmin"):
+        known, before = record.seasons(v, on.month, on.day, horizon)
+        at, after = today.seasons(v, on.month, on.day, horizon)
+        moved.append(np.nanmean(after[np.isin(at, years)] - before[np.isin(known, years)]))
+    return float(np.mean(moved))
 
 
 def _listed(years: list[int]) -> str:

@@ -164,15 +164,8 @@ class Told:
             say("wheat-planting.because.seedbed").where(~table.known("top_moist")),
             self._soil,
             say("wheat-planting.because.pests").where(self.season.sown.season.first > 0),
-            self._rain(),
+            *(() if self.context.outlook.has_weather else (say("wheat-planting.because.no_station"),)),
         )
-
-    def _rain(self) -> Said:
-        """What the rain that brings wheat up is drawn from."""
-        years = self.context.outlook.windows
-        if years is None:
-            return say("wheat-planting.because.no_station")
-        return say("wheat-planting.because.years", n=Count(len(years.years)))
 
     def _window(self, i: int) -> Said:
         """The published window, in whose place the grower's own best day may stand, and another trial beside it."""

@@ -109,7 +109,8 @@ def _by_station(context: Context, name: str, threshold: float, bloomed: int, pla
     lack = lack_said(record, on, back, missing) if missing > facts.value("weather/pace.most_missing") * back else None
     already = float(accumulate(daily[max(today - back, 0) : max(today, 0)]).total)
     mature, _ = cotton.matures_before_freeze(ahead[out.year_of_draw], killed[out.year_of_draw], already, target)
-    last = _last_blooms(record, daily, threshold, boll.mid, context)
+    falls = out.as_today(name)
+    last = _last_blooms(falls, _heat(falls, base, cap), threshold, boll.mid, context)
     usual = float(np.sort(np.where(killed < 0, np.inf, killed))[len(killed) // 2])
     start = date(on.year, *context.region.days["cotton-season"])
     even, sure = (_dated(start, cotton.day_with_chance(last, chance)) for chance in (0.5, 0.8))

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from sideoats.problem import RowSaid
 from sideoats.weather.cases.cotton_case import Case
-from sideoats.weather.cases.record import years_said
 from sideoats.words import Between, Count, Day, Measured, Name, Said, Share, say
 
 _FACTS = "weather/cotton."
@@ -87,7 +86,7 @@ class Told:
 
     def reasons(self) -> tuple[RowSaid, ...]:
         """In the order in which they are read."""
-        return (self._needed, self._sketch, self._since, self._years, self._standing, self._cutout)
+        return (self._needed, self._sketch, self._since, self._standing, self._cutout)
 
     def _needed(self, i: int) -> Said:
         if self.case.early[i]:
@@ -111,9 +110,6 @@ class Told:
         if found.sketched or found.lack is not None or self.case.early[i]:
             return None
         return say("cotton-pace.because.since", heat=Measured(float(np.rint(found.already))))
-
-    def _years(self, i: int) -> Said | None:
-        return None if self.case.sketched[i] else years_said(self.case.context)
 
     def _standing(self, i: int) -> Said | None:
         pace = self.case.found[i].pace

@@ -13,7 +13,6 @@ from sideoats.problem import RowSaid
 from sideoats.weather import livestock
 from sideoats.weather.cases.herd_air import COLD_UP_TO
 from sideoats.weather.cases.herd_case import Standing, priced
-from sideoats.weather.cases.record import years_said
 from sideoats.words import Count, Day, Hour, Measured, Said, Share, Term, say
 
 _FACTS = "weather/livestock."
@@ -205,7 +204,6 @@ class Told:
             self._usual_week,
             self._usual_wind,
             self._chances,
-            self._years,
             self._money,
         )
 
@@ -318,9 +316,6 @@ class Told:
             return None
         hot, cold = Share(float(at.chance_hot[i])), Share(float(at.chance_cold[i]))
         return say("herd-weather.because.chances", hot=hot, cold=cold)
-
-    def _years(self, i: int) -> Said | None:
-        return None if self.at.ahead.forecast[i].all() else years_said(self.at.context)
 
     def _money(self, i: int) -> Said | None:
         heat = self.at.heat_ahead[i] or self.at.heat_now[i] > 0

@@ -14,7 +14,6 @@ from sideoats.problem import RowSaid
 from sideoats.weather.cases import rain_case
 from sideoats.weather.cases.rain_case import Case
 from sideoats.weather.cases.rain_ground import AHEAD, INCH, MAIN, SPANS
-from sideoats.weather.cases.record import years_said
 from sideoats.words import Between, Count, Day, Measured, Name, Said, Share, Term, say
 
 _FACTS = "weather/drought."
@@ -122,7 +121,6 @@ class Told:
             *(self._assumed(at) for at in range(2)),
             self._few_years,
             self._dry_years,
-            self._years,
             self._impact,
             self._unpriced,
         )
@@ -241,9 +239,6 @@ class Told:
         share = float((past == 0).mean()) if past.size else 0.0
         most = self.case.context.facts.value(_FACTS + "most_dry")
         return say("rain-deficit.because.dry_years", share=Share(share)) if share > most else None
-
-    def _years(self, i: int) -> Said | None:
-        return years_said(self.case.context) if self.case.known[i] else None
 
     def _impact(self, i: int) -> Said | None:
         at = int(self.case.classes[i])

@@ -1,12 +1,11 @@
-"""What a station's record lacks and which of its years stand for the coming days, in words."""
+"""What a station's record lacks, in words."""
 
 from __future__ import annotations
 
 from datetime import date, timedelta
 
-from sideoats.question import Context
 from sideoats.station import StationDays
-from sideoats.words import Count, Day, LongDay, Name, Said, say
+from sideoats.words import Count, LongDay, Name, Said, say
 
 
 def lack_said(record: StationDays, on: date, days: int, missing: int) -> Said:
@@ -19,12 +18,3 @@ def lack_said(record: StationDays, on: date, days: int, missing: int) -> Said:
         missing=Count(missing),
         days=Count(days),
     )
-
-
-def years_said(context: Context) -> Said | None:
-    """Which past years stand for the coming days; None without any."""
-    windows, on = context.outlook.windows, context.on
-    if windows is None:
-        return None
-    first, last = Name(str(windows.years[0])), Name(str(windows.years[-1]))
-    return say("weather.years", n=Count(len(windows.years)), first=first, last=last, day=Day(on))
