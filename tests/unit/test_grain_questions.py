@@ -346,7 +346,7 @@ def test_every_act_of_the_room_has_a_date(schedules):
     assert any("for today" in line for line in dated[0][0]["because"])
     assert any("harvested now" in line for line in dated[2][0]["because"])
     over = ask("direct-sale", {**going, "event_date": "2026-08-01"}, on=ON)
-    assert over["verdict"] == "wait" and over["headline"] == "The event is over."
+    assert over["verdict"] == "look" and over["headline"].startswith("The event of 1 Aug 2026 is over")
 
 
 def test_nothing_is_sold_at_harvest_for_want_of_a_storage_cost():

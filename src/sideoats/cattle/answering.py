@@ -17,7 +17,7 @@ from sideoats.question import Context, Table
 from sideoats.schema import Field
 from sideoats.vocabulary import see
 from sideoats.weather.livestock import cold_feed_energy
-from sideoats.words import Day, LongDay, Paid, Parts, Said, Term, say
+from sideoats.words import Day, LongDay, Money, Paid, Parts, Said, Term, say
 
 WEIGHT_QUOTES = (see("asked.quote_500"), see("asked.quote_750"))
 Floats: TypeAlias = NDArray[np.float64]
@@ -102,7 +102,7 @@ def share_of_winter(context: Context, winter: float, days: Floats) -> Floats:
 def brings(more: float) -> Said:
     """Inside a sentence: what is gained or lost a head against selling now; no loss is told as a price."""
     way = "lose" if more < 0 else "gain"
-    return say(f"cattle.would_{way}", more=Paid(abs(more)))
+    return say(f"cattle.would_{way}", more=Money(abs(more)))
 
 
 # --- later prices -----------------------------------------------------------------------------------------------------

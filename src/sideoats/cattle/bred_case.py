@@ -38,6 +38,8 @@ CHANGES = {
     "conception_10_percent_lower": ("conception", 0.9),
     "open_heifers_10_percent_cheaper": ("open_value", 0.9),
 }
+# A bred heifer has cost between the price of a calf and some four times it: outside that a zero is missing or too many.
+LEAST_BRED, MOST_BRED = 0.5, 8.0
 TURNS = {"bred_price": UNIT, "calf": UNIT, "develop_cost": UNIT}
 
 
@@ -57,7 +59,14 @@ class Given:
 
 
 def check(values: dict[str, Any]) -> None:
-    """Refuse a price of calves that cannot stand beside that of the heifer calves."""
+    """Refuse prices that cannot stand beside that of the heifer calves."""
+    calf_worth = budget.value(values["weight"] or np.nan, values["price"] or np.nan)
+    for name, low in (("bred_price", LEAST_BRED), ("open_value", 0.0)):
+        worth = values[name]
+        if worth is not None and (worth < low * calf_worth or worth > MOST_BRED * calf_worth):
+            raise InputError(f"{worth:g} USD/head cannot stand beside calves of {calf_worth:,.0f} USD/head",
+                             where=f"bred-heifers {name}", expected="a price of the same market",
+                             todo="is a zero too many or missing?")  # fmt: skip
     calf, heifer = values["calf_price"], values["price"]
     if calf is not None and heifer is not None and not 1 / answering.SLIP <= calf / heifer <= answering.SLIP:
         raise InputError(f"{calf:g} USD/cwt cannot stand beside {heifer:g} USD/cwt of heifer calves",

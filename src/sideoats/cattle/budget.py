@@ -105,7 +105,8 @@ class Holding:
     @property
     def break_even_sale(self) -> Floats:
         """Sale price at which net is 0, USD/cwt."""
-        return np.asarray(self.total_cost / (self.pounds_sold / 100))
+        with np.errstate(divide="ignore"):  # none is left to sell: no price breaks even
+            return np.asarray(self.total_cost / (self.pounds_sold / 100))
 
     @property
     def break_even_start(self) -> Floats:

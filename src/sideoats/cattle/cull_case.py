@@ -237,14 +237,6 @@ def hazards(table: Table, context: Context, held: answering.Withdrawal, plan: Pl
     )
 
 
-def even_odds(gain: Floats, barred: Bools, least: float) -> Bools:
-    """(place,) True where feeding brings something on average, but in fewer than a share `least` of the futures."""
-    mean = np.nan_to_num(gain.mean(axis=1), nan=-np.inf)
-    best = np.where(FEEDING & ~barred, mean, -np.inf).argmax(axis=1)
-    rows = np.arange(len(best))
-    return np.asarray((mean[rows, best] > 0) & ~barred[rows, best] & ((gain[rows, :, best] > 0).mean(axis=1) < least))
-
-
 def reference(plan: Plan, gain: Floats, barred: Bools) -> Ints:
     """(place,) the option that plain figures are given for: the days asked about, else the best winter month."""
     mean = gain.mean(axis=1)[:, 2:]

@@ -50,6 +50,7 @@ class Floor:
     gain : (place, draw, option) over the open price [USD/head]
     exposure : (place, draw) the luck of the open price [USD/head]
     implied : yearly volatility that a premium stands for; NaN where none does
+    strange : the same of a premium that no feeder cattle have had; NaN where none is out of line
     whole, share : contracts, and the share of the pounds that they cover
     paid, subsidy : of the insurance, premium after the subsidy [USD/cwt] and share that is subsidized
     put_paid : premium with interest and commission [USD/cwt]
@@ -64,6 +65,7 @@ class Floor:
     gain: Floats
     exposure: Floats
     implied: Floats
+    strange: Floats
     whole: Floats
     share: Floats
     paid: Floats
@@ -92,7 +94,7 @@ def floor_of(table: Table, context: Context) -> Floor:
     years = np.maximum(np.nan_to_num(days), 1.0) / 365.0
     fee = answering.known_or(number("fee"), facts.value(FACT + "fee"))
     rate = answering.known_or(number("interest"), facts.value("cattle/interest"))
-    implied, ratio = _moves(table, context, days, years)
+    implied, ratio, strange = _moves(table, context, days, years)
     noise = context.outlook.normal("calf basis", table.keys)
     stray = answering.known_or(number("basis_sd"), facts.value(FACT + "basis_sd"))[:, None]
     cash = _mean_of(expected, ratio, futures) + stray * (noise - noise.mean(axis=1, keepdims=True))
@@ -108,7 +110,9 @@ def floor_of(table: Table, context: Context) -> Floor:
     gain = np.stack([(net - cash) * heads / 100 for net in nets], axis=2)
     open_ = cash * heads / 100
     luck = np.nan_to_num(open_ - open_.mean(axis=1, keepdims=True))
-    return Floor(days, heads, expected, cash, gain, luck, implied, whole, share, paid, subsidy, put_paid, fee, basis)
+    return Floor(
+        days, heads, expected, cash, gain, luck, implied, strange, whole, share, paid, subsidy, put_paid, fee, basis
+    )
 
 
 def _mean_of(expected: Floats, ratio: Floats, futures: Floats) -> Floats:
@@ -117,8 +121,9 @@ def _mean_of(expected: Floats, ratio: Floats, futures: Floats) -> Floats:
     return np.asarray(expected[:, None] + moved)
 
 
-def _moves(table: Table, context: Context, days: Floats, years: Floats) -> tuple[Floats, Floats]:
-    """Volatility that a premium stands for (the put's, else the insurance's), and (place, draw) price over today's.
+def _moves(table: Table, context: Context, days: Floats, years: Floats) -> tuple[Floats, Floats, Floats]:
+    """Volatility that a premium stands for (the put's, else the insurance's), (place, draw) price over today's, and the
+    volatility of whichever premium is out of line.
 
     By put-call parity the call of the same strike costs the put's premium and what the futures stand over the strike.
     """
@@ -135,7 +140,11 @@ def _moves(table: Table, context: Context, days: Floats, years: Floats) -> tuple
     width = (implied * np.sqrt(years))[:, None]
     own = np.exp(width * shock - width**2 / 2)
     own = own / own.mean(axis=1, keepdims=True)
-    return implied, np.where(np.isnan(implied)[:, None], shared, own)
+    low, high = context.facts.span(FACT + "likely_volatility")
+    found = np.stack([by_put, by_insurance])
+    strange = np.where((found < low) | (found > high), found, np.nan)
+    odd = np.where(np.isnan(strange[0]), strange[1], strange[0])
+    return implied, np.where(np.isnan(implied)[:, None], shared, own), odd
 
 
 def _subsidy(table: Table, context: Context) -> Floats:
@@ -224,6 +233,14 @@ def needs(table: Table, f: Floor) -> dict[str, Bools]:
         "price-floor.futures": (~tool | (np.isnan(f.expected) & ~known("futures"))) & ahead,
         "price-floor.basis": np.isnan(f.expected) & known("futures") & ahead,
     }
+
+
+def level_slips(table: Table, context: Context) -> tuple[Bools, Floats]:
+    """(place,) insured price and level that cannot stand beside the futures, and the ending value that they make."""
+    ending = table.number("insured_price") / table.number("insured_level")
+    low, high = context.facts.span(FACT + "ending_over_futures")
+    ratio = ending / table.number("futures")
+    return np.asarray((ratio < low) | (ratio > high)), ending
 
 
 def quantities(table: Table, f: Floor) -> Quantities:

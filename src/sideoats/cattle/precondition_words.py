@@ -17,7 +17,7 @@ from sideoats.facts import Fact
 from sideoats.families.own_and_sell import turning_points, turning_said
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
-from sideoats.words import Between, Count, Day, Measured, Money, Name, Paid, Parts, Said, Share, Term, say
+from sideoats.words import Between, Count, Day, LongDay, Measured, Money, Name, Paid, Parts, Said, Share, Term, say
 
 if TYPE_CHECKING:
     from sideoats.pictures import Picture
@@ -40,6 +40,8 @@ class Told:
             "more": lambda i: answering.brings(float(np.nan_to_num(self.gain[i, :, 1].mean()))),
             "range": self._range,
             "when": self._when,
+            "gone": LongDay(self.table.date("sale")),
+            "over_coin": Money(self.gain[:, :, 1].mean(axis=1), unit=case.UNIT),
             "odd": lambda i: self.odd().asks(i) or self.steep().asks(i),
             "ask_day": lambda i: self._after(i),
             "worth": Money(case.net(**self.program.given), unit=case.UNIT),

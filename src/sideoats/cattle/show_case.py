@@ -56,7 +56,8 @@ class Animal:
     held : withdrawals
     next_weighing : days to it
     to_change : days to the last day on which the show takes a change of class; NaN where not known
-    odd : the weight is not one of such an animal
+    odd : the weight, or the one aimed at, is not one of such an animal
+    given : that weight, where it is odd [lb]
     """
 
     days: Floats
@@ -76,6 +77,7 @@ class Animal:
     next_weighing: Floats
     to_change: Floats
     odd: Bools
+    given: Floats
 
     @property
     def today(self) -> Floats:
@@ -173,7 +175,8 @@ def animal_of(table: Table, context: Context) -> Animal:
         held=answering.withdrawal(table, context),
         next_weighing=np.clip(every - since, 0.0, None),
         to_change=table.days_until("change_by", context.on),
-        odd=(weight < least) | (weight > most),
+        odd=(weight < least) | (weight > most) | (high < least) | (low > most),
+        given=np.where((weight < least) | (weight > most), weight, np.where(high < least, high, low)),
     )
 
 

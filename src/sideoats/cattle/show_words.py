@@ -56,7 +56,7 @@ class Told:
             "animal": self._animal,
             "old": Measured(np.nan_to_num(a.since), unit="day"),
             "gained": Measured(np.nan_to_num(self.given["gain"]), unit="lb"),
-            "given": Measured(np.nan_to_num(self.table.number("weight")), unit="lb"),
+            "given": Measured(np.nan_to_num(a.given), unit="lb"),
             "needs": self._needs,
             "seen": self._seen,
             "last": self._last,

@@ -40,6 +40,7 @@ TURNS = {"premium": "USD/cwt", "program_cost": "USD/head"}
 STEPS = {  # steps of a program: key of its sentence -> as in the answer's figures
     "first": "first vaccine round", "second": "second vaccine round", "castrate": "castrate", "wean": "wean",
 }  # fmt: skip
+LONGEST_WEANED = 300  # days before a sale of calves; longer ago is the year before
 LATE = ("weaned too few days", "weaning date is past")
 # What was done wrong or is too late, key of its sentence -> as in `program.program_conflicts`.
 WRONG = {
@@ -370,6 +371,18 @@ def check(values: dict[str, Any]) -> None:
             f"{values['weaned']} is after the sale",
             where="wean-date weaned",
             expected=f"a day up to {values['sale']}, or none where they are not weaned",
+        )
+    for name in ("first_round", "booster", "castrated"):
+        if values[name] and values["sale"] and values[name] > values["sale"]:
+            raise InputError(
+                f"{values[name]} is after the sale", where=f"wean-date {name}", expected=f"a day up to {values['sale']}"
+            )
+    if values["weaned"] and values["sale"] and (values["sale"] - values["weaned"]).days > LONGEST_WEANED:
+        raise InputError(
+            f"{values['weaned']} is {(values['sale'] - values['weaned']).days} days before the sale",
+            where="wean-date weaned",
+            expected=f"at most {LONGEST_WEANED} days before it",
+            todo="is the year right?",
         )
     if values["sale"] and values["other_sale"] and values["other_sale"] <= values["sale"]:
         raise InputError(

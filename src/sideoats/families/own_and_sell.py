@@ -106,6 +106,21 @@ def risk_figures(
     return of
 
 
+def even_odds(gain: Floats, barred: NDArray[np.bool_], owning: NDArray[np.bool_], least: float) -> NDArray[np.bool_]:
+    """(place,) True where the best way of owning brings something on average, but in under a share `least` of draws.
+
+    Parameters
+    ----------
+    gain : (place, draw, option) over selling today
+    barred : (place, option)
+    owning : (option,) those that keep the animals
+    """
+    mean, rows = np.nan_to_num(gain.mean(axis=1), nan=-np.inf), np.arange(len(gain))
+    best = np.where(owning & ~barred, mean, -np.inf).argmax(axis=1)
+    often = (gain[rows, :, best] > 0).mean(axis=1)
+    return np.asarray((mean[rows, best] > 0) & ~barred[rows, best] & owning[best] & (often < least))
+
+
 def turns_inside(
     least: Floats, most: Floats, span: tuple[float, float], priced: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:

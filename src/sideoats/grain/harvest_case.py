@@ -164,8 +164,18 @@ def _of_options(n: int, *, farm: Any = False, elevator: Any = False, lock: Any =
 
 
 def going_bad(h: Harvest, c: Condition) -> Bools:
-    """(place,) keeps for less than a month as it is, and is not dried."""
-    return np.asarray(c.spoiled[:, 0] & ~(h.dried > 0))
+    """(place,) is heating, or keeps for less than a month as it is and is not dried."""
+    return np.asarray(c.heating | (c.spoiled[:, 0] & ~(h.dried > 0)))
+
+
+def mispriced(table: Table, context: Context, h: Harvest) -> Bools:
+    """(place,) a call is given whose premium no volatility gives, or one that no grain has, though a price reaches its
+    last day.
+    """
+    low, high = context.facts.span("grain/likely_volatility")
+    given = ~np.isnan(table.number("call_premium") + table.number("call_strike"))
+    priced = ~np.isnan(np.take_along_axis(h.quoted, h.call_at[:, None], axis=1)[:, 0])
+    return np.asarray(~((h.implied >= low) & (h.implied <= high)) & given & priced)
 
 
 def bars(table: Table, context: Context, h: Harvest, c: Condition) -> tuple[Barred, ...]:
@@ -179,7 +189,6 @@ def bars(table: Table, context: Context, h: Harvest, c: Condition) -> tuple[Barr
     full = h.fits <= 0
     no_call = np.isnan(table.number("call_premium") + table.number("call_strike"))
     short = np.isnan(np.take_along_axis(h.quoted, h.call_at[:, None], axis=1)[:, 0]) & ~no_call
-    mispriced = np.isnan(h.gain[:, :, CALL]).any(axis=1) & ~no_call & ~short
 
     def stored(rows: Bools) -> Bools:
         return _of_options(n, farm=rows[:, None], elevator=rows[:, None], lock=rows)
@@ -200,7 +209,7 @@ def bars(table: Table, context: Context, h: Harvest, c: Condition) -> tuple[Barr
         Barred(_of_options(n, farm=beyond, elevator=beyond), say("bar.no_quote_so_far")),
         Barred(_of_options(n, call=no_call), say("bar.no_call")),
         Barred(_of_options(n, call=short), say("bar.no_quote_for_call")),
-        Barred(_of_options(n, call=mispriced), say("bar.call_mispriced")),
+        Barred(_of_options(n, call=mispriced(table, context, h)), say("bar.call_mispriced")),
     )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sideoats.grain.bin_case import UNIT
-from sideoats.grain.harvest_case import CALL, Harvest, bushels_of, by_bushel
+from sideoats.grain.harvest_case import CALL, LOCKED, Harvest, bushels_of, by_bushel
 from sideoats.grain.holding import quoted_later
 from sideoats.grain.keeping import BIN_CARE, PRICE_CARE
 from sideoats.problem import RowSaid
@@ -37,6 +37,20 @@ class Told:
             self._quotes, self._undated, self._warm, self._drying, self._call, self._strike, self._season, self._replay,
         )  # fmt: skip
         return tuple(map(self._money, told))
+
+    def cool(self, i: int) -> Said | None:
+        """What is done first with grain that goes into a bin as hot as the combine left it; None where it is not."""
+        t = float(self.table.number("temperature")[i])
+        hot = t >= self.context.facts.value("grain/warm_in_summer")
+        return say("harvest.cool", t=Measured(t, unit="degF")) if hot else None
+
+    def sure(self, i: int) -> Said | None:
+        """What locking a price on the farm brings, where it can be done and brings anything."""
+        gain = float(self.harvest.gain[i, :, LOCKED].mean())
+        if self.barred[i, LOCKED] or not gain > 0:
+            return None
+        left = "basis" if self.table.known("basis")[i] else "price"
+        return say("bin-hold.sure", locked=by_bushel(gain), left=say(f"bin-hold.left.{left}"))
 
     def room(self, i: int) -> Said | None:
         """What finds no room on the farm; None where all of it does."""

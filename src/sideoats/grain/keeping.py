@@ -129,6 +129,7 @@ def bin_condition(
     out: Bools,
     months: Floats,
     insects: Bools | None = None,
+    fresh: bool = False,
 ) -> Condition:
     """The condition of each row's grain against the limits that the district follows.
 
@@ -138,6 +139,7 @@ def bin_condition(
     moisture : [%], NaN where not known; temperature, earlier : hottest reading now and at the last check [degF]
     heating, out, insects : said by the person who looked; no insects where None
     months : (month,) months ahead
+    fresh : it comes from the field and gets air as it is stored: dry grain does not stay as hot as that
     """
     facts = context.facts
     shape = (len(crop), months.size)
@@ -154,7 +156,7 @@ def bin_condition(
         keeping = facts["grain/allowable_days.soybean" if key == "soybean" else "grain/allowable_days.cereal"]
         read, code[rows] = allowable_days(moisture[rows], temperature[rows], keeping)
         life[rows] = warm_days(moisture[rows], hottest[rows], keeping, facts["grain/allowable_days.dry"])
-        days[rows] = np.where(code[rows] == DRIER, life[rows], read)
+        days[rows] = np.where((code[rows] == DRIER) & (not fresh), life[rows], read)
         off[rows] = code[rows] == BEYOND
     least = facts.value("grain/heating_rise")
     # no field or weather makes grain so hot: it heats, whatever its moisture and with no earlier reading

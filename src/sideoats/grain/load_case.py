@@ -25,7 +25,7 @@ FACTORS = ("moisture", "test_weight", "protein", "foreign_material", "damage", "
 UNITS = {"test_weight": "lb/bu"}  # the others are percent
 CONDITIONS = ("odor", "heating", "insects")
 MOST_BUYERS = 12
-BIDS_APART = 2.0  # bids for one crop on one day differ by cents; twice is a misplaced decimal
+BIDS_APART = 1.5  # bids for one crop on one day differ by cents; half as much again is a slip
 
 
 @dataclass(frozen=True)

@@ -77,7 +77,9 @@ class Told:
     def ahead(self, i: int) -> Phrase:
         """By how much the best leads the next."""
         lead = float(self.loads.lead()[i])
-        return Phrase(say("load-price.ahead", more=Paid(lead)) if lead == lead else None)
+        if np.isnan(lead):
+            return Phrase(None)
+        return Phrase(say("load-price.ahead", more=Paid(lead)) if lead >= 1 else say("load-price.level"))
 
     def cautions(self) -> tuple[RowSaid, ...]:
         """What differs at the scale first."""

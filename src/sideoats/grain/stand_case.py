@@ -20,6 +20,7 @@ from sideoats.grain.stand import (
 from sideoats.question import Context, Table
 
 Floats = NDArray[np.float64]
+MOST_OVER = 10.0  # a good day has not ten times the people of the likeliest one
 STAY, GO, SUGGESTED = range(3)  # places among the options
 
 
@@ -30,6 +31,13 @@ def check(values: dict[str, Any]) -> None:
             f"crowd {values['crowd']:g} is not between {values['crowd_low']:g} and {values['crowd_high']:g}",
             where="direct-sale crowd",
             expected="crowd_low <= crowd <= crowd_high",
+        )
+    if values["crowd_high"] > MOST_OVER * max(values["crowd"], 1.0):
+        raise InputError(
+            f"crowd_high {values['crowd_high']:g} is more than {MOST_OVER:g} times the likeliest {values['crowd']:g}",
+            where="direct-sale crowd_high",
+            expected="people on a good day",
+            todo="is a zero too many?",
         )
     for name in ("days", "prepared"):
         if values[name] is not None and values[name] != int(values[name]):

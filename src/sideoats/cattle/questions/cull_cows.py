@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sideoats.cattle import answering
 from sideoats.cattle import cull_case as case
 from sideoats.cattle.cull_words import Told
-from sideoats.families.own_and_sell import risk_figures, without
+from sideoats.families.own_and_sell import even_odds, risk_figures, without
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
@@ -52,7 +52,7 @@ def pose(table: Table, context: Context) -> Problem:
     odd = told.odd().rows
     ask = case.price_decides(plan, needed) & ~ailing & ~silent & ~odd
     silent |= odd
-    coin = case.even_odds(gain, barred, context.facts.value("cattle/even_odds")) & ~ailing & ~silent
+    coin = even_odds(gain, barred, case.FEEDING, context.facts.value("cattle/even_odds")) & ~ailing & ~silent
     return Problem(
         "cull-cows",
         case.OPTIONS,

@@ -11,7 +11,7 @@ from sideoats.cattle import answering
 from sideoats.cattle import precondition_case as case
 from sideoats.cattle.precondition_words import Told
 from sideoats.cattle.usual_season import usual_span
-from sideoats.families.own_and_sell import risk_figures, turns_inside, without
+from sideoats.families.own_and_sell import even_odds, risk_figures, turns_inside, without
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
@@ -58,6 +58,9 @@ def pose(table: Table, context: Context) -> Problem:
     least, most = program.at_season(span[0]), program.at_season(span[1])
     ask = turns_inside(least, most, span, table.known("later_price")) & ~silent & ~odd
     silent |= odd
+    past = program.to_sale + np.nan_to_num(table.age_days("sale")) < 0  # so when it was recorded: a slip
+    shut, enough = bars[0].mask, context.facts.value("cattle/even_odds")
+    coin = even_odds(gain, shut, np.array([False, True]), enough) & ~silent
     worth = gain.mean(axis=1)[:, 1]
     return Problem(
         "precondition",
@@ -67,16 +70,18 @@ def pose(table: Table, context: Context) -> Problem:
         gain,
         bars=bars,
         hazards=case.hazards(held, program),
-        needs=needs | {"calf_weighing.later_price": later | ask | odd},
+        needs=needs | {"calf_weighing.later_price": later | ask | odd, "sale_plan.sale": past},
         due=case.due(program, (worth > 0).astype(np.int64)),
-        delay=case.delay(program, worth),
+        delay=case.delay(program, np.where(coin, 0.0, worth)),
         recheck=np.full(len(table), case.WEEK),
         heads=(
             (odd, "precondition.odd.need"),
             (later, "precondition.later.need"),
+            (past & ~needs["calf_weighing.price"], "precondition.past.need"),
             (ask, "precondition.ask.need"),
             (bars[0].mask[:, 1], "precondition.inside.act"),
             (bars[0].mask[:, 1], "precondition.inside.wait"),
+            (coin, "precondition.coin.wait"),
         ),
         values=told.values(),
         reasons=told.reasons(),

@@ -11,6 +11,7 @@ from sideoats.families.own_and_sell import risk_figures, without
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.words import Paid, Share
 
 OWN = (
     "futures", "basis", "basis_sd", "forward_price", "forward_weight", "forward_slide", "put_strike", "put_premium",
@@ -35,7 +36,11 @@ def pose(table: Table, context: Context) -> Problem:
     silent = np.logical_or.reduce(list(needs.values())) | f.past
     told = Told(table, context, f, barred, silent)
     odd = told.odd().rows & ~silent
-    needs = {**needs, "price-floor.forward_price": odd}
+    level, ending = case.level_slips(table, context)
+    level, strange = level & ~silent & ~odd, np.isfinite(f.strange) & ~silent & ~odd
+    needs = {**needs, "price-floor.forward_price": odd, "price-floor.insured_level": level,
+             "price-floor.put_premium": strange & ~level}  # fmt: skip
+    odd = odd | level | strange
     return Problem(
         "price-floor",
         case.OPTIONS,
@@ -51,13 +56,15 @@ def pose(table: Table, context: Context) -> Problem:
         aversion=table.number("aversion"),
         net_worth=table.number("worth"),
         heads=(
+            (level, "price-floor.level.need"),
+            (strange, "price-floor.premium.need"),
             (odd, "price-floor.odd.need"),
             (needs["price-floor.basis"], "price-floor.basis.need"),
             (needs["price-floor.futures"], "price-floor.tool.need"),
             (f.past, "price-floor.past.need"),
             (barred[:, 1:].all(axis=1), "price-floor.none.wait"),
         ),
-        values=told.values(),
+        values=told.values() | {"ending": Paid(ending, unit="USD/cwt"), "spread": Share(f.strange)},
         reasons=told.reasons(odd),
         cautions=told.cautions(),
         quantities=without(case.quantities(table, f), silent | odd),

@@ -33,7 +33,8 @@ def pose(table: Table, context: Context) -> Problem:
     sheets = sheets_of(table)
     sheet, unit = sheets.sheet, np.array(sheets.unit, dtype=object)
     short, ratio = sheet.ending_stocks < 0, 100 * sheet.stocks_to_use
-    heaped = np.nan_to_num(sheet.stocks_to_use) > context.facts.value("grain/stocks_asked")
+    least, most = context.facts.span("grain/stocks_asked")
+    heaped, scant = sheet.stocks_to_use > most, ~short & (sheet.stocks_to_use < least)
     _ = context.facts["grain/stocks_lines_shift"]  # a caution rests on it
 
     def amount(values: np.ndarray, i: int) -> Measured:
@@ -45,8 +46,12 @@ def pose(table: Table, context: Context) -> Problem:
         READ.key,
         "USD/bu",
         np.zeros((len(table), context.outlook.draws, 1)),
-        needs={"balance-sheet.rows": np.asarray(short | heaped)},
-        heads=((short, "balance-sheet.short.need"), (heaped, "balance-sheet.heaped.need")),
+        needs={"balance-sheet.rows": np.asarray(short | heaped | scant)},
+        heads=(
+            (short, "balance-sheet.short.need"),
+            (heaped, "balance-sheet.heaped.need"),
+            (scant, "balance-sheet.scant.need"),
+        ),
         values={
             "commodity": Name(np.array([name or "wheat" for name in table.text("commodity")], dtype=object)),
             "stocks": lambda i: amount(sheet.ending_stocks, i),

@@ -11,7 +11,7 @@ from sideoats.grain.stand_case import GO, SUGGESTED, Stand, check, quantities, s
 from sideoats.problem import Barred, Choice, Problem, labelled
 from sideoats.question import Context, Question, Table
 from sideoats.vocabulary import see
-from sideoats.words import Count, Money, Paid, Said, Share, say
+from sideoats.words import Count, LongDay, Money, Paid, Said, Share, say
 
 NEEDED = ("crowd_low", "crowd", "crowd_high", "buying_low", "buying_high", "price", "food_cost", "fixed")
 INPUTS = tuple(
@@ -65,8 +65,10 @@ def pose(table: Table, context: Context) -> Problem:
             Barred(np.stack([stay, over, over], axis=1), say("bar.event_over")),
         ),
         due=np.nan_to_num(ahead).clip(0).astype(np.int64),
-        heads=((over, "direct-sale.over.wait"), (loss, "direct-sale.loses.wait")),
+        needs={"direct-sale.event_date": over},
+        heads=((over, "direct-sale.over.need"), (loss, "direct-sale.loses.wait")),
         values={
+            "gone": LongDay(table.date("event_date")),
             "loss": Paid(-stand.margin),
             "event": lambda i: _event(float(best[i])),
             "at_home": at_home,

@@ -14,7 +14,7 @@ from sideoats.grain.keeping import CROPS, bin_condition
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
-from sideoats.words import Money
+from sideoats.words import LongDay, Money
 
 INPUTS = (
     see("place.crop", default="wheat", choices=CROPS),
@@ -40,6 +40,8 @@ INPUTS = (
     see("place.harvest_date"),
 )  # fmt: skip
 
+LONG_AGO = 60  # days since harvest
+
 
 def pose(table: Table, context: Context) -> Problem:
     """See `QUESTION`."""
@@ -54,6 +56,7 @@ def pose(table: Table, context: Context) -> Problem:
         heating=never,
         out=never,
         months=month_marks(),
+        fresh=True,
     )
     h = case.harvest_of(table, context, crop, condition)
     bars = case.bars(table, context, h, condition)
@@ -67,6 +70,10 @@ def pose(table: Table, context: Context) -> Problem:
     # selling now and buying a call stores nothing
     called = table.known("call_premium") & table.known("call_strike")
     needs |= {case.RATE: np.isnan(rate) & ~called & ~going, "bin_bids.curve": doubt.rows & ~doubt.prices & ~going}
+    # longer ago than that it is in a bin, and the date a slip of the year or an old one
+    past = np.nan_to_num(table.days_until("harvest_date", context.on)) < -LONG_AGO
+    odd = case.mispriced(table, context, h) & ~going
+    needs |= {"place.harvest_date": past, "store-or-sell-at-harvest.call_premium": odd & ~doubt.rows}
     told = Told(table, context, h, barred, going | np.logical_or.reduce(list(needs.values())))
     damp = condition.wet[:, 0] & ~(h.dried > 0)
     return Problem(
@@ -84,7 +91,9 @@ def pose(table: Table, context: Context) -> Problem:
         aversion=table.number("aversion"),
         net_worth=table.number("worth"),
         heads=(
+            (past, "harvest.past.need"),
             (doubt.rows, "bin-hold.doubt.need"),
+            (odd, "harvest.premium.need"),
             (damp, "harvest.damp.act"),
             (np.isnan(rate), "harvest.unstored.act"),
         ),
@@ -94,6 +103,11 @@ def pose(table: Table, context: Context) -> Problem:
             "lock_month": h.lock_at + 1,
             "wet": condition.first_too_wet,
             "room": told.room,
+            "cool": told.cool,
+            "sure": told.sure,
+            "gone": LongDay(table.date("harvest_date")),
+            "premium": Money(table.number("call_premium"), unit=UNIT),
+            "strike": Money(table.number("call_strike"), unit=UNIT),
         },
         reasons=told.reasons(),
         cautions=told.cautions(),
