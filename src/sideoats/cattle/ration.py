@@ -184,6 +184,14 @@ class Rations:
         shadow, level = ({k: v[rows] for k, v in held.items()} for held in (self.shadow, self.level))
         return Rations(self.pounds[rows], self.cost[rows], self.feasible[rows], shadow, level, self.worth[rows])
 
+    def joined(self, other: Rations) -> Rations:
+        """These herds, then the other's."""
+        shadow = {k: np.concatenate([v, other.shadow[k]]) for k, v in self.shadow.items()}
+        level = {k: np.concatenate([v, other.level[k]]) for k, v in self.level.items()}
+        pounds, worth = (np.concatenate([getattr(self, k), getattr(other, k)]) for k in ("pounds", "worth"))
+        feasible = np.concatenate([self.feasible, other.feasible])
+        return Rations(pounds, np.concatenate([self.cost, other.cost]), feasible, shadow, level, worth)
+
     def where(self, use: Bools, other: Rations) -> Rations:
         """The other's rations where `use` (herd,), else these."""
         one = use[:, None]

@@ -222,7 +222,7 @@ def _place(feed: OneFeed) -> tuple[Any, ...]:
     """Where a feed stands: by its name, then by all that is known of it."""
     rest = (feed.price, feed.nitrate, feed.dry_matter, feed.tdn, feed.protein, feed.calcium, feed.phosphorus)
     more = (feed.sulfur, feed.starch, feed.fat, feed.aflatoxin, feed.most_share, feed.most_lb, feed.cores, feed.bales)
-    return (feed.name.lower(), *(float(np.nan_to_num(v, nan=-1.0)) for v in (*rest, *more)))
+    return (feed.name.lower(), *(-1.0 if v != v else v for v in (*rest, *more)))
 
 
 def _numbered(feeds: Sequence[OneFeed]) -> list[OneFeed]:

@@ -13,7 +13,7 @@ from sideoats.cattle.nutrition_book import Book
 from sideoats.cattle.nutrition_feeds import OneFeed, Screened
 from sideoats.cattle.ration import Feeds, Needs, Rations
 from sideoats.cattle.ration_account import Account, account
-from sideoats.cattle.ration_sure import Spread, affordable, weighable
+from sideoats.cattle.ration_sure import Spread, affordable, sure, weighable
 from sideoats.question import Context
 
 Floats = NDArray[np.float64]
@@ -101,27 +101,30 @@ def narrowed(found: Rations, width: int) -> Rations:
 
 
 def made_of(context: Context, needs: Needs, here: Listed, more: Listed) -> Made:
-    """Mixes of what is on hand, and of that with what could be bought."""
+    """Mixes of what is on hand, and as sure ones with what could be bought."""
     found, assured = mixed(context, here, needs)
-    return Made(found, assured, *buying(context, more, needs), needs)
+    return Made(found, assured, *buying(context, more, needs, np.where(found.feasible, assured, np.nan)), needs)
 
 
-def buying(context: Context, more: Listed, needs: Needs) -> tuple[Rations, Floats]:
+def buying(context: Context, more: Listed, needs: Needs, assured: Floats) -> tuple[Rations, Floats]:
     """The cheapest mixes with what could be bought; hay, last of a herd's feeds, only where it saves enough of it."""
-    found, assured = mixed(context, more, needs)
     feeds, grown, spread = more
+    found, assured = as_sure(context, more, needs, assured)
     hay = np.array([len(row) - 1 for row in grown])
     rows = np.flatnonzero(np.nan_to_num(found.pounds)[np.arange(len(hay)), hay] > 0)
-    if not rows.size:
-        return found, assured
     most = feeds.most_lb.copy()
-    most[rows, hay[rows]] = 0.0
-    without, as_well = mixed(context, rows_of((replace(feeds, most_lb=most), grown, spread), rows), needs.take(rows))
-    least = np.maximum(context.facts.value("cattle/ration.worth_buying") * without.cost, A_CENT)
-    plain = without.feasible & (without.cost - found.cost[rows] < least)
-    at, use = np.zeros(len(hay), np.int64), np.zeros(len(hay), bool)
-    at[rows], use[rows[plain]] = np.arange(rows.size), True
-    return found.where(use, without.take(at)), np.where(use, as_well[at], assured)
+    if rows.size:
+        most[rows, hay[rows]] = 0.0
+        listed = rows_of((replace(feeds, most_lb=most), grown, spread), rows)
+        without, _ = as_sure(context, listed, needs.take(rows), assured[rows])
+        least = np.maximum(context.facts.value("cattle/ration.worth_buying") * without.cost, A_CENT)
+        plain = without.feasible & (without.cost - found.cost[rows] < least)
+        at, use = np.zeros(len(hay), np.int64), np.zeros(len(hay), bool)
+        at[rows], use[rows[plain]] = np.arange(rows.size), True
+        found = found.where(use, without.take(at))
+        most = np.where(use[:, None], most, feeds.most_lb)
+    listed = replace(feeds, most_lb=most), grown, spread
+    return weighed(context, listed, needs, found, assured), assured
 
 
 def rows_of(listed: Listed, rows: NDArray[np.int64]) -> Listed:
@@ -132,15 +135,38 @@ def rows_of(listed: Listed, rows: NDArray[np.int64]) -> Listed:
 
 def mixed(context: Context, listed: Listed, needs: Needs) -> tuple[Rations, Floats]:
     """The cheapest mixes of amounts that can be weighed, and the chance that their floors are made to hold."""
+    found, assured = as_sure(context, listed, needs, np.full(len(needs), np.nan))
+    return weighed(context, listed, needs, found, assured), assured
+
+
+def as_sure(context: Context, listed: Listed, needs: Needs, assured: Floats) -> tuple[Rations, Floats]:
+    """The cheapest mixes whose floors hold with that chance, (herd,); where it is NaN, with the greatest that costs
+    little enough."""
     facts = context.facts
+    feeds, _, spread = listed
+    chance = assured.copy()
+    free, set_ = np.flatnonzero(np.isnan(chance)), np.flatnonzero(~np.isnan(chance))
+    ladder = sorted((float(level) for (level,) in facts["cattle/ration.assurance"].rows), reverse=True)
+    worth = facts.value("cattle/ration.surety_worth")
+    found, chance[free] = affordable(feeds.take(free), needs.take(free), spread.take(free), ladder, worth)
+    if not set_.size:
+        return found, chance
+    spread = replace(spread, assurance=chance)
+    second, held = sure(feeds.take(set_), needs.take(set_), spread.take(set_))
+    chance[set_] = np.where(held, chance[set_], 0.5)
+    at = np.empty(len(needs), np.int64)
+    at[free], at[set_] = np.arange(free.size), free.size + np.arange(set_.size)
+    return found.joined(second).take(at), chance
+
+
+def weighed(context: Context, listed: Listed, needs: Needs, found: Rations, assured: Floats) -> Rations:
+    """The same mixes in amounts that can be weighed."""
     feeds, held, spread = listed
-    kinds = {str(k): float(v) for k, v in facts["cattle/ration.little"].rows}
+    kinds = {str(k): float(v) for k, v in context.facts["cattle/ration.little"].rows}
     least = np.zeros(feeds.price.shape)
     for i, row in enumerate(held):
         least[i, : len(row)] = [kinds.get(f.kind, kinds["other"]) for f in row]
-    ladder = sorted((float(level) for (level,) in facts["cattle/ration.assurance"].rows), reverse=True)
-    spread = affordable(feeds, needs, spread, ladder, facts.value("cattle/ration.surety_worth"))
-    return weighable(feeds, needs, spread, least)[0], spread.assurance
+    return weighable(feeds, needs, replace(spread, assurance=assured), least, found)
 
 
 def explained(context: Context, feeds: Feeds, needs: Needs, feasible: Bools) -> Account:

@@ -38,6 +38,7 @@ PARTS = ("tdn", "protein")  # the floors that are kept in most lots
 _ROUNDS = 12  # tangents; most mixes settle after three or four
 _NEAR = 1e-6  # of the floor: near enough to it
 _CLOSE = 3e-4  # of the floor: at this the tangents end; a chance of 85 in 100 is 84.6 at worst
+_SAME = 1e-3  # USD/head/day: mixes that differ by less cost the same
 _DEPTH = 8  # feeds in amounts too small to weigh that are branched on
 
 
@@ -84,7 +85,9 @@ def chance(pounds: Floats, content: Floats, spread: Floats, floor: Floats) -> Fl
     return np.array([1.0 if v == np.inf or np.isnan(v) else 0.5 * (1 + math.erf(v)) for v in sure])
 
 
-def sure(feeds: Feeds, needs: Needs, spread: Spread) -> tuple[Rations, Bools]:
+def sure(
+    feeds: Feeds, needs: Needs, spread: Spread, paper: Rations | None = None, budget: Floats | float = np.inf
+) -> tuple[Rations, Bools]:
     """Least-cost rations whose floors of TDN and protein hold with the assurance.
 
     Parameters
@@ -92,12 +95,14 @@ def sure(feeds: Feeds, needs: Needs, spread: Spread) -> tuple[Rations, Bools]:
     feeds : (herd, feed)
     needs : (herd,)
     spread : how the feeds vary
+    paper : the rations that hold their floors on paper, where they are made already
+    budget : (herd,) most that a sure ration may cost; tangents only make it dearer, so none is sought beyond it
 
     Returns
     -------
     The rations, and (herd,) whether they are sure; where no sure ration exists the one that holds its floors on paper
     """
-    paper = solve(feeds, needs)
+    paper = solve(feeds, needs) if paper is None else paper
     found, held = paper, _holds(paper, feeds, needs, spread)
     going = np.flatnonzero(paper.feasible & ~held)
     last, cuts = paper.take(going), {part: np.zeros((going.size, 0, feeds.price.shape[1])) for part in PARTS}
@@ -112,7 +117,7 @@ def sure(feeds: Feeds, needs: Needs, spread: Spread) -> tuple[Rations, Bools]:
         held[going] = _holds(last, some, some_needs, some_spread)
         done = held[going]
         found = found.where(_at(going[done], len(needs)), _spread_out(last, going, found))
-        on = last.feasible & ~done
+        on = last.feasible & ~done & (last.cost <= np.broadcast_to(budget, len(needs))[going])
         going, last, cuts = going[on], last.take(np.flatnonzero(on)), {part: cut[on] for part, cut in cuts.items()}
     return found, held
 
@@ -149,8 +154,10 @@ def _spread_out(some: Rations, rows: Rows, like: Rations) -> Rations:
     return some.take(back)
 
 
-def affordable(feeds: Feeds, needs: Needs, spread: Spread, ladder: Sequence[float], worth: float) -> Spread:
-    """The spread with the greatest assurance of the ladder that each herd can have for what it is worth.
+def affordable(
+    feeds: Feeds, needs: Needs, spread: Spread, ladder: Sequence[float], worth: float
+) -> tuple[Rations, Floats]:
+    """The rations of greatest assurance of the ladder that each herd can have for what it is worth.
 
     Parameters
     ----------
@@ -160,63 +167,74 @@ def affordable(feeds: Feeds, needs: Needs, spread: Spread, ladder: Sequence[floa
 
     Returns
     -------
-    The spread; 0.5 where none of the ladder can be made at that
+    The rations, and (herd,) their assurance: 0.5 where none of the ladder can be made at that
     """
     paper = solve(feeds, needs)
-    out = np.full(len(needs), 0.5)
+    out, assured = paper, np.full(len(needs), 0.5)
     going = np.flatnonzero(paper.feasible)
     for level in ladder:
         if not going.size:
             break
-        found, held = sure(feeds.take(going), needs.take(going), spread.take(going).at(level))
-        ok = held & (found.cost <= paper.cost[going] * (1 + worth))
-        out[going[ok]] = level
+        some = feeds.take(going), needs.take(going), spread.take(going).at(level)
+        most = paper.cost[going] * (1 + worth)
+        found, held = sure(*some, paper.take(going), most)
+        ok = held & (found.cost <= most)
+        assured[going[ok]] = level
+        out = out.where(_at(going[ok], len(needs)), _spread_out(found, going, out))
         going = going[~ok]
-    return replace(spread, assurance=out)
+    return out, assured
 
 
-def weighable(feeds: Feeds, needs: Needs, spread: Spread, least: Floats) -> tuple[Rations, Bools]:
-    """As `sure`, with no feed in an amount too small to weigh: none of it, or at least `least`.
+def weighable(feeds: Feeds, needs: Needs, spread: Spread, least: Floats, found: Rations) -> Rations:
+    """Rations as sure as these, with no feed in an amount too small to weigh: none of it, or at least `least`.
 
     Parameters
     ----------
     feeds, needs, spread : as in `sure`
     least : (herd, feed) smallest amount weighed out [lb of dry matter a head and day]
+    found : the rations with whatever amounts
 
     Returns
     -------
-    As `sure`; where no mix of weighable amounts is found, the one with what is too little to weigh
+    The rations; where no mix of weighable amounts is found, the one with what is too little to weigh
     """
-    found, held = sure(feeds, needs, spread)
     tiny = _tiny(found, least)
     rows = np.flatnonzero(tiny.any(axis=1))
     if not rows.size:
-        return found, held
-    # every open node is a herd with some feeds out and some in; all nodes of a depth are solved together
-    herd, out = rows, np.zeros(tiny[rows].shape, bool)
-    inside, at = out.copy(), tiny[rows].argmax(axis=1)
-    best = np.full(len(needs), np.inf)
-    kept, kept_held = found, held
-    for _ in range(_DEPTH):
-        herd, out, inside = _branch(herd, out, inside, at)
+        return found
+    best, kept = np.full(len(needs), np.inf), found
+
+    def solved(herd: Rows, out: Bools, inside: Bools) -> tuple[Rations, Bools]:
+        """Mixes of nodes (herds with some feeds out and some in), the best kept; and which are to be branched on."""
+        nonlocal kept
         some = feeds.take(herd)
         most, low = np.where(out, 0.0, some.most_lb), np.where(inside, np.maximum(least[herd], some.least_lb), 0.0)
-        node, node_held = sure(replace(some, most_lb=most, least_lb=low), needs.take(herd), spread.take(herd))
-        # a branch that gives up the assurance is none
-        good = node.feasible & (node_held | ~held[herd])
-        left = _tiny(node, least[herd])
-        done = good & ~left.any(axis=1)
+        node, held = sure(
+            replace(some, most_lb=most, least_lb=low), needs.take(herd), spread.take(herd), budget=best[herd]
+        )
+        good = node.feasible & held  # a branch that gives up the assurance is none
+        done = good & ~_tiny(node, least[herd]).any(axis=1)
         for i in np.flatnonzero(done):
-            if node.cost[i] < best[herd[i]] - 1e-12:
+            if node.cost[i] < best[herd[i]]:
                 best[herd[i]] = node.cost[i]
-                use = _at(herd[i : i + 1], len(needs))
-                kept = kept.where(use, _spread_out(node.take(np.array([i])), herd[i : i + 1], kept))
-                kept_held = np.where(use, node_held[i], kept_held)
-        going = good & ~done & (node.cost < best[herd])
-        if not going.any():
+                at = herd[i : i + 1]
+                kept = kept.where(_at(at, len(needs)), _spread_out(node.take(np.array([i])), at, kept))
+        return node, good & ~done & (node.cost < best[herd] - _SAME)
+
+    nothing = np.zeros(tiny[rows].shape, bool)
+    solved(rows, nothing, tiny[rows])  # all of them in, and all out: mostly one of these is as cheap as can be
+    solved(rows, tiny[rows], nothing)
+    herd = rows[best[rows] > found.cost[rows] + _SAME]
+    out = inside = np.zeros(tiny[herd].shape, bool)
+    at = tiny[herd].argmax(axis=1)
+    for _ in range(_DEPTH):
+        if not herd.size:
             break
-        herd, out, inside, at = herd[going], out[going], inside[going], left[going].argmax(axis=1)
-    return kept, kept_held
+        herd, out, inside = _branch(herd, out, inside, at)
+        node, open_ = solved(herd, out, inside)
+        at = _tiny(node, least[herd])[open_].argmax(axis=1)
+        herd, out, inside = herd[open_], out[open_], inside[open_]
+    return kept
 
 
 def _tiny(found: Rations, least: Floats) -> Bools:
