@@ -9,8 +9,9 @@ from typing import Any
 
 from sideoats.pictures import STYLE, Map, Picture, Spot
 from sideoats.replies import READER, told
+from sideoats.week.unwalked import Forecast
 from sideoats.week.visits import Plan, Visit
-from sideoats.words import Count, Measured, Money, Reader, full_day, say, sentence
+from sideoats.words import Between, Count, Measured, Money, Reader, Said, full_day, say, sentence
 
 _UNITS = (10, 20, 30, 40, 60, 80)
 _ABOUT = {"crop": "{}", "acres": "{:g} ac", "planting_date": "sown {}", "variety": "variety {}"}
@@ -55,9 +56,21 @@ def round_text(plan: Plan, reader: Reader = READER) -> str:
     for v in plan.visits:
         lines.append(f"{v.number:>3}. {line(v)}")
         lines += [f"       {c.question}: {told(c, reader).headline}" for c in v.reasons]
+        lines += [f"       {f.question}: {sentence(forecast_said(f), reader)}" for f in v.forecasts]
     if plan.left:
         lines += ["", word("left"), *(f"   - {line(v)}" for v in plan.left)]
     return "\n".join(lines) + "\n"
+
+
+def forecast_said(forecast: Forecast) -> Said:
+    """What the counts of other fields say of one that nobody has walked."""
+    low, likely, high = (float(f"{v:.2g}") for v in (forecast.low, forecast.likely, forecast.high))
+    return say(
+        "cli.round.unwalked",
+        fields=Count(forecast.fields),
+        likely=Measured(likely, unit=forecast.unit),
+        ends=Between((low, high), unit=forecast.unit),
+    )
 
 
 def round_map(plan: Plan) -> Picture | None:
@@ -105,6 +118,8 @@ def _card(v: Visit, plans: Sequence[Mapping[str, Any]]) -> str:
     about = v.place.attributes
     told = ", ".join(words.format(about[k]) for k, words in _ABOUT.items() if about.get(k) is not None)
     asked = "".join(f"<li><b>{escape(c.question)}</b>: {escape(c.headline)}</li>" for c in v.reasons)
+    for f in v.forecasts:
+        asked += f"<li><b>{escape(f.question)}</b>: {escape(sentence(forecast_said(f), READER))}</li>"
     counts = "".join(_lines_table(p) for p in plans if p["question"] in v.count)
     blanks = "<tr class='blank'>" + "<td></td>" * 10 + "</tr>"
     return (

@@ -40,7 +40,7 @@ def command(
     day, base = today(on), _start(start)
     with open_ledger(ledger_location(ctx), create=False) as ledger:
         week = run_week(ledger, day, draws=draws)
-        district = district_of(ledger, day, kinds=evidence_needed(weekly_questions()), draws=draws)
+        district = district_of(ledger, day, kinds=evidence_needed(weekly_questions()), draws=draws, pool=True)
     plan = plan_visits(week, district, hours=hours, start=base, farm=farm)
     click.echo(round_text(plan, reader_of(ctx)), nl=False)
     if out is not None:

@@ -49,6 +49,7 @@ class Districts:
                     kinds=evidence_needed(every()),
                     draws=settings.draws,
                     seed=DEFAULT_SEED if settings.seed is None else settings.seed,
+                    pool=True,
                 )
             self._kept.move_to_end(key)
             while len(self._kept) > _MOST_KEPT:

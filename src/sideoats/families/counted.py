@@ -13,6 +13,7 @@ from sideoats.decide.laws import beta_log_odds, median
 from sideoats.errors import InputError
 from sideoats.facts import Facts
 from sideoats.insects.dispersion import mean_draws, mean_draws_from_share, mean_from_share, summarise
+from sideoats.insects.pooling import as_prior
 from sideoats.insects.sampling import wald_plan
 from sideoats.question import Context, Table
 from sideoats.replies import READER
@@ -34,7 +35,8 @@ class Counted:
     `usual` (place,) is what such fields hold, in the unit of the mean: the prior that it was drawn against, with
     `weight` as its second shape (for shares its units); None for the flat prior. `assumed` (place,) is True where
     nobody said how many units were looked at; `stands_for` (place,) is the mean that a tally stands for by itself,
-    `as_count` the total and units (place,) of a count that would tell as much.
+    `as_count` the total and units (place,) of a count that would tell as much. `nearby` (3, place) is what other
+    counts of the district say of one sample there: mean and variance of its log, of how many fields; NaN for none.
     """
 
     mean: Floats
@@ -45,31 +47,39 @@ class Counted:
     sample: Floats
     scores: Floats | None = None
     usual: Floats | None = None
-    weight: float = 1.0
+    weight: float | Floats = 1.0
     assumed: Bools | None = None
     stands_for: Floats | None = None
     as_count: tuple[Floats, Floats] | None = None
+    nearby: Floats | None = None
 
     def against(self, usual: ArrayLike, facts: Facts) -> Counted:
         """The same count, drawn from what such fields usually hold (place,) instead of from nothing.
 
         A flat prior on a few units leaves a long tail of fields worse than any, and ignorance would make money. The
         draws are scaled to the mean of their posterior, which is known, so that chance in them makes no money either.
+        Where other fields of the district were counted, those say what such a field holds, in place of `usual`.
         """
         if self.scores is None:
             return self
         mean, held = self.mean * self.sample, np.asarray(usual, float) * self.sample
-        exact, weight = np.isnan(self.units), facts.value(_C + "prior_weight")
+        exact, weight = np.isnan(self.units), np.full(len(mean), facts.value(_C + "prior_weight"))
+        if self.nearby is not None:
+            told = ~np.isnan(self.nearby[0])
+            there, worth = as_prior(self.nearby[0], self.nearby[1], self.k)
+            held, weight = np.where(told, there, held), np.where(told, worth, weight)
         drawn = mean_draws(mean, np.where(exact, 1.0, self.units), self.k, self.scores, usual=held, weight=weight)
         before = np.where(np.isnan(held), 0.0, (weight - 1.0) * held)
         true = (self.units * self.k * mean + before) / (self.units * self.k + weight - 1.0)
         scale = np.where(np.isnan(held) | ~(true > 0), 1.0, true / drawn.mean(axis=1))
         density = np.where(exact[:, None], self.density, drawn * scale[:, None] / self.sample[:, None])
-        return replace(self, density=density, usual=np.asarray(usual, float), weight=weight)
+        return replace(self, density=density, usual=held / self.sample, weight=weight)
 
     def scored(self, context: Context, name: str, keys: Any) -> Counted:
-        """The same with the normal scores that its draws are made of."""
-        return replace(self, scores=context.outlook.normal(f"{name} count", keys))
+        """The same with the normal scores that its draws are made of, and what the district says of each place."""
+        known, none = context.facts.nearby, (np.nan,) * 3
+        nearby = np.array([known.get((name, key), none) for key in keys], float).reshape(-1, 3).T if known else None
+        return replace(self, scores=context.outlook.normal(f"{name} count", keys), nearby=nearby)
 
     def per(self, divisor: ArrayLike) -> Counted:
         """The same count in another sample unit: everything divided by `divisor` (place,)."""
@@ -94,6 +104,7 @@ class Counted:
             np.where(rows, other.sample, self.sample),
             scores,
             assumed=np.where(rows, other.supposed, self.supposed),
+            nearby=None if self.nearby is None else np.where(rows, np.nan, self.nearby),
         )
 
     @property
@@ -232,8 +243,9 @@ def by_tally(counted: Counted, share: Floats, line: float, most: float) -> tuple
         return counted, floor
     k = np.broadcast_to(counted.plan_k, share.shape)
     usual = np.full(len(share), np.nan) if counted.usual is None else counted.usual * counted.sample
+    weight = np.broadcast_to(np.asarray(counted.weight, float), share.shape)[rows]
     drawn = mean_draws_from_share(
-        share[rows], counted.units[rows], k[rows], line, counted.scores[rows], usual=usual[rows], weight=counted.weight
+        share[rows], counted.units[rows], k[rows], line, counted.scores[rows], usual=usual[rows], weight=weight
     )
     density, mean = counted.density.copy(), counted.mean.copy()
     density[rows] = np.minimum(drawn, most)
@@ -255,8 +267,9 @@ def _as_count(counted: Counted, rows: Bools) -> tuple[Floats, Floats]:
     tight = (drawn.mean(axis=1) / np.maximum(drawn.std(axis=1), 1e-9)) ** 2
     mean = drawn.mean(axis=1) * counted.sample
     units = np.clip((tight + 2.0 - counted.weight) / counted.k, 1.0, np.nan_to_num(counted.units, nan=1.0))
-    before = (counted.weight - 1.0) * np.nan_to_num(counted.usual) * counted.sample / counted.k  # type: ignore[arg-type]
-    total = np.maximum(mean * (units * counted.k + counted.weight - 1.0) / counted.k - before, 0.0)
+    weight = np.asarray(counted.weight, float)
+    before = (weight - 1.0) * np.nan_to_num(counted.usual) * counted.sample / counted.k  # type: ignore[arg-type]
+    total = np.maximum(mean * (units * counted.k + weight - 1.0) / counted.k - before, 0.0)
     plain = np.nan_to_num(counted.mean * counted.sample) * np.nan_to_num(counted.units)
     return np.where(rows, total, plain), np.where(rows, units, np.nan_to_num(counted.units))
 

@@ -53,7 +53,7 @@ class Stopping:
     roof: Floats
     money: Floats
     usual: Floats
-    weight: float
+    weight: Floats
     k: Floats
     sizes: Floats
     costs: Floats
@@ -73,7 +73,7 @@ class Stopping:
             self.roof[at],
             self.money[at],
             self.usual[at],
-            self.weight,
+            self.weight[at],
             own,
             self.sizes[:, at],
             self.costs[:, at],
@@ -236,7 +236,7 @@ def stopping_of(
         roof * counted.sample,
         np.nan_to_num(money),
         usual * counted.sample,
-        counted.weight,
+        np.broadcast_to(np.asarray(counted.weight, float), pays.shape),
         counted.k,
         *looks,
         tomorrow,

@@ -24,7 +24,7 @@ from sideoats.words import Between, Day, Measured, Money, Said, Share, Term, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-_COUNTING = "insects/counting."
+_COUNTING, _WINDOW = "insects/counting.", "insects/pooling.window"
 
 
 def problem_of(table: Table, context: Context, case: Case) -> Problem:
@@ -82,7 +82,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
             (few_units(case, context), _code(case, "few.look")),
             (np.ones(n, bool), _code(case, "look")),
         ),
-        reasons=(*_reasons(case, ~missing, over, likely), *case.reasons),
+        reasons=(*_reasons(case, ~missing, over, likely), *_others(case, ~missing, facts), *case.reasons),
         cautions=case.always,
         acting=(*label_cautions(case.interval, context), *case.cautions),
         quantities=_quantities(case, gain, shut, missing, likely),
@@ -233,6 +233,24 @@ def _reasons(case: Case, known: Bools, over: Bools, likely: tuple[Floats, Floats
         because("pays", **at, pays=Measured(figures(pays), unit=case.unit)).where(left),
         because("never-pays", **at).where(known & ~over & np.isnan(pays)),
         because("ripe").where(ripe),
+    )
+
+
+def _others(case: Case, known: Bools, facts: Any) -> tuple[Said, ...]:
+    """What the other fields of the district say such a field holds, where the count was weighed against that."""
+    c = case.counted
+    if c.nearby is None:
+        return ()
+    mean, variance, fields = np.where(known, c.nearby, np.nan)
+    ends = tuple(np.exp(mean + z * np.sqrt(variance)) / c.sample for z in (-1.2816, 1.2816))
+    days = facts.by_id[_WINDOW].value  # named with the sentence, not read: only fields so weighed cite it
+    return (
+        say(
+            "treat.because.nearby",
+            fields=Measured(fields),
+            days=Measured(np.where(np.isnan(mean), np.nan, days), unit="day", fact=_WINDOW),
+            ends=Between((figures(ends[0]), figures(ends[1])), unit=case.unit),
+        ),
     )
 
 

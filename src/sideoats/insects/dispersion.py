@@ -145,7 +145,7 @@ def mean_draws(
     normals: ArrayLike,
     *,
     usual: ArrayLike | None = None,
-    weight: float = 2.0,
+    weight: ArrayLike = 2.0,
 ) -> Array:
     """Draws of a field's true mean, given the mean of aggregated counts.
 
@@ -164,7 +164,7 @@ def mean_draws(
     normals : (place, draw) or (draw,) standard normal scores, so that one draw index serves every question
     usual : (place,) mean that such fields usually have [count per unit]; the flat prior where None or NaN, and for an
         infinite k
-    weight : second shape of that prior, above 1; it is worth ``(weight - 1) / k`` units
+    weight : (place,) or one for all, second shape of that prior, above 1; it is worth ``(weight - 1) / k`` units
 
     Returns
     -------
@@ -176,6 +176,7 @@ def mean_draws(
     with np.errstate(invalid="ignore", divide="ignore"):
         shape, total = n * np.where(poisson, 1.0, kk), n * mean + 0.5
         if usual is not None:
+            weight = np.asarray(weight, float)
             known = ~np.isnan(np.broadcast_to(usual, mean.shape)) & ~poisson
             before = (weight - 1.0) * np.broadcast_to(usual, mean.shape) / np.where(known, kk, 1.0)
             total = np.where(known, n * mean + np.maximum(before, _LEAST), total)
@@ -194,7 +195,7 @@ def mean_draws_from_share(
     normals: ArrayLike,
     *,
     usual: ArrayLike | None = None,
-    weight: float = 2.0,
+    weight: ArrayLike = 2.0,
 ) -> Array:
     """Draws of the true mean when only the share of units above a `tally` was noted.
 
@@ -219,7 +220,7 @@ def mean_draws_from_share(
     return _between_knots(knots, normals)
 
 
-def _by_share(p: Array, n: Array, k: Array, tally: Array, usual: Array, weight: float, normals: ArrayLike) -> Array:
+def _by_share(p: Array, n: Array, k: Array, tally: Array, usual: Array, weight: ArrayLike, normals: ArrayLike) -> Array:
     """The same against a beta prime of mean `usual` and second shape `weight`, over steps of the mean's logarithm.
 
     NaN where nothing is usual, or the counts do not clump.
@@ -227,6 +228,7 @@ def _by_share(p: Array, n: Array, k: Array, tally: Array, usual: Array, weight: 
     steps = np.linspace(np.log(1e-3), np.log(1e6), _STEPS)
     mean = np.exp(steps)
     safe_k = np.where(np.isinf(k) | np.isnan(usual), 1.0, k)[:, None]
+    weight = np.broadcast_to(np.asarray(weight, float), p.shape)[:, None]
     first = np.maximum((weight - 1.0) * np.nan_to_num(usual, nan=1.0)[:, None] / safe_k, _LEAST)
     part = np.clip(share_above(mean, safe_k, tally[:, None]), 1e-300, 1 - 1e-15)
     log = first * np.log(mean / safe_k) - (first + weight) * np.log1p(mean / safe_k)  # times the mean: in its logarithm

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from sideoats.week.flights import position
+from sideoats.week.spots import position
 
 if TYPE_CHECKING:
     import xarray as xr

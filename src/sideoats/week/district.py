@@ -14,6 +14,7 @@ from sideoats.facts import load as load_facts
 from sideoats.ledger.address import district_file
 from sideoats.outlook import DEFAULT_DRAWS, DEFAULT_SEED, Outlook, make_outlook
 from sideoats.outlook.stations import sites_of
+from sideoats.week.pooled import Learned, learned_of, nearby
 from sideoats.week.snapshot import Snapshot, price_history, take_snapshot
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ class District:
     snapshot: Snapshot
     facts: Facts
     outlook: Outlook
+    learned: tuple[Learned, ...] = ()
 
 
 def district_of(
@@ -39,6 +41,7 @@ def district_of(
     seed: int = DEFAULT_SEED,
     file: Path | None = None,
     places: bool = True,
+    pool: bool = False,
 ) -> District:
     """Read a ledger (open, or by its location) for one day.
 
@@ -47,19 +50,22 @@ def district_of(
     kinds : evidence kinds that will be asked for
     file : district file; the usual place where None
     places : False reads only what all places share
+    pool : learn from the counts of the last weeks what they say together (`sideoats.week.pooled`)
     """
     from sideoats.ledger import Ledger as LedgerClass
     from sideoats.ledger import open_ledger
 
     if not isinstance(ledger, LedgerClass):
         with open_ledger(ledger, create=False) as opened:
-            return district_of(opened, on, kinds=kinds, draws=draws, seed=seed, file=file, places=places)
+            return district_of(opened, on, kinds=kinds, draws=draws, seed=seed, file=file, places=places, pool=pool)
     facts = load_facts(file or district_file(ledger.address))
     snapshot = take_snapshot(ledger, on, kinds, places=places)
     settings = {**facts.settings, **snapshot.settings}
-    facts = replace(facts, settings=settings)
+    learned = learned_of(ledger, on, facts.reader()) if pool else ()
+    facts = replace(facts, settings=settings, nearby=nearby(learned))
     history, markets = price_history(snapshot)
     outlook = make_outlook(
         on, stations=snapshot.stations, price_history=history, markets=markets, facts=facts, draws=draws, seed=seed
     )
-    return District(on, replace(snapshot, settings=settings, sites=sites_of(outlook, facts.reader())), facts, outlook)
+    snapshot = replace(snapshot, settings=settings, sites=sites_of(outlook, facts.reader()))
+    return District(on, snapshot, facts, outlook, learned)

@@ -5,10 +5,8 @@ A field's own stage decides where it is on file and fresh; else the region's win
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 import numpy as np
@@ -20,6 +18,7 @@ from sideoats.insects.planner import first_look_worth, road_hours
 from sideoats.ledger import Place
 from sideoats.question import find
 from sideoats.week.district import District
+from sideoats.week.spots import position, standing
 
 _P, _C = "insects/planner.", "insects/counting."
 
@@ -37,21 +36,6 @@ def is_flight(call: Call) -> bool:
     """Whether a call says that a flight is on (and not merely that a trap wants reading)."""
     began = call.quantities.get("flight_began")
     return call.question == "trap-flight" and call.verdict == "look" and bool(began and began.value)
-
-
-def position(place: Place) -> tuple[float, float]:
-    """(latitude, longitude) of a place: its own, or the middle of its outline's first ring; NaN where unknown."""
-    at = place.attributes
-    if isinstance(at.get("latitude"), int | float) and isinstance(at.get("longitude"), int | float):
-        return float(at["latitude"]), float(at["longitude"])
-    outline = at.get("outline") or {}
-    try:
-        ring: Any = outline["coordinates"][0]
-        ring = ring[0] if outline["type"] == "MultiPolygon" else ring
-        corners = np.array(ring, dtype=float)[:-1, :2]
-        return float(corners[:, 1].mean()), float(corners[:, 0].mean())
-    except (KeyError, IndexError, TypeError, ValueError):
-        return math.nan, math.nan
 
 
 def flight_fields(
@@ -73,7 +57,7 @@ def flight_fields(
             if not trap or place.kind != "field" or farm not in (None, place.farm):
                 continue
             own = [host for host in hosts if host.threatens(place, district, facts)]
-            if own and _standing(place, district.on) and _near(trap, place, facts):
+            if own and standing(place, district.on) and _near(trap, place, facts):
                 crop = crop_of(str(place.attributes.get("crop", "")))
                 found.setdefault(place.id, []).append((call, tuple(h.question for h in own if _asks(h.question, crop))))
     out = {}
@@ -125,12 +109,6 @@ def _stage(place: Place, question: str, district: District, facts: Facts) -> str
 def _asks(question: str, crop: str) -> bool:
     places = find(question).places if question else None
     return places is not None and places.takes(crop)
-
-
-def _standing(place: Place, on: date) -> bool:
-    """Sown, as far as is known, and not yet harvested."""
-    sown, cut = (str(place.attributes.get(k) or "") for k in ("planting_date", "harvest_date"))
-    return (not sown or sown <= on.isoformat()) and (not cut or cut >= on.isoformat())
 
 
 def _near(trap: Place, place: Place, facts: Facts) -> bool:

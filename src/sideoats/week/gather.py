@@ -15,8 +15,8 @@ from sideoats.ledger import evidence_kinds
 from sideoats.outlook.stations import Spot, Stand
 from sideoats.question import Question, Table, column
 from sideoats.schema import Field
-from sideoats.week.flights import position
 from sideoats.week.snapshot import Snapshot
+from sideoats.week.spots import position
 
 if TYPE_CHECKING:
     from sideoats.ledger import Entry, Place

@@ -123,7 +123,7 @@ def run_week(
                 progress=progress,
             )
     chosen = weekly_questions(questions)
-    district = district_of(ledger, on, kinds=evidence_needed(chosen), draws=draws, seed=seed)
+    district = district_of(ledger, on, kinds=evidence_needed(chosen), draws=draws, seed=seed, pool=True)
     require_places(district.snapshot)
     places = [p for p in district.snapshot.places if farm is None or p.farm == farm]
     cut = list(blocks(district.snapshot.evidence, places))

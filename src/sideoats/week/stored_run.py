@@ -1,10 +1,11 @@
 """A week too large for memory: places read, asked and stored some thousands at a time, and never asked twice.
 
 Each place has a fingerprint of all that its answers depend on: its own description and evidence, and what all places
-share (the day, draws, seed, facts, weather, quotes, settings, questions, the program). A place whose fingerprint stands
-in the store is not asked again. A block's calls and fingerprints are written in one transaction, so a run that is
-killed loses at most the blocks under way. A finished run notes how far it had read the ledger; while nothing shared has
-changed, the next run looks only at places with entries behind that.
+share (the day, draws, seed, facts, weather, quotes, settings, questions, the program); what the district's other counts
+say of its pests counts as its own. A place whose fingerprint stands in the store is not asked again. A block's calls
+and fingerprints are written in one transaction, so a run that is killed loses at most the blocks under way. A finished
+run notes how far it had read the ledger; while nothing shared has changed, and no count that others are weighed
+against, the next run looks only at places with entries behind that.
 """
 
 from __future__ import annotations
@@ -105,20 +106,22 @@ def run_stored(
             )
     chosen = weekly_questions(questions)
     head = ledger.head()  # what comes in while we read is looked at next time
-    district = district_of(ledger, on, draws=draws, seed=seed, places=False)
+    district = district_of(ledger, on, draws=draws, seed=seed, places=False, pool=True)
     common = common_of(district, [q.name for q in chosen], risk_aversion)
     base = common_digest(common)
     with WeekStore(store) as week:
-        ids, whole = _to_look_at(ledger, week, base)
+        footing = base + hashlib.sha256(repr(sorted(common.facts.nearby.items())).encode()).digest()
+        ids, whole = _to_look_at(ledger, week, footing)
         told = _Progress(len(ids), progress)
         told.add(0, False)
-        pieces = _due(ledger, on, evidence_needed(chosen), base, week, ids, whole, told)
+        marking = Marking(base, common.facts.nearby)
+        pieces = _due(ledger, on, evidence_needed(chosen), marking, week, ids, whole, told)
         for _, result in (engine or Serial()).run(encode_block, common, pieces):
             if not isinstance(result, Encoded):
                 raise result
             week.write(result)
             told.add(len(result.marks), True)
-        week.note(_READ_TO, _read_to(ledger, base, head))
+        week.note(_READ_TO, _read_to(ledger, footing, head))
         places = week.places()
         if not places:
             raise no_places()
@@ -136,7 +139,7 @@ def _due(
     ledger: Ledger,
     on: date,
     kinds: Iterable[str],
-    base: bytes,
+    marking: Marking,
     week: WeekStore,
     ids: Sequence[str],
     whole: bool,
@@ -147,7 +150,7 @@ def _due(
     for first in range(0, len(ids), READ_PLACES):
         part = ids[first : first + READ_PLACES]
         places, evidence = places_of(ledger, on, kinds, part)
-        prints = fingerprints(base, places, evidence)
+        prints = marking.of(places, evidence)
         kept = _kept(week, ids, first) if whole else week.marks(part)
         week.forget([p for p in kept if p not in prints])
         due = [p for p in places if kept.get(p.id) != prints[p.id]]
@@ -190,18 +193,31 @@ def _to_look_at(ledger: Ledger, week: WeekStore, base: bytes) -> tuple[list[str]
     return sorted(found), False
 
 
-def fingerprints(base: bytes, places: Sequence[Place], evidence: Mapping[str, Mapping[str, Entry]]) -> dict[str, bytes]:
-    """Place id -> hash of all that its answers depend on; `base` stands for what all places share."""
-    behind: dict[str, list[str]] = {p.id: [] for p in places}
-    for at in evidence.values():
-        for place_id, entry in at.items():
-            if place_id in behind:
-                behind[place_id].append(entry.hash)
-    out = {}
-    for p in places:
-        own = json.dumps([p.id, p.farm, p.name, p.kind, p.attributes, sorted(behind[p.id])], sort_keys=True)
-        out[p.id] = hashlib.sha256(base + own.encode()).digest()[:16]
-    return out
+class Marking:
+    """Fingerprints of places: a hash of all that a place's answers depend on.
+
+    `base` stands for what all places share; `nearby` is what other counts say of each (`Facts.nearby`).
+    """
+
+    def __init__(self, base: bytes, nearby: Mapping[tuple[str, str], tuple[float, float, int]]) -> None:
+        self._base = base
+        self._told: dict[str, list[object]] = {}
+        for (pest, place), said in sorted(nearby.items()):
+            self._told.setdefault(place, []).append([pest, *said])
+
+    def of(self, places: Sequence[Place], evidence: Mapping[str, Mapping[str, Entry]]) -> dict[str, bytes]:
+        """Place id -> fingerprint."""
+        behind: dict[str, list[str]] = {p.id: [] for p in places}
+        for at in evidence.values():
+            for place_id, entry in at.items():
+                if place_id in behind:
+                    behind[place_id].append(entry.hash)
+        out = {}
+        for p in places:
+            about = [p.id, p.farm, p.name, p.kind, p.attributes, sorted(behind[p.id]), self._told.get(p.id)]
+            own = json.dumps(about, sort_keys=True)
+            out[p.id] = hashlib.sha256(self._base + own.encode()).digest()[:16]
+        return out
 
 
 def common_digest(common: Common) -> bytes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -14,9 +14,12 @@ from sideoats.insects.planner import plan_round, road_hours
 from sideoats.ledger import Place
 from sideoats.question import find
 from sideoats.week.district import District
-from sideoats.week.flights import FlightField, flight_fields, is_flight, position
+from sideoats.week.flights import FlightField, flight_fields, is_flight
 from sideoats.week.run import Week
+from sideoats.week.spots import position
+from sideoats.week.unwalked import Forecast, forecasts
 
+_C = "insects/counting."
 _ROUND_DAYS = 7  # the next round is a week away, as the week itself is
 
 
@@ -33,6 +36,7 @@ class Visit:
     worth : money for the whole place that the looks are worth [USD]; `guessed` where nothing is known of it yet
     look_by : the earliest date among the reasons
     hazard : whether a hazard is among the reasons, which has no price
+    forecasts : what the district's other counts say of the pests there that nobody has counted lately
     """
 
     number: int
@@ -45,6 +49,7 @@ class Visit:
     latitude: float
     longitude: float
     hazard: bool = False
+    forecasts: tuple[Forecast, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -71,9 +76,10 @@ def plan_visits(
     """Choose and order the visits of a week.
 
     Places whose call asks for a look are candidates, and so are the fields that a moth flight threatens
-    (`flight_fields`). The trap of such a flight is not visited for it: it is the fields that want looking at. Nor is a
-    place for what is looked up at the desk, such as a forecast. Hours go first to what is due within days, hazards
-    before the rest, then to what is due before the next weekly round, and last to what that round can do.
+    (`flight_fields`) and those that nobody has walked where the district's other counts make a look worth money
+    (`forecasts`). The trap of a flight is not visited for it: it is the fields that want looking at. Nor is a place for
+    what is looked up at the desk, such as the weather ahead. Hours go first to what is due within days, hazards before
+    the rest, then to what is due before the next weekly round, and last to what that round can do.
 
     Parameters
     ----------
@@ -89,10 +95,12 @@ def plan_visits(
             by_place.setdefault(call.place, []).append(call)
     places = {p.id: p for p in district.snapshot.places if sees is None or p.id in sees}
     flights = flight_fields(filter(is_flight, week.calls), places, district, facts, farm)
+    unwalked = _unwalked(forecasts(district, farm), by_place)
     unknown = facts.value("insects/planner.unknown_worth")
+    due = district.on + timedelta(days=int(facts[_C + "next_look"].mid))
     visits = [
-        _visit(places[i], by_place.get(i, ()), flights.get(i), unknown)
-        for i in dict.fromkeys((*by_place, *flights))
+        _visit(places[i], by_place.get(i, ()), flights.get(i), unwalked.get(i, ()), unknown, due)
+        for i in dict.fromkeys((*by_place, *flights, *unwalked))
         if i in places
     ]
     visits.sort(key=lambda v: (v.look_by or date.max, v.place.id))  # of equal worth the sooner date goes first
@@ -130,7 +138,24 @@ def _turn(visit: Visit, on: date, soon: float) -> int:
     return 2 * due + (not visit.hazard)
 
 
-def _visit(place: Place, calls: Sequence[Call], flight: FlightField | None, unknown: float) -> Visit:
+def _unwalked(found: Sequence[Forecast], calls: Mapping[str, Sequence[Call]]) -> dict[str, tuple[Forecast, ...]]:
+    """Place -> its forecasts that make a look worth money, but of pests whose call already says what one is worth."""
+    out: dict[str, tuple[Forecast, ...]] = {}
+    for forecast in found:
+        priced = any(c.question == forecast.question and c.cost_of_waiting > 0 for c in calls.get(forecast.place, ()))
+        if forecast.worth > 0 and not priced:
+            out[forecast.place] = (*out.get(forecast.place, ()), forecast)
+    return out
+
+
+def _visit(
+    place: Place,
+    calls: Sequence[Call],
+    flight: FlightField | None,
+    unwalked: tuple[Forecast, ...],
+    unknown: float,
+    due: date,
+) -> Visit:
     ranked = sorted(calls, key=lambda c: (c.verdict != "stop", -c.cost_of_waiting, c.question))
     worth = sum(c.cost_of_waiting for c in ranked)
     count = [c.question for c in ranked]
@@ -138,7 +163,10 @@ def _visit(place: Place, calls: Sequence[Call], flight: FlightField | None, unkn
         worth += flight.worth
         ranked += flight.calls
         count += flight.count
-    dates = [c.look_by for c in ranked if c.look_by]
+    if unwalked:
+        worth += sum(f.worth for f in unwalked)
+        count += [f.question for f in unwalked]
+    dates = [c.look_by for c in ranked if c.look_by] + [due] * bool(unwalked)
     latitude, longitude = position(place)
     guessed = worth <= 0
     return Visit(
@@ -152,6 +180,7 @@ def _visit(place: Place, calls: Sequence[Call], flight: FlightField | None, unkn
         latitude,
         longitude,
         any(c.verdict == "stop" for c in ranked),
+        unwalked,
     )
 
 
