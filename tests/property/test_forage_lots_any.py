@@ -52,6 +52,32 @@ def test_assurance_of_bales_tested_one_by_one_holds(cores: int) -> None:
     assert (bales.max(axis=1) <= bound).mean() >= ASSURANCE - 3 * np.sqrt(ASSURANCE * (1 - ASSURANCE) / 3000)
 
 
+@pytest.mark.parametrize("composites", [(10, 10), (4, 12, 6), (20,)])
+@pytest.mark.parametrize("alone", [0, 4])
+def test_assurance_of_all_results_pooled_holds(composites: tuple[int, ...], alone: int) -> None:
+    rng = np.random.default_rng(sum(composites) + alone)
+    many, bales = 2000, _lots(np.random.default_rng(3), 2000, 60)
+    found: list[list[tuple[float, float]]] = []
+    for lot in bales:
+        first, own = 0, []
+        for cores in composites:
+            own.append((float(lot[first : first + cores].mean()), float(cores)))
+            first += cores
+        found.append([*own, *((float(v), 1.0) for v in rng.choice(lot[first:], alone, replace=False))])
+    centre, squares, results, cored = lots.pool_results(found)
+    assert set(cored) == {float(sum(composites) + alone)} and set(results) == {float(len(composites) + alone)}
+    spread, freedom = lots.pooled_spread(squares, results, SPREAD, WEIGHT, (np.zeros(many), np.zeros(many)))
+    bound = lots.hottest_credible(centre, cored, np.full(many, 60), spread, freedom, ASSURANCE)
+    assert (bales.max(axis=1) <= bound).mean() >= ASSURANCE - 3 * np.sqrt(ASSURANCE * (1 - ASSURANCE) / many)
+
+
+def test_pooled_results_by_hand() -> None:
+    # by hand: (10 ln 900 + 20 ln 300) / 30 = 6.0700, e^6.0700 = 432.7; 10 x 0.7324^2 + 20 x 0.3662^2 = 8.046
+    centre, squares, results, cores = lots.pool_results([[(900.0, 10.0), (300.0, 20.0)], []])
+    assert centre[0] == pytest.approx(432.67, abs=0.1) and squares[0] == pytest.approx(8.046, abs=0.01)
+    assert (results[0], cores[0]) == (2.0, 30.0) and np.isnan(centre[1])
+
+
 @pytest.mark.parametrize(("cores", "low", "ceiling"), [(5, 150.0, 1500.0), (20, 300.0, 2100.0), (10, 0.0, 700.0)])
 def test_a_blend_is_safe_to_the_hottest_bale_with_the_stated_assurance(cores: int, low: float, ceiling: float) -> None:
     rng = np.random.default_rng(71)
@@ -77,7 +103,8 @@ def test_the_share_that_is_advised_is_safe_to_the_hottest_bale(cores: int, bales
     blank = np.full(count, np.nan)
     known = Lots(
         level=lot[:, :cores].mean(axis=1), centre=geometric, squares=squares, cores=cored.astype(float), seen=seen,
-        singles=cored.astype(float), stated=np.ones(count, bool), states=["baled"] * count,
+        singles=cored.astype(float), results=cored.astype(float), apart=squares,
+        stated=np.ones(count, bool), states=["baled"] * count,
         bales=np.full(count, float(bales)), animals=["growing"] * count, weakened=np.zeros(count, bool),
         low=np.full(count, low), water=blank, air=blank, weight=blank, asked_share=blank,
     )  # fmt: skip

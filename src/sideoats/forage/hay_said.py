@@ -17,7 +17,7 @@ from sideoats.forage.nitrate_tables import allowing_less
 from sideoats.forage.slips import Read
 from sideoats.forage.sorghums import is_other_hay
 from sideoats.problem import RowSaid
-from sideoats.words import Count, LongDay, Measured, Parts, Said, Share, Term, say
+from sideoats.words import Count, LongDay, Measured, Paid, Parts, Said, Share, Term, say
 
 CITED = (*citing.NITRATE, "lot.cores_nitrate", "not_cattle.sorghum")  # what the cautions rest on
 
@@ -266,6 +266,8 @@ class Told(Why):
         hottest = ppm_of(self.j.hottest[i])
         if known.every_bale[i]:
             return self._because("every_bale", hottest=hottest)
+        if self.j.hottest[i] > facts.value("forage/lot.most_spread") * known.level[i]:
+            return self._because("apart", sample=self.sample(i))
         cored = {"hottest": hottest, "sample": self.sample(i)}
         if self.c.standing[i]:
             spots = facts.by_id["forage/lot.spots"]
@@ -341,7 +343,8 @@ class Told(Why):
         share = self.share_with(i, int(more))
         if share <= j.share[i]:
             return None
-        return self._because("more_cores", n=int(more), now=Share(float(j.share[i])), then=Share(share))
+        worth = Paid(self.worth_of_share(i, share - float(j.share[i])), unit="USD/head/day")
+        return self._because("more_cores", n=int(more), now=Share(float(j.share[i])), then=Share(share), worth=worth)
 
     def _standing(self, code: str) -> Callable[[int], Said | None]:
         return lambda i: self.standing(code, i) if self.c.standing[i] else None

@@ -100,6 +100,15 @@ class Why:
         share = safe_share(hottest, known.low[row], j.ruling.ceiling[row], j.drunk[row])
         return float(min(share[0], j.ruling.share[i]))
 
+    def worth_of_share(self, i: int, more: float) -> float:
+        """What so much more of it in a mix saves a head and day [USD]: other hay, less the grinding."""
+        facts, table = self.context.facts, self.table
+        price = table.number("price")[i] if table.known("price")[i] else facts.by_id["forage/hay.price"].value
+        grinding = facts.by_id["forage/hay.grinding"].mid
+        cost = table.number("grinding")[i] if table.known("grinding")[i] else grinding
+        dry = facts.by_id["forage/hay.dry_matter"].value
+        return float(more * self.j.intake_lb[i] / dry / 2000 * max(price - cost, 0.0))
+
     def why(self, name: str) -> Callable[[int], Said | None]:
         """The reason `name` as a function of the row."""
         made: Callable[[int], Said | None] = getattr(self, f"_{name}")

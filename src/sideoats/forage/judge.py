@@ -215,7 +215,8 @@ def spread_of(known: Lots, facts: Facts) -> tuple[Floats, Floats, float]:
     _, lowest, highest, count = facts["forage/lot.spread"].rows[0]
     published = lots.log_spread_from_range(float(lowest), float(highest), int(count))
     weight, assurance = facts.value("forage/lot.spread_weight"), facts.value("forage/lot.assurance")
-    return *lots.pooled_spread(known.squares, known.singles, published, weight), assurance
+    alone = (known.apart, known.singles)
+    return *lots.pooled_spread(known.squares, known.results, published, weight, alone), assurance
 
 
 def _bales(
@@ -227,7 +228,8 @@ def _bales(
     hottest = lots.hottest_credible(known.centre, known.cores, bales, spread, freedom, assurance, known.seen)
     never = _never(risk, table, every)
     every_bale = known.every_bale  # each bale has its own number: nothing is left to reckon with
-    hottest = np.where(every_bale, np.fmax(known.seen, known.level), hottest)
+    hottest = np.where(every_bale, np.fmax(known.seen, known.level), np.fmax(hottest, known.level))
+    hottest = np.fmin(hottest, nitrate.PURE)
     suspect = np.where(hottest >= never, known.centre, np.nan)  # the others need no more cores
     more = lots.more_bales_to_core(suspect, never, known.cores, bales, spread, freedom, assurance)
     clear = lots.chance_none_hotter(known.centre, never, known.cores, bales, spread, freedom)

@@ -170,20 +170,59 @@ def core_summary(results: Sequence[Sequence[float] | None]) -> tuple[Floats, Flo
     return mean, squares, count, hottest
 
 
-def pooled_spread(squares: ArrayLike, cores: ArrayLike, published: float, weight: float) -> tuple[Floats, Floats]:
-    """Log spread of a lot and its degrees of freedom.
+def pool_results(found: Sequence[Sequence[tuple[float, float]]]) -> tuple[Floats, Floats, Floats, Floats]:
+    """All results of each lot put together: composites and bales tested alone, first tests and retests.
+
+    A composite of n cores is taken as the mean of n bales' logs, so that it weighs n and disagrees with the others by
+    ``n (x - mean)^2``, of the variance of one bale. What disagrees widens the spread. Results of 0 count as 1.
 
     Parameters
     ----------
-    squares : (n,) sum of squares of the log about the lot's mean; 0 for a composite
-    cores : (n,) single bales behind `squares`; 0 or 1 for a composite
+    found : (result as given, bales behind it), one sequence a lot
+
+    Returns
+    -------
+    centre (NaN without a result), sum of squares about it, number of results, bales behind them; (n,) each
+    """
+    n = len(found)
+    centre, squares, results, cores = np.full(n, np.nan), np.zeros(n), np.zeros(n), np.zeros(n)
+    for i, held in enumerate(found):  # ragged input: one short pass, no solving
+        if not len(held):
+            continue
+        values, weight = np.array(held, dtype=np.float64).T
+        logs = np.log(np.maximum(values, 1.0))
+        mean = float(np.average(logs, weights=weight))
+        centre[i], squares[i] = math.exp(mean), float((weight * (logs - mean) ** 2).sum())
+        results[i], cores[i] = len(held), float(weight.sum())
+    return centre, squares, results, cores
+
+
+def pooled_spread(
+    squares: ArrayLike,
+    results: ArrayLike,
+    published: float,
+    weight: float,
+    alone: tuple[ArrayLike, ArrayLike] | None = None,
+) -> tuple[Floats, Floats]:
+    """Log spread of a lot and its degrees of freedom; never under that of its bales tested alone.
+
+    Parameters
+    ----------
+    squares : (n,) sum of squares of the log about the lot's mean; 0 for one composite
+    results : (n,) results behind `squares`; 0 or 1 for one composite
     published : log standard deviation of the published lot
     weight : its degrees of freedom
+    alone : sum of squares and number of the bales tested alone, where `results` holds composites too
     """
-    own_freedom = np.maximum(np.asarray(cores, dtype=np.float64) - 1.0, 0.0)
+    own_freedom = np.maximum(np.asarray(results, dtype=np.float64) - 1.0, 0.0)
     total = np.asarray(squares, dtype=np.float64)
     pooled = np.sqrt((weight * published**2 + total) / (weight + own_freedom))
-    own = np.sqrt(np.divide(total, own_freedom, out=np.zeros_like(total), where=own_freedom > 0))
+    if alone is not None:
+        total = np.asarray(alone[0], dtype=np.float64)
+        free = np.maximum(np.asarray(alone[1], dtype=np.float64) - 1.0, 0.0)
+    else:
+        free = own_freedom
+    own = np.sqrt(np.divide(total, free, out=np.zeros_like(total), where=free > 0))
     return np.maximum(pooled, own), weight + own_freedom
 
 

@@ -1,7 +1,8 @@
 """The laboratory's slips of a lot: which can be read, what each says in one unit, and what they say together.
 
-Nitrate does not leave dry hay, so a later and lower result is a second sample of the same lot and not a cure: results
-of composites count at the highest, bales tested one by one are pooled, and a result goes only when a correction
+Nitrate does not leave dry hay, so a later and lower result is a second sample of the same lot and not a cure: the level
+that a class is read at is the highest of the composites, all cores and bales are pooled for what the hottest bale may
+hold, where what disagrees widens the spread, and a result goes only when a correction
 withdraws it from the ledger, or when it is of other hay: sampled long before this was put up, and this was sampled too.
 """
 
@@ -131,16 +132,19 @@ class Sample:
     Attributes
     ----------
     level : the highest of the lot's results and of the mean of its single bales; NaN unknown
-    centre : the same, but the geometric mean of single bales, about which they spread
-    squares, singles, seen : from `lots.core_summary` of the bales tested alone; 0, 0 and NaN where none was
-    cores : bales behind the best of the samples; 1 where not stated
+    centre : the middle of all results on a log scale, each by the bales behind it; never under a hotter older sample
+    squares, results : how far the results lie apart about it, and how many they are (`lots.pool_results`)
+    singles, apart, seen : bales tested alone, how far these lie apart, and the hottest of them; 0, 0 and NaN for none
+    cores : bales behind all the results; a sample that does not state them counts as 1
     stated : how many bales (spots of a standing crop) were sampled is known
     """
 
     level: Floats
     centre: Floats
     squares: Floats
+    results: Floats
     singles: Floats
+    apart: Floats
     seen: Floats
     cores: Floats
     stated: Bools
@@ -248,7 +252,9 @@ def _together(
     age: Floats,
 ) -> Pooled:
     composite = np.full(n, np.nan)
-    cores, stated = np.ones(n), np.zeros(n, dtype=bool)
+    stated = np.zeros(n, dtype=bool)
+    pieces: list[list[tuple[float, float]]] = [[] for _ in range(n)]
+    older: list[list[tuple[float, float]]] = [[] for _ in range(n)]
     bales: list[list[float]] = [[] for _ in range(n)]
     newer: list[list[float]] = [[] for _ in range(n)]
     told: list[dict[int, tuple[date | None, list[float], float]]] = [{} for _ in range(n)]
@@ -264,27 +270,30 @@ def _together(
             bales[i].append(level)
         else:
             composite[i] = np.fmax(composite[i], level)
+        piece = (level, 1.0 if alone else count)
         if past and i in of_now:
+            older[i].append(piece)
             continue
+        pieces[i].append(piece)
         if alone:
             newer[i].append(level)
         else:
             stated[i] |= slip.cores is not None
-        cores[i] = max(cores[i], count)
-    geometric, squares, singles, seen = lots.core_summary(bales)
-    of_newer, _, alone_now, _ = lots.core_summary(newer)
+    _, apart, singles, seen = lots.core_summary(bales)
+    _, _, alone_now, _ = lots.core_summary(newer)
+    centre, squares, results, cores = lots.pool_results(pieces)
     mean = np.array(
         [max((np.mean(b) for b in (every, new) if b), default=np.nan) for every, new in zip(bales, newer, strict=True)]
     )
-    geometric = np.fmax(geometric, of_newer)
-    cores = np.maximum(cores, alone_now)
     return Pooled(
         level=np.fmax(mean, composite),
-        centre=np.fmax(geometric, composite),
+        centre=np.fmax(centre, lots.pool_results(older)[0]),
         squares=squares,
+        results=results,
         singles=singles.astype(np.float64),
+        apart=apart,
         seen=seen,
-        cores=cores,
+        cores=np.maximum(cores, 1.0),
         stated=stated | (alone_now > 0),
         unread=unread,
         age=age,
