@@ -46,6 +46,11 @@ class Bin:
         locked = float(self.held.locked()[i])
         return say("bin-hold.sure", locked=by_bushel(locked), left=self.left(i)) if locked > 0 else None
 
+    def odds(self, i: int) -> Said | None:
+        """Said of a gain that comes little more often than not."""
+        often = float(np.nan_to_num(self.held.chance()[i, self.held.best_hold[i]]))
+        return say("grain.even_odds") if often < self.context.facts.value("decide/even_odds") else None
+
     def left(self, i: int) -> Said:
         """What stays open when a price is locked: nothing of a bid, the basis of a futures price."""
         return say(f"bin-hold.left.{'basis' if self.table.known('basis')[i] else 'price'}")

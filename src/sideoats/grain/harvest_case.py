@@ -53,6 +53,7 @@ class Harvest:
     dried : (place,) cost of drying before storing; NaN where it is too wet and no drying cost is given [USD/bu]
     left : (place,) share of the bushel left after drying [1]
     fits : (place,) share of the crop that the farm's bins hold [1]
+    elsewhere : (place, farm option) the rest goes to the elevator for as long; else it is sold at harvest
     gain : (place, draw, option) over selling at harvest, by the bushel of the whole crop [USD/bu]
     lock_at : (place,) index of the month whose quote is locked
     implied : (place,) yearly volatility that the call's premium stands for; NaN where none does [1]
@@ -66,6 +67,7 @@ class Harvest:
     dried: Floats
     left: Floats
     fits: Floats
+    elsewhere: Bools
     gain: Floats
     lock_at: Ints
     implied: Floats
@@ -109,11 +111,16 @@ def harvest_of(table: Table, context: Context, crop: NDArray[np.object_], condit
     lock_at = np.argmax(np.where(np.isnan(locked), -np.inf, locked), axis=1)
     gain[:, :, LOCKED] = np.take_along_axis(locked, lock_at[:, None], axis=1) + luck * left[:, None]
     call_at = np.round(table.number("call_months")).clip(1, quoted.shape[1]).astype(np.int64) - 1
-    fits = _fits(table)  # what finds no room is sold at harvest and gains nothing
-    gain[:, :, FARM] *= fits[:, None, None]
+    fits = _fits(table)
+    # what finds no room goes to the elevator for as long, where that brings anything, else it is sold
+    elsewhere = np.where(gain[:, :, ELEVATOR].mean(axis=1) > 0, 1.0 - fits[:, None], 0.0)
+    rest = gain[:, :, ELEVATOR] * elsewhere[:, None, :]
+    gain[:, :, FARM] = gain[:, :, FARM] * fits[:, None, None] + np.where(elsewhere[:, None, :] > 0, rest, 0.0)
     gain[:, :, LOCKED] *= fits[:, None]
     gain[:, :, CALL], implied = _call(table, context, quoted, draws, call_at)
-    return Harvest(price, quoted, farm_cost, elevator_cost, dried, left, fits, gain, lock_at, implied, call_at)
+    return Harvest(
+        price, quoted, farm_cost, elevator_cost, dried, left, fits, elsewhere > 0, gain, lock_at, implied, call_at
+    )
 
 
 def _fits(table: Table) -> Floats:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sideoats.grain.bin_case import UNIT
-from sideoats.grain.harvest_case import CALL, LOCKED, Harvest, bushels_of, by_bushel
+from sideoats.grain.harvest_case import CALL, FARM, LOCKED, Harvest, bushels_of, by_bushel
 from sideoats.grain.holding import quoted_later
 from sideoats.grain.keeping import BIN_CARE, PRICE_CARE
 from sideoats.problem import RowSaid
@@ -59,7 +59,27 @@ class Told:
             return None
         crop = self.table.text("crop")[i] or "wheat"
         some = Measured(float(round(fits * whole)), unit="bu", of=crop)
-        return say("harvest.room", some=some, whole=Measured(whole, unit="bu", of=crop))
+        kept = self.harvest.elsewhere[i, self._best(i, FARM) - FARM.start]
+        return say(f"harvest.room{'_elevator' if kept else ''}", some=some, whole=Measured(whole, unit="bu", of=crop))
+
+    def _best(self, i: int, stored: slice) -> int:
+        """The option of a kind that brings most on average."""
+        mean = np.where(self.barred[i, stored], -np.inf, self.harvest.gain[i, :, stored].mean(axis=0))
+        return int(stored.start) + int(np.argmax(np.nan_to_num(mean, nan=-np.inf)))
+
+    def odds(self, stored: slice) -> Callable[[int], Said | None]:
+        """Said of a gain that comes little more often than not, for one kind of storing."""
+
+        def said(i: int) -> Said | None:
+            often = float((self.harvest.gain[i, :, self._best(i, stored)] > 0).mean())
+            return say("grain.even_odds") if often < self.context.facts.value("decide/even_odds") else None
+
+        return said
+
+    def sold_over(self, i: int) -> Said | None:
+        """Of a locked price: the rest is sold."""
+        room = self.room(i)
+        return None if room is None else say("harvest.room", **room.values)
 
     def _money(self, said: Callable[[int], Said | None]) -> Callable[[int], Said | None]:
         return lambda i: None if self.silent[i] else said(i)

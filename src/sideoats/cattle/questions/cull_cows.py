@@ -52,7 +52,7 @@ def pose(table: Table, context: Context) -> Problem:
     odd = told.odd().rows
     ask = case.price_decides(plan, needed) & ~ailing & ~silent & ~odd
     silent |= odd
-    coin = even_odds(gain, barred, case.FEEDING, context.facts.value("cattle/even_odds")) & ~ailing & ~silent
+    coin = even_odds(gain, barred, case.FEEDING, context.facts.value("decide/even_odds")) & ~ailing & ~silent
     return Problem(
         "cull-cows",
         case.OPTIONS,

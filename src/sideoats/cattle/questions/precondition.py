@@ -59,7 +59,7 @@ def pose(table: Table, context: Context) -> Problem:
     ask = turns_inside(least, most, span, table.known("later_price")) & ~silent & ~odd
     silent |= odd
     past = program.to_sale + np.nan_to_num(table.age_days("sale")) < 0  # so when it was recorded: a slip
-    shut, enough = bars[0].mask, context.facts.value("cattle/even_odds")
+    shut, enough = bars[0].mask, context.facts.value("decide/even_odds")
     coin = even_odds(gain, shut, np.array([False, True]), enough) & ~silent
     worth = gain.mean(axis=1)[:, 1]
     return Problem(

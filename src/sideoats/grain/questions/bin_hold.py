@@ -92,6 +92,7 @@ def pose(table: Table, context: Context) -> Problem:
         values={
             "price": Money(terms.price, unit=UNIT),
             "sure": told.sure,
+            "odds": told.odds,
             "left": told.left,
             "doubt": doubt.asks,
             "lock_month": h.lock_at + 1,
