@@ -140,7 +140,7 @@ def rule(problem: Problem, attitude: Attitude, facts: Facts, size: Floats) -> Ru
     even = np.zeros(len(best), bool) if problem.even is None else problem.even & ~stuck
     worthy = worthy & ~even
     act = worthy & _presses(problem, best)
-    look, worth, net = _best_look(problem, open_, days, act)
+    look, worth, net = _best_look(problem, open_, days, act, least)
     # a look that holds up an act must be worth setting out for, as the act must
     net = net - np.where(act, least[np.maximum(best, 0)], 0.0)
     standing, uncleared = _hazards(problem)
@@ -268,7 +268,7 @@ def _aim(problem: Problem, unknown: Bools, barred: Bools, passive: Bools, least:
     return _Aim(np.asarray(unknown.any(axis=1)), best, np.asarray(worthy), rest)
 
 
-def _best_look(problem: Problem, open_: Floats, days: Floats, act: Bools) -> tuple[Days, Floats, Floats]:
+def _best_look(problem: Problem, open_: Floats, days: Floats, act: Bools, least: Floats) -> tuple[Days, Floats, Floats]:
     """The look that nets most: its index, its worth, and its worth less its cost, both money per unit.
 
     A look delays the act: only options that are still open after it can be chosen on what it shows. One whose worth is
@@ -277,7 +277,7 @@ def _best_look(problem: Problem, open_: Floats, days: Floats, act: Bools) -> tup
     n = problem.gain.shape[0]
     at, worth, net = np.full(n, -1), np.zeros(n), np.full(n, -np.inf)
     for i, look in enumerate(problem.looks):
-        found = _worth(problem, look, open_, days) if look.worth is None else look.worth
+        found = _worth(problem, look, open_, days, act, least) if look.worth is None else look.worth
         nets = np.where(np.isnan(found), np.where(act, -np.inf, np.finfo(float).tiny), found - look.cost)
         better = nets > net
         at = np.where(better, i, at)
@@ -285,7 +285,12 @@ def _best_look(problem: Problem, open_: Floats, days: Floats, act: Bools) -> tup
     return at, worth, net
 
 
-def _worth(problem: Problem, look: Look, open_: Floats, days: Floats) -> Floats:
+def _worth(problem: Problem, look: Look, open_: Floats, days: Floats, act: Bools, least: Floats) -> Floats:
+    """(place,) what a look is worth before its cost; the delay costs those who would act.
+
+    An act that gains no more than its trouble is as open as one that gains nothing: a field just worth treating is not
+    passed over where one a little cleaner is looked at.
+    """
     survives = (days < 0) | (days >= look.delay)
     gone = np.isneginf(open_) | ~survives
     with np.errstate(invalid="ignore"):
@@ -294,10 +299,12 @@ def _worth(problem: Problem, look: Look, open_: Floats, days: Floats) -> Floats:
     passive = np.array([o.passive for o in problem.options])
     at = np.arange(len(left))
     acts, rests = (np.where(side, left, -np.inf) for side in (~passive, passive))
-    act, rest = acts.argmax(axis=1), rests.argmax(axis=1)
-    both = np.isfinite(acts[at, act]) & np.isfinite(rests[at, rest])
-    informed = two_way_information_from_draws(problem.gain[at, :, act] - problem.gain[at, :, rest], look.signal)
-    return np.where(np.isfinite(lost) & both, np.maximum(informed - lost, 0.0), 0.0)
+    first, rest = acts.argmax(axis=1), rests.argmax(axis=1)
+    both = np.isfinite(acts[at, first]) & np.isfinite(rests[at, rest])
+    over = problem.gain[at, :, first] - problem.gain[at, :, rest]
+    over = over - np.clip(np.nan_to_num(over.mean(axis=1)), 0.0, least[first])[:, None]
+    informed = two_way_information_from_draws(over, look.signal)
+    return np.where(np.isfinite(lost) & both, np.maximum(informed - np.where(act, lost, 0.0), 0.0), 0.0)
 
 
 def _presses(problem: Problem, best: Days) -> Bools:

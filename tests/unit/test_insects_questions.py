@@ -327,7 +327,8 @@ def test_russian_wheat_aphid_level_of_the_published_example() -> None:
 
 def test_fungicide_answers_by_disease_rating_and_stage() -> None:
     common = WHEAT | {"cost": "16 USD/ac"}
-    sick = ask("wheat-fungicide", **common, stage="heading", lower="5%", flag="2%", rating="susceptible")
+    rust = {"disease": "stripe rust", "rating": "susceptible"}
+    sick = ask("wheat-fungicide", **common, stage="heading", lower="5%", flag="2%", **rust)
     clean = ask("wheat-fungicide", **common, stage="heading", lower="0%", flag="0%", rating="resistant")
     assert (sick["verdict"], clean["verdict"]) == ("act", "wait")
     ret = "expected_return"

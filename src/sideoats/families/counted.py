@@ -201,6 +201,12 @@ def spread(context: Context, name: str, low: Floats, high: Floats) -> Floats:
     return np.asarray(low[:, None] + width[:, None] * u)
 
 
+def between(low: Floats, high: Floats) -> Floats:
+    """(place,) the threshold whose pests cost as much as draws of `spread` do on average: the logarithmic mean."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(high > low, (high - low) / np.log(high / low), low)
+
+
 _MOST = 1e6  # pests a unit; a worthless crop has a threshold beyond any count, and no lines to stop at
 
 

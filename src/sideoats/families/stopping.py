@@ -91,7 +91,8 @@ class Stopping:
         """(place,) what a day's delay of the treatment is expected to lose."""
         gain = self.gain(total, units)
         later = (gain + self.money) * (1.0 - self.tomorrow) - self.money
-        return np.asarray(np.nan_to_num(np.maximum(gain, 0.0) - np.maximum(later, 0.0)))
+        lost = np.maximum(gain, 0.0) - np.maximum(later, 0.0)
+        return np.asarray(np.nan_to_num(np.where(gain > self.least, lost, 0.0)))  # nobody treats for less anyway
 
     def net(self, total: Floats, units: Floats) -> Floats:
         """(place,) what the best further look brings after its cost and the day's delay, once `total` stands."""
@@ -108,9 +109,11 @@ class Stopping:
         shapes, mean = self._posterior(total, units)
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             pull = np.sqrt(self.sizes / (self.sizes + units + (self.weight - 1) / self.k))
-            level = mean + (self.pays - mean) / pull
+            # from the mean that pays to the one that pays the trouble of a pass too, what to do is quite open
+            treats = np.clip(mean, self.pays, self.pays * (1.0 + self.least / self.money))
+            level = mean + (treats - mean) / pull
             over = _beyond(*shapes, self.k, level)
-            wrong = np.where(mean < self.pays, over, over - (mean - level))
+            wrong = np.where(mean < treats, over, over - (mean - level))
             worth = self.money / self.pays * pull * np.maximum(wrong, 0.0)
         return np.nan_to_num(worth, nan=0.0, posinf=0.0)
 

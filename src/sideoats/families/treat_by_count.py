@@ -50,7 +50,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     asked = _least(case, facts, n, "asked")
     likely = quantile(density, 0.1, axis=-1), quantile(density, 0.9, axis=-1)
     stopping = stopping_here(table, context, case)  # the card in the field goes by the same odds
-    toss = _toss(case, gain[:, :, 0], facts) if stopping is None else stopping.toss_at(case.counted)
+    toss = coin_toss(gain[:, :, 0], case.cost, facts) if stopping is None else stopping.toss_at(case.counted)
     even = toss & ~missing & ~over & ~shut[:, 0]
     recheck = np.where(even, np.minimum(recheck, near), recheck)
     out = missing | over, shut[:, 1:DAYS].all(axis=1)
@@ -105,10 +105,10 @@ def _unseasonal(table: Table, context: Context, case: Case) -> Bools:
     return np.array([not stands[s] for s in stage], bool) & ~case.counted.unknown
 
 
-def _toss(case: Case, today: Floats, facts: Any) -> Bools:
-    """(place,) True where treating today (place, draw) gains little and fails about as often as it pays."""
+def coin_toss(today: Floats, cost: Floats, facts: Any) -> Bools:
+    """(place,) True where treating today (place, draw) gains little for its cost and fails as often as it pays."""
     gain = today.mean(axis=1)
-    little = (gain > least_of(facts)) & (gain <= facts.value(_COUNTING + "even_part") * np.nan_to_num(case.cost))
+    little = (gain > least_of(facts)) & (gain <= facts.value(_COUNTING + "even_part") * np.nan_to_num(cost))
     return np.asarray(little & ((today > 0).mean(axis=1) < facts.value(_COUNTING + "even_odds")))
 
 
@@ -167,8 +167,8 @@ def _recheck(case: Case, today: Floats, facts: Any) -> NDArray[np.int64]:
 
 
 def figures(density: Floats) -> Floats:
-    """Ten and more to whole ones, fewer to tenths, no more than a count knows; but one that was seen is not none."""
-    few = np.where(density >= 0.095, np.round(density, 1), np.round(density, 2))
+    """Ten and more to whole ones, fewer to tenths, parts of one to hundredths: no more digits than a count knows."""
+    few = np.where(density >= 1, np.round(density, 1), np.round(density, 2))
     return np.where(density >= 10, np.round(density), few)
 
 
@@ -208,7 +208,8 @@ def _reasons(case: Case, known: Bools, over: Bools, likely: tuple[Floats, Floats
     """What the count says of the field, what leaving it would cost, and from how many on treating pays here."""
     low, high = (np.where(known, end, np.nan) for end in likely)
     ripe = known & over & np.isnan(np.nan if case.soon is None else case.soon)  # else squares or heads are yet to come
-    pays = np.where(known, case.lines[1] if case.pays is None else case.pays, np.nan)
+    even = case.lines[1] if case.even_at is None else case.even_at
+    pays = np.where(known, even if case.pays is None else case.pays, np.nan)
 
     def because(code: str, **values: Any) -> Said:
         return say(f"{case.code}.because.{code}", **values)

@@ -64,6 +64,7 @@ class Case:
     lines : the two means that stop lines tell apart, at this farm's price and cost; NaN where treating never pays
     pays : mean at which treating today just pays, the loss being straight in it: verdict, look and stop lines then
         come from one posterior; None where the loss is not so plain
+    even_at : mean at which treating today just pays, where `lines` stand about it; None for the upper of them
     roof : mean at which the straight line of the loss would take all that can be lost; None for no bound
     interval : see there
     needs : observable -> True where it is missing
@@ -110,6 +111,7 @@ class Case:
     frame: str = ""
     soon: Floats | None = None
     pays: Floats | None = None
+    even_at: Floats | None = None
     roof: Floats | None = None
     look: Look | None = None
     uneven: Floats | None = None

@@ -124,3 +124,14 @@ def saved_by_scaled_table(
     inside = v * (n + c) / coefficient
     below = v * least_ratio * n / first
     return np.asarray(np.where(n >= first, inside, below))
+
+
+def density_by_scaled_table(
+    saved: ArrayLike, value: ArrayLike, coefficient: float, offset: ArrayLike, least_ratio: float
+) -> Floats:
+    """Density at which treating saves so much money by the same table: the inverse of `saved_by_scaled_table`."""
+    s, v, c = (np.asarray(x, float) for x in (saved, value, offset))
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        ratio = s / v
+        below = ratio / least_ratio * (coefficient * least_ratio - c)
+        return np.asarray(np.where(ratio >= least_ratio, coefficient * ratio - c, below))

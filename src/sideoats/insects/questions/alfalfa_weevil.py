@@ -19,13 +19,20 @@ from sideoats.families.treated import (
 )
 from sideoats.families.treating import DAYS, Way
 from sideoats.insects.harm import cut_short, steady_progress
-from sideoats.insects.thresholds import Reference, bounded_loss, saved_by_scaled_table, scaled_table
+from sideoats.insects.thresholds import (
+    Reference,
+    bounded_loss,
+    density_by_scaled_table,
+    line_at_loss,
+    saved_by_scaled_table,
+    scaled_table,
+)
 from sideoats.insects.treatment import triangular
 from sideoats.problem import Choice, Problem, labelled
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
 from sideoats.weather.degree_days import degree_days
-from sideoats.words import Day, Measured, Name, Said, Share, Term, say
+from sideoats.words import Day, Measured, Name, Parts, Said, Share, Term, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -61,8 +68,7 @@ def pose(table: Table, context: Context) -> Problem:
     whole = bounded_loss(np.nan_to_num(saved * moves), np.nan_to_num(most)[:, None])
     done, before = cut_short(_feeding(context), _after_cutting(table, context))
     stake, here = whole * before, np.broadcast_to(before, whole.shape).mean(axis=1)
-    pays = level / np.maximum(here, 1e-9)
-    pays = np.where(pays < facts.value(FACTS + "most_seen"), pays, np.nan)
+    pays = _pays(worth, price, offset, here, np.nan_to_num(most), context)
     total = degree_days_this_year(table, context)
     needs = {
         "counts": counted.unknown,
@@ -139,6 +145,18 @@ def _level(worth: Worth, price: Floats, offset: Floats, context: Context) -> Flo
     return np.where(level < context.facts.value(FACTS + "most_seen"), np.maximum(level, 0.0), np.nan)
 
 
+def _pays(worth: Worth, price: Floats, offset: Floats, here: Floats, most: Floats, context: Context) -> Floats:
+    """(place,) larvae a stem at which treating just pays: the table's line for what a treatment prevents here.
+
+    The table takes control as complete and the cutting as far; `here` is the part of the loss that comes before it.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        needed = line_at_loss(worth.cost / np.maximum(worth.prevented.mean(axis=1) * here, 1e-9), most)
+    coefficient, least = context.facts.value(FACTS + "coefficient"), context.facts[FACTS + "domain"].low
+    pays = density_by_scaled_table(needed, price, coefficient, offset, least)
+    return np.where(pays < context.facts.value(FACTS + "most_seen"), np.maximum(pays, 0.0), np.nan)
+
+
 def _feeding(context: Context) -> Floats:
     span = context.facts[FACTS + "feeding_days"]
     window = triangular(context.outlook.uniform("alfalfa weevil days"), span.low, span.mid, span.high)
@@ -179,8 +197,11 @@ def _cutting(table: Table, context: Context, whole: Floats, stake: Floats, worth
     given_up = np.nan_to_num(np.minimum(early[:, None] / days, 1.0) * worth.crop[:, None])
     moved = out.between("alfalfa moved cutting", *facts.span(FACTS + "cut_moved"))
     spared = stake - whole * (1.0 - _stopped(context))
-    unknown = ~in_bud & (np.isnan(early) | ~(table.known("yield") | table.known("crop_value")))
-    return Way(CUT, spared - given_up - moved, unknown, say(f"{NAME}.barred.no-date"))
+    undated, unweighed = np.isnan(early), ~(table.known("yield") | table.known("crop_value"))
+    unknown = ~in_bud & (undated | unweighed)
+    why = Parts((say(f"{NAME}.lacks.date").where(undated), say(f"{NAME}.lacks.yield").where(unweighed)))
+    gain = np.where(unknown[:, None], 0.0, spared - given_up - moved)  # not known, and none is told
+    return Way(CUT, gain, unknown, say(f"{NAME}.barred.no-date", lacks=why))
 
 
 def degree_days_this_year(table: Table, context: Context) -> Floats:

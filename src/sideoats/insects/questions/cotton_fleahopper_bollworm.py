@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.errors import InputError
-from sideoats.families.counted import Counted, count_means, one_count, share_draws, spread
+from sideoats.families.counted import Counted, between, count_means, one_count, share_draws, spread
 from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
@@ -67,6 +67,7 @@ def pose(table: Table, context: Context) -> Problem:
     most = np.where(worms, facts.value(f"{WORM}.most_lost"), reference.most) * worth.crop
     low, high = pays_from(reference, worth, flea_low / squares, flea_high / squares, most=PLANTS * 5)
     pays = _worm_pays(table, context, worth, reference.yields)
+    even, _ = pays_from(reference, worth, *(2 * (between(flea_low, flea_high) / squares,)), most=PLANTS * 5)
     past = ~worms & np.isnan(flea_low) & known
     young = past & (table.text("stage") == "seedling")
     unharmed = worms & (fruit.mean >= 100 * worm_low) & (table.number("larvae_per_100") == 0) & known
@@ -92,6 +93,7 @@ def pose(table: Table, context: Context) -> Problem:
         stake=bounded_loss(np.where(past[:, None], 0.0, np.nan_to_num(stake)), most[:, None]),
         done=_feeding(context),
         lines=(np.where(worms, pays, low), np.where(worms, pays, high)),
+        even_at=np.where(worms, pays, even),
         stage=Term(table.text("stage"), of="cotton_counts.stage"),
         needs=needs,
         over=past,

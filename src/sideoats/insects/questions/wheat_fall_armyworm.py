@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from sideoats.families.counted import Counted, count_draws, one_count, spread
 from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
+    Worth,
     pays_from,
     published,
     reference_of,
@@ -32,6 +34,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 NAME, FACTS, UNIT, SAMPLE = "wheat-fall-armyworm", "insects/wheat_fall_armyworm.", "larvae/ft", "foot of row"
 SEASON, BEGINS, MM = "fall-armyworm-in-wheat", "fall-armyworm-begins", 25.4
+ALL, FEW = slice(None), slice(None, None, 10)  # draws; a few for a mean
+MOST = 64.0  # larvae a foot up to which a break-even is sought
 DONE = 0.05  # share of the feeding of small larvae under which they are as good as done
 INPUTS = (
     see("row_larvae.counts"),
@@ -59,11 +63,18 @@ def pose(table: Table, context: Context) -> Problem:
     counted, weight = _counted(table, context, low), _by_stage(table, context)
     level = spread(context, "wheat fall armyworm threshold", low, high)
     larva, length, left, progress, control, fed = _feeding(table, context)
-    eating = counted.density / level * (reference.line(worth.price, worth.yields) * weight * left)[:, None] * fed
+    one = (reference.line(worth.price, worth.yields) * weight * left)[:, None] * fed * _stand(table, context) / level
     # of larvae that cost nothing, or have eaten, no number pays
     rarer = 1.0 / np.where(left > DONE, np.maximum(weight, 1e-9), 1e-9)
-    leaves_lost = bounded_loss(np.nan_to_num(eating * _stand(table, context)), reference.most * worth.crop[:, None])
-    gone = np.nan_to_num(_stand_gone(table, context, larva, length, counted.density * fed, worth.crop))
+
+    def stake(density: Floats, some: slice = ALL) -> Floats:
+        """(place, some draws) money that so many larvae a foot cost: leaves, or the stand where they eat that off."""
+        leaves_lost = bounded_loss(np.nan_to_num(density * one[:, some]), reference.most * worth.crop[:, None])
+        eaters = density * np.broadcast_to(fed, one.shape)[:, some]
+        return np.maximum(leaves_lost, np.nan_to_num(_stand_gone(table, context, larva, length, eaters, worth, some)))
+
+    saved = (control[0] * worth.prevented)[:, FEW]
+    even = _even_at(lambda mean: (stake(mean[:, None], FEW) * saved).mean(axis=1) - worth.cost, n)
     needs = {"species": _season_over(table, context), "counts": counted.unknown}
     known = ~(needs["species"] | needs["counts"])
     paned = np.nan_to_num(table.number("windowpane")) >= facts[FACTS + "windowpane"].low
@@ -80,7 +91,8 @@ def pose(table: Table, context: Context) -> Problem:
         known=known,
         weather=known,
         sample=SAMPLE,
-        stake=np.maximum(leaves_lost, gone),
+        stake=stake(counted.density),
+        even_at=even,
         done=progress,
         prevented=control * worth.prevented[None],
         lines=pays_from(reference, worth, low * rarer, high * rarer, most=1000.0),
@@ -111,6 +123,16 @@ def pose(table: Table, context: Context) -> Problem:
     return problem_of(table, context, case)
 
 
+def _even_at(gain: Callable[[Floats], Floats], n: int) -> Floats:
+    """(place,) larvae a foot at which `gain` of a mean (place,) passes nothing, by halving; NaN where none does."""
+    low, high = np.zeros(n), np.full(n, MOST)
+    for _ in range(12):
+        middle = (low + high) / 2
+        over = gain(middle) >= 0
+        low, high = np.where(over, low, middle), np.where(over, middle, high)
+    return np.where(high < MOST, high, np.nan)
+
+
 def _counted(table: Table, context: Context, low: Floats) -> Counted:
     """Larvae per foot of row, from foot-by-foot counts or from a mean with its unit."""
     told = zip(table.text("larvae"), np.nan_to_num(table.number("rows"), nan=-1.0).tolist(), strict=True)
@@ -133,13 +155,15 @@ def _large(context: Context, length: Floats, left: Floats) -> Bools:
     return np.asarray((length > context.facts.value(FACTS + "treat_before") * MM) & (left > DONE))
 
 
-def _stand_gone(table: Table, context: Context, larva: Larva, length: Floats, eaters: Floats, crop: Floats) -> Floats:
-    """(place, draw) what a stand costs that is eaten off: sown again, and late [USD/ac].
+def _stand_gone(
+    table: Table, context: Context, larva: Larva, length: Floats, eaters: Floats, worth: Worth, some: slice
+) -> Floats:
+    """(place, some draws) what a stand costs that is eaten off: sown again, and late [USD/ac].
 
     By the leaf that the larvae still want against what stands there when they eat it: large ones meet the leaf of
     today, small ones what seedlings have grown to by their last instars.
     """
-    facts, draw = context.facts, context.outlook.between
+    facts, draw, crop = context.facts, context.outlook.between, worth.crop
     age = larva.age_at(length)
     areas, gain = dict(facts[FACTS + "leaf_area"].rows), facts.value(FACTS + "leaf_gain")
     now = np.array([float(areas.get(str(stage) or "seedling", np.inf)) for stage in table.text("stage")])
@@ -147,7 +171,8 @@ def _stand_gone(table: Table, context: Context, larva: Larva, length: Floats, ea
     wanted = eaters * (facts.value(FACTS + "leaf_eaten") * (1.0 - larva.eaten_at(age)))[:, None]
     lost = stand_lost(wanted, leaf[:, None], facts[FACTS + "stand_gone"].low, facts[FACTS + "stand_gone"].high)
     again, late = facts[FACTS + "replant"], facts[FACTS + "replant_late"]
-    sown = draw("wheat sown again", again.low, again.high) + draw("wheat sown late", *late.span) * crop[:, None]
+    sown = draw("wheat sown again", again.low, again.high)[some]
+    sown = sown + draw("wheat sown late", *late.span)[some] * crop[:, None]
     return np.asarray(lost * np.minimum(sown, crop[:, None]))
 
 

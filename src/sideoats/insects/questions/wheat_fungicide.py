@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sideoats.errors import InputError
 from sideoats.families.label import Interval, closed_days, interval_of, label_cautions
+from sideoats.families.treat_by_count import coin_toss
 from sideoats.families.treated import price_moves
 from sideoats.families.treating import DAYS, UNIT, days_of
 from sideoats.insects.disease import mean_response, rain_multiple, response_return
@@ -70,6 +71,8 @@ def pose(table: Table, context: Context) -> Problem:
         "wheat-fungicide.price": np.isnan(price),
     }
     open_ = (left >= 0) & ~np.any([*needs.values()], axis=0)
+    shut = np.any([np.broadcast_to(bar.mask, gain.shape[::2])[:, 0] for bar in bars], axis=0)
+    even = coin_toss(gain[:, :, 0], cost, facts) & open_ & ~shut
     near = facts[FACTS + "next_look"]
     back = np.where((_sick(table) | table.flag("nearby")) & (left >= 0), near.low, near.high)
     over = np.array([str(s) not in ("", "jointing") for s in stage]) & (left < 0)
@@ -83,7 +86,8 @@ def pose(table: Table, context: Context) -> Problem:
         bars=bars,
         looks=_looks(table, context, open_, worth, cost, saved),
         needs=needs,
-        recheck=np.where(over, -1, back).astype(np.int64),
+        recheck=np.where(over, -1, np.where(even, np.clip(left, 1, back), back)).astype(np.int64),
+        even=even,
         tolerance=facts.value("insects/counting.act_by_tolerance"),
         size=np.where(table.known("acres"), table.number("acres"), table.size if table.size.size else np.nan),
         values={
@@ -92,10 +96,11 @@ def pose(table: Table, context: Context) -> Problem:
             "short": Money(-today, unit=UNIT),
             "today": Money(today, unit=UNIT),
             "need": Measured(np.round(gain_threshold(cost, price), 1), unit="bu/ac"),
+            "odds": Share((gain[:, :, 0] > 0).mean(axis=1)),
             "saves": Measured(np.round(np.nan_to_num(yields) * saved.mean(axis=1), 1), unit="bu/ac"),
             **interval.told(context),
         },
-        heads=_heads(table, context, today, (left, ends), interval),
+        heads=((even, f"{NAME}.even.look"), *_heads(table, context, today, (left, ends), interval)),
         reasons=_reasons(table, context, chance, answers, open_, cost),
         acting=(
             *label_cautions(interval, context, bees=False),
@@ -345,6 +350,9 @@ def _reasons(
             **span("lower"),
             **span("clean"),
         ).where(open_ & ~table.known("chance")),
+        because("odds-moved").where(
+            open_ & ~table.known("chance") & ~(np.isin(rated, ("susceptible",)) & (disease == "stripe rust"))
+        ),
         because("speck", least=Share(facts.value(FACTS + "established"))).where(open_ & speck),
         because("unrated").where(open_ & (rated == "")),
         because("resistant", told=Name(facts[FACTS + "resistant"].text, fact=FACTS + "resistant")).where(
