@@ -29,6 +29,7 @@ OPTIONS: dict[str, list[dict[str, str]]] = {
     "station-csv": [{"mapping": str(MAPPING)}],
     "quotes-csv": [{"market": "m"}, {"market": "m", "commodity": "wheat", "unit": "USD/bu"}],
     "market-news": [{"market": "m"}, {}],
+    "quick-stats": [{}, {"market": "m"}],
     "trial-table": [{"on": "2026-08-01", "unit": "bu/ac"}, {"on": "2026-08-01"}],
 }  # fmt: skip
 EXAMPLES = 3000 if FULL else 120

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from sideoats.errors import InputError
-from sideoats.intake.market_news import combined, market_news
+from sideoats.intake.market_news import market_news
+from sideoats.intake.report_rows import combined
 from sideoats.outlook import prices, seasonal
 
 DAY = np.datetime64("2015-01-05")

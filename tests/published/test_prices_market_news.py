@@ -7,7 +7,8 @@ import math
 import pytest
 
 from sideoats.errors import InputError
-from sideoats.intake.market_news import combined, receipts
+from sideoats.intake.report_rows import combined
+from sideoats.intake.report_text import receipts
 
 # The exchange's public daily text of the feeder cattle index, 8 January 2015: head, average weight, price; then head,
 # pounds, average weight and average price as printed.

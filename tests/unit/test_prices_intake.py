@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
-from datetime import date
+from datetime import UTC, date, datetime
+from pathlib import Path
 
 import pytest
 
 from sideoats.errors import InputError, UnitError
-from sideoats.intake.market_news import market_news, quotes_of, read_market_news, report_date, text_rows
+from sideoats.intake.entries import entries_of, quotes_on_file
+from sideoats.intake.market_news import market_news, read_market_news
+from sideoats.intake.quick_stats import quick_stats
 from sideoats.intake.quotes import day_of, place_id, price_text, read_quotes
-from sideoats.intake.taken import find_format
+from sideoats.intake.report_rows import quotes_of
+from sideoats.intake.report_text import report_date, text_rows
+from sideoats.intake.taken import find_format, read_file
 from sideoats.ledger import NewEntry, open_ledger
+from sideoats.week.snapshot import take_snapshot
 
 REPORT = """\
 XX_LS001
@@ -244,3 +251,147 @@ def test_one_market_in_two_formats(tmp_path):
         found = CliRunner().invoke(group, [*ledger, "take", words[0], str(tmp_path / words[1]), "market=barn"])
         assert found.exit_code == 0, found.output
     assert " 0 entries stored" in f" {found.output.splitlines()[-1]}"
+
+
+# --- public files: market news by record, statistics, and what a ledger keeps of them --------------------------------
+
+PUBLIC = Path(__file__).parents[2].parent / "shared" / "data" / "markets"
+public = pytest.mark.skipif(not PUBLIC.exists(), reason="../shared/data is not beside the project")
+
+
+@public
+def test_cattle_priced_by_the_head_are_told_by_the_unit_and_turned_by_their_weight():
+    taken = read_market_news(PUBLIC / "ams_auction_rows_per_unit_trap.json")
+    quotes = _drafts(taken)
+    assert quotes["feeder steer 450 lb"]["price"] == "487.19 USD/cwt"  # 2,153.40 a head of 442 lb
+    assert quotes["feeder steer 550 lb"]["price"] == "156.55 USD/cwt"  # 825.00 of 527 lb, and no price a cwt
+    assert {d.place for d in taken.drafts} == {"dunlap-ia", "dodge-city-ks"}
+    assert any("2 rows priced by the head" in note for note in taken.notes)
+
+
+@public
+@pytest.mark.parametrize(
+    ("file", "format_name", "said"),
+    [
+        ("nass_error_400.json", "quick-stats", "the service refused: bad request - invalid query"),
+        ("nass_error_413.json", "market-news", "the service refused: exceeds limit=50000"),
+        ("nass_quickstats_va_corn_yield_2012.json", "quick-stats", "yield is no price received"),
+        ("nass_quickstats_va_corn_yield_2012.csv", "quick-stats", "yield is no price received"),
+        ("nass_quickstats_va_corn_yield_2012.xml", "quick-stats", "XML"),
+        ("ams_mymarketnews_1095_documented_example.json", "market-news", "'Cheese' is not one of cattle"),
+    ],
+)
+def test_a_public_file_without_a_price_is_one_clear_line(file, format_name, said):
+    with pytest.raises(InputError) as told:
+        find_format(format_name).read(PUBLIC / file, {})
+    assert said in str(told.value) and "\n" not in str(told.value)
+
+
+def _received(item, unit, period, value, **more):
+    return {
+        "source_desc": "SURVEY", "commodity_desc": item.split(",")[0], "statisticcat_desc": "PRICE RECEIVED",
+        "unit_desc": unit, "short_desc": f"{item} - PRICE RECEIVED, MEASURED IN {unit}", "location_desc": "SAMPLE",
+        "year": "2025", "reference_period_desc": period, "week_ending": "", "Value": value,
+    } | more  # fmt: skip
+
+
+def test_prices_received_of_months_and_weeks_and_nothing_else():
+    # the columns of ../shared/data/markets/nass_quickstats_*.json; the items and periods as public clients query them
+    rows = [
+        _received("WHEAT", "$ / BU", "JAN", "5.52"),
+        _received("WHEAT, SPRING, DURUM", "$ / BU", "JAN", "7.10"),
+        _received("SORGHUM, GRAIN", "$ / CWT", "FEB", "7.00"),
+        _received("CATTLE, COWS", "$ / CWT", "FEB", "1,280"),
+        _received("HAY, (EXCL ALFALFA)", "$ / TON", "MAR", "131"),
+        _received("CORN, GRAIN", "$ / BU", "WEEK #24", "4.40", week_ending="2025-06-15"),
+        _received("CORN, GRAIN", "$ / BU", "MARKETING YEAR", "4.30"),
+        _received("CORN, GRAIN", "$ / BU", "APR", "(D)"),
+        _received("CORN, GRAIN", "$ / BU", "APR", "4.10", source_desc="CENSUS"),
+        _received("CORN, GRAIN", "BU", "APR", "9", statisticcat_desc="PRODUCTION"),
+    ]
+    taken = quick_stats(json.dumps({"data": rows}))
+    told = {(d.body["commodity"], d.seen_at.date().isoformat()): d.body["price"] for d in taken.drafts[1:]}
+    assert told == {
+        ("wheat", "2025-01-31"): "5.52 USD/bu", ("wheat, spring, durum", "2025-01-31"): "7.1 USD/bu",
+        ("grain sorghum", "2025-02-28"): "7 USD/cwt", ("cull cow", "2025-02-28"): "1280 USD/cwt",
+        ("grass hay", "2025-03-31"): "131 USD/ton", ("corn", "2025-06-15"): "4.4 USD/bu",
+    }  # fmt: skip
+    assert [str(row) for row in taken.rejected] == [
+        "line 7: marketing year is no month or week", "line 8: (D) means withheld",
+        "line 9: of a census, not of a month", "line 10: production is no price received",
+    ]  # fmt: skip
+    table = "Program,Year,Period,Week Ending,Geo Level,State,Commodity,Data Item,Value\n" + (
+        'SURVEY,2025,JAN,,STATE,SAMPLE,WHEAT,"WHEAT - PRICE RECEIVED, MEASURED IN $ / BU",5.52\n'
+    )
+    (_, quote) = quick_stats(table).drafts
+    assert quote.place == "sample" and quote.body["price"] == "5.52 USD/bu"
+
+
+def test_grain_bids_keep_classes_later_months_and_basis_apart():
+    # the columns of grain rows as public clients and their tests read them; figures invented
+    bid = {"report_date": "11/20/2026", "trade_loc": "West", "delivery_point": "Terminal", "sale Type": "Bid"}
+    wheat = bid | {
+        "commodity": "Wheat", "class": "Hard Red Winter", "protein": "Ordinary", "basis Min": -70, "basis Max": -50,
+        "basis_unit": "¢/Bu", "basis Min Futures Month": "Mar (H)", "price Min": 4.7, "price Max": 4.9,
+        "price_unit": "$/Bu",
+    }  # fmt: skip
+    rows = [
+        wheat, wheat | {"protein": "13"}, wheat | {"class": "Soft Red Winter"},
+        wheat | {"delivery_start": "01/01/2027"}, wheat | {"price Min": None, "price Max": None},
+        wheat | {"sale Type": "Offer"}, bid | {"commodity": "Sorghum", "avg_price": 7.1, "price_unit": "$ Per Cwt"},
+    ]  # fmt: skip
+    taken = market_news(json.dumps({"results": [row | {"avg_price": row.get("avg_price")} for row in rows]}))
+    quotes = _drafts(taken)
+    assert quotes["wheat"]["price"] == "4.8 USD/bu" and quotes["wheat"]["basis"] == "-0.6 USD/bu"
+    assert {"wheat, 13 protein", "wheat, soft red winter", "wheat, for Jan 2027"} <= set(quotes)
+    assert quotes["grain sorghum"]["price"] == "7.1 USD/cwt"
+    assert [row.reason for row in taken.rejected] == ["nothing is bid", "sale type 'Offer' is no bid"]
+
+
+def test_a_preliminary_row_gives_way_to_the_final_one():
+    row = {
+        "slug_id": "1", "report_date": "2026-09-14", "market_location_name": "M", "class": "Steers", "head_count": "40",
+        "avg_weight": "520", "wtd_Avg_Price": "1,365.00", "price_unit": "Per Unit", "final_ind": "Preliminary",
+    }  # fmt: skip
+    taken = market_news(json.dumps([row, row | {"wtd_Avg_Price": "1,820.00", "final_ind": "Final"}]))
+    assert _drafts(taken)["feeder steer 500 lb"]["price"] == "350.00 USD/cwt"
+    assert [row.reason for row in taken.rejected] == ["preliminary, and the final report is in the file"]
+
+
+def test_a_bad_quote_is_set_aside_and_hides_no_good_one(tmp_path):
+    path = tmp_path / "quotes.csv"
+    path.write_text(
+        "date,commodity,price,unit,market\n2026-09-01,feeder steer 500 lb,365,USD/cwt,m\n"
+        "2026-09-08,feeder steer 500 lb,368,USD/cwt,m\n2026-09-15,feeder steer 500 lb,36.8,USD/cwt,m\n"
+        "2026-09-15,wheat,575,USD/bu,m\n2026-09-16,wheat,5.75,USD/bu,m\n2026-09-15,hay,9,USD/ton,elsewhere\n"
+    )  # fmt: skip
+    taken = read_file("quotes-csv", path, {})
+    with open_ledger(str(tmp_path / "l.sqlite"), create=True) as ledger:
+        found = entries_of(taken, "quotes-csv", quotes_on_file(ledger))
+        assert [row.line for row in found.rejected] == [5, 7, 4] and found.kept == 4
+        assert all(receipt.stored for receipt in ledger.append(found.entries))
+        again = entries_of(taken, "quotes-csv", quotes_on_file(ledger))
+        assert not any(receipt.stored for receipt in ledger.append(again.entries))
+        (file,) = ledger.history(kind="file_taken")
+        assert file.body["sha256"] == hashlib.sha256(path.read_bytes()).hexdigest() and file.body["set_aside"] == 3
+        assert {place.id for place in ledger.places()} == {"m"}  # nothing is kept of a market without a quote
+        slip = {"commodity": "feeder steer 500 lb", "price": "37 USD/cwt"}
+        when = datetime(2026, 9, 22, tzinfo=UTC)
+        with pytest.raises(InputError, match=r"37 USD/cwt is far from 368 USD/cwt.*sure=yes"):
+            ledger.append([NewEntry("quote", slip, place="m", seen_at=when)])
+        ledger.append([NewEntry("quote", slip | {"sure": "yes"}, place="m", seen_at=when)])
+
+
+def test_one_lot_by_the_head_hides_no_year_of_prices(tmp_path):
+    def quote(day, price):
+        when = datetime(2026, 9, day, tzinfo=UTC)
+        return NewEntry("quote", {"commodity": "feeder steer 500 lb", "price": price}, place="m", seen_at=when)
+
+    with open_ledger(str(tmp_path / "l.sqlite"), create=True) as ledger:
+        market = NewEntry("place", {"name": "m", "kind": "market"}, place="m", seen_at=datetime(2026, 1, 1, tzinfo=UTC))
+        ledger.append([market, *(quote(d, f"{360 + d} USD/cwt") for d in (1, 8)), quote(15, "1900 USD/head")])
+        key = ("m", "feeder steer 500 lb")
+        seen = take_snapshot(ledger, date(2026, 9, 20), ())
+        assert seen.quotes[key].body["price"] == "368.0 USD/cwt" and len(seen.quote_series[key]) == 2
+        ledger.append([quote(22, "1910 USD/head")])  # twice: they are sold by the head now
+        assert take_snapshot(ledger, date(2026, 9, 25), ()).quotes[key].body["price"] == "1910.0 USD/head"

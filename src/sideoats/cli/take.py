@@ -26,8 +26,9 @@ def command(
 ) -> None:
     """Take FILE in, in one transaction; the same file taken twice is stored once. Without FORMAT, list the formats."""
     from sideoats.errors import InputError
-    from sideoats.intake.taken import find_format, formats
-    from sideoats.ledger import NewEntry, open_ledger
+    from sideoats.intake.entries import entries_of, quotes_on_file
+    from sideoats.intake.taken import find_format, formats, read_file
+    from sideoats.ledger import open_ledger
     from sideoats.schema import read_all
 
     if format_name is None:
@@ -38,23 +39,20 @@ def command(
     chosen = find_format(format_name)
     if file is None:
         raise InputError("no file given", where=f"take {format_name}", expected="the path of a file")
-    taken = chosen.read(Path(file), read_all(chosen.options, pairs(values), where=f"take {format_name} "))
+    taken = read_file(format_name, Path(file), read_all(chosen.options, pairs(values), where=f"take {format_name} "))
     for note in taken.notes:
         click.echo(note)
-    for row in taken.rejected[:20]:
-        echo("take.aside", row=str(row))
-    if len(taken.rejected) > 20:
-        echo("take.more_aside", n=len(taken.rejected) - 20)
-    if rejects:
-        Path(rejects).write_text("".join(f"{row}\n" for row in taken.rejected), encoding="utf-8")
-    if dry:
-        echo("take.dry", n=len(taken.drafts))
-        return
-    entries = [
-        NewEntry(d.kind, d.body, place=d.place, farm=d.farm, seen_at=d.seen_at, observer=chosen.name, id=d.id)
-        for d in taken.drafts
-    ]
     with open_ledger(ledger_location(ctx)) as ledger:
-        receipts = ledger.append(entries)
-    stored = sum(r.stored for r in receipts)
-    echo("take.stored", n=stored, before=len(receipts) - stored)
+        found = entries_of(taken, chosen.name, quotes_on_file(ledger))
+        for row in found.rejected[:20]:
+            echo("take.aside", row=str(row))
+        if len(found.rejected) > 20:
+            echo("take.more_aside", n=len(found.rejected) - 20)
+        if rejects:
+            Path(rejects).write_text("".join(f"{row}\n" for row in found.rejected), encoding="utf-8")
+        if dry:
+            echo("take.dry", n=found.kept)
+            return
+        receipts = ledger.append(found.entries)
+    stored = found.stored(receipts)
+    echo("take.stored", n=stored, before=found.kept - stored)

@@ -24,8 +24,9 @@ from pathlib import Path
 from typing import IO, Any
 
 from sideoats.errors import InputError, SideoatsError
-from sideoats.intake.taken import Taken, find_format
-from sideoats.ledger import Ledger, NewEntry
+from sideoats.intake.entries import Entries, entries_of, quotes_on_file
+from sideoats.intake.taken import Taken, read_file
+from sideoats.ledger import Ledger
 
 SUFFIXES = (".csv", ".txt", ".tsv", ".dly", ".json", ".geojson", ".toml", ".op", ".dat", ".html", ".htm", ".gz")
 STEPS = ("received", "read", "taken in")
@@ -144,11 +145,18 @@ class Files:
     def _read(self, job: FileJob) -> None:
         try:
             taken = read_apart(job.path, job.format, job.options, job.name)
-            self._becomes(job, "read", taken=taken)
+            found = entries_of(taken, job.format, quotes_on_file(self._ledger))
+            kept = {entry.id for entry in found.entries}
+            drafts = tuple(item for item in taken.drafts if item.id in kept)
+            self._becomes(job, "read", taken=replace(taken, drafts=drafts, rejected=found.rejected, name=job.name))
         except SideoatsError as error:
             self._becomes(job, "received", str(error))
         except Exception as error:
             self._becomes(job, "received", f"The file could not be read ({type(error).__name__}).")
+
+    def entries(self, job: FileJob) -> Entries:
+        """What was read, as it would be stored today, and what would be set aside."""
+        return entries_of(job.taken or Taken(()), job.format, quotes_on_file(self._ledger))
 
     def take_in(self, job: FileJob, who: str) -> Future[None] | None:
         """Begin to store what was read, in one transaction."""
@@ -161,22 +169,14 @@ class Files:
     def _take_in(self, job: FileJob, who: str) -> None:
         assert job.taken is not None
         try:
-            receipts = self._ledger.append(entries_of(job))
-            stored = sum(r.stored for r in receipts)
-            self._becomes(job, "taken in", stored=stored, there=len(receipts) - stored)
+            found = self.entries(job)
+            stored = found.stored(self._ledger.append(found.entries))
+            self._becomes(job, "taken in", stored=stored, there=found.kept - stored)
             remove(job.path)
         except SideoatsError as error:
             self._becomes(job, "read", str(error))
         except Exception as error:
             self._becomes(job, "read", f"Nothing was stored ({type(error).__name__}).")
-
-
-def entries_of(job: FileJob) -> list[NewEntry]:
-    """What was read, as it would be stored."""
-    return [
-        NewEntry(d.kind, d.body, place=d.place, farm=d.farm, seen_at=d.seen_at, observer=job.format, id=d.id)
-        for d in (job.taken.drafts if job.taken else ())
-    ]
 
 
 def _plain_name(name: str) -> str:
@@ -202,7 +202,7 @@ def _bounded() -> None:
 
 
 def _read_file(path: str, format_name: str, options: dict[str, Any]) -> Taken:
-    return find_format(format_name).read(Path(path), options)
+    return read_file(format_name, Path(path), options)
 
 
 def read_apart(path: Path, format_name: str, options: dict[str, Any], shown: str) -> Taken:

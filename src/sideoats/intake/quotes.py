@@ -5,9 +5,9 @@ The first row names the columns; letter case and order are free::
     date,commodity,price,unit,low,high,head,market,delivery,basis,source
     2026-09-14,cull cow,128.50,USD/cwt,,,42,marrow-flats-market,,,sale barn slip
 
-Only a date and a price are needed. A column that the file lacks can be given once for all rows (``commodity=``,
-``unit=``, ``market=``). A price may carry its own unit ("128.50 USD/cwt"). Rows that cannot be used are set aside with
-the reason; nothing is guessed.
+Only a date and a price are needed; an unusual price that was checked says so in a column ``sure`` ("yes"). A column
+that the file lacks can be given once for all rows (``commodity=``, ``unit=``, ``market=``). A price may carry its own
+unit ("128.50 USD/cwt"). Rows that cannot be used are set aside with the reason; nothing is guessed.
 """
 
 from __future__ import annotations
@@ -39,6 +39,7 @@ COLUMNS = {
     "delivery": ("delivery", "contract"),
     "basis": ("basis",),
     "source": ("source", "slug_name"),
+    "sure": ("sure",),
 }
 _EMPTY = ("", "-", "- -", "na", "n/a", "nan", "none", "null", ".")
 
@@ -57,6 +58,8 @@ class Quote:
     delivery: str = ""
     basis: str = ""
     source: str = ""
+    sure: bool = False
+    line: int = 0
 
     def draft(self) -> Draft:
         """As a ledger entry, seen at noon (UTC) of its day."""
@@ -65,7 +68,8 @@ class Quote:
             for name in ("commodity", "price", "low", "high", "volume", "delivery", "basis", "source")
         }
         seen = datetime.combine(self.on, time(12, 0), tzinfo=UTC)
-        return Draft("quote", {k: v for k, v in body.items() if v}, seen, place=self.market)
+        told = {k: v for k, v in body.items() if v} | ({"sure": True} if self.sure else {})
+        return Draft("quote", told, seen, place=self.market, line=self.line)
 
 
 def price_text(text: str, unit: str = "") -> str:
@@ -74,7 +78,7 @@ def price_text(text: str, unit: str = "") -> str:
     Parameters
     ----------
     text : such as ``"128.50"``, ``"$1,285.00 / head"``, ``"128.50 USD/cwt"``
-    unit : taken where the text has none; ``"Per Cwt"`` and ``"Per Unit"`` of market news are understood
+    unit : taken where the text has none; ``"Per Cwt"``, ``"Per Unit"`` (market news) and ``"$ / BU"`` are understood
 
     Raises
     ------
@@ -83,14 +87,14 @@ def price_text(text: str, unit: str = "") -> str:
     """
     value, given = units.split(text)
     wanted = (given or unit).strip()
-    plain = " ".join(wanted.lower().replace("$", "USD").split())
+    plain = " ".join(wanted.lower().replace("/", " / ").split()).replace(" / ", "/")
     spoken = {"per cwt": "USD/cwt", "per unit": "USD/head", "per head": "USD/head", "per family": "USD/head"}
-    wanted = spoken.get(plain, wanted.replace("$", "USD"))
+    wanted = spoken.get(plain.removeprefix("$ "), plain.replace("$", "USD").replace("usd", "USD"))
     if wanted.startswith("/"):
         wanted = "USD" + wanted
     if not wanted:
         raise UnitError(f"{text!r} has no unit", expected="one of " + ", ".join(PRICE_UNITS))
-    for known in PRICE_UNITS:
+    for known in sorted(PRICE_UNITS, key=lambda unit: unit != wanted):  # as it was quoted, where that is a unit of ours
         try:
             factor, _ = units.conversion(wanted, known)
         except UnitError:
@@ -157,7 +161,7 @@ def read_quotes(path: str | Path, *, commodity: str = "", unit: str = "", market
     for line, cells in rows[1:]:
         row = {key: cells[i] if i < len(cells) and not is_empty(cells[i]) else "" for key, i in at.items()}
         try:
-            quotes.append(_quote({k: row.get(k) or given.get(k, "") for k in COLUMNS}))
+            quotes.append(_quote({k: row.get(k) or given.get(k, "") for k in COLUMNS}, line))
         except (InputError, ValueError) as error:
             rejected.append(Rejected(line, str(error)))
     too_many_rejected(rejected, name)
@@ -182,7 +186,7 @@ def _columns(header: Sequence[str], name: str) -> dict[str, int]:
     return found
 
 
-def _quote(row: Mapping[str, str]) -> Quote:
+def _quote(row: Mapping[str, str], line: int) -> Quote:
     if not row["commodity"]:
         raise InputError("no commodity", todo="give commodity=... for the file")
     if not row["market"]:
@@ -202,6 +206,8 @@ def _quote(row: Mapping[str, str]) -> Quote:
         delivery=row["delivery"],
         basis=_basis(row["basis"], unit),
         source=row["source"],
+        sure=row["sure"].lower() in ("yes", "true", "1"),
+        line=line,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import gzip
 import io
+import json
 import tomllib
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
@@ -78,6 +79,19 @@ def whole_table(text: str, name: str, delimiter: str = ",") -> list[tuple[int, l
     if not rows:
         raise InputError("holds no rows", where=name, expected="a header and rows under it")
     return rows
+
+
+def json_value(text: str, name: str) -> Any:
+    """What a JSON text holds. Raises InputError where it is none, and with the words of a service that refused."""
+    try:
+        data = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"is not JSON ({error})", where=name) from None
+    if isinstance(data, dict) and data.get("error"):
+        words = data["error"] if isinstance(data["error"], list) else [data["error"]]
+        said = "; ".join(str(word) for word in words)[:200]
+        raise InputError(f"the service refused: {said}", where=name, todo="ask it for fewer rows, or correct the query")
+    return data
 
 
 class Layout:

@@ -6,10 +6,11 @@ made from their content, so that the same file taken twice is stored once.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import uuid
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
 from importlib import import_module
@@ -25,13 +26,14 @@ _NAMESPACE = uuid.UUID("6d1c0f5e-3a77-5b6b-9a0e-0f6f8f3f2a11")
 
 @dataclass(frozen=True)
 class Draft:
-    """One entry read from a file, not yet in the ledger."""
+    """One entry read from a file, not yet in the ledger; `line` is where it stood, 0 where it comes from several."""
 
     kind: str
     body: Mapping[str, Any]
     seen_at: datetime
     place: str | None = None
     farm: str | None = None
+    line: int = 0
 
     @property
     def id(self) -> str:
@@ -44,11 +46,13 @@ class Draft:
 
 @dataclass(frozen=True)
 class Taken:
-    """What a file gave: drafts in order, rows set aside with their reason, remarks."""
+    """What a file gave: drafts in order, rows set aside with their reason, remarks; the file's name and SHA-256."""
 
     drafts: tuple[Draft, ...]
     rejected: tuple[Rejected, ...] = ()
     notes: tuple[str, ...] = ()
+    name: str = ""
+    sha256: str = ""
 
 
 @dataclass(frozen=True)
@@ -79,3 +83,10 @@ def find_format(name: str) -> Format:
     if name not in known:
         raise InputError(f"format {name[:60]!r} is not known", expected="one of " + ", ".join(sorted(known)))
     return known[name]
+
+
+def read_file(format_name: str, path: Path, options: dict[str, Any]) -> Taken:
+    """The file read by its format, with its name and the SHA-256 of its bytes as they lay there."""
+    taken = find_format(format_name).read(path, options)
+    with path.open("rb") as raw:
+        return replace(taken, name=path.name, sha256=hashlib.file_digest(raw, "sha256").hexdigest())

@@ -14,7 +14,7 @@ from sqlalchemy.engine import Connection, Engine
 
 from sideoats.errors import LedgerDamaged
 from sideoats.ledger import engine as engines
-from sideoats.ledger import queries
+from sideoats.ledger import plausible, queries
 from sideoats.ledger.address import address_of
 from sideoats.ledger.drafts import Draft, draft, settle
 from sideoats.ledger.entry import Entry, Farm, NewEntry, Place, Receipt
@@ -99,6 +99,7 @@ class Book:
             drafts.append(draft(item, self.kinds, f"entry {at}, " if len(items) > 1 else ""))
         if not drafts:
             return []
+        self._require_steady(items)
         with self.writing() as connection:
             receipts, rows = settle(connection, drafts, self.seals, queries.clock(connection))
             queries.insert(connection, rows)
@@ -107,6 +108,21 @@ class Book:
                     "the database did not keep what was stored (a foreign trigger?); nothing was stored: run `check`"
                 )
         return receipts
+
+    def _require_steady(self, items: Sequence[NewEntry]) -> None:
+        """Ask a quote back that is far off the one before; of a series, its reader has looked (`intake.entries`)."""
+        new: dict[tuple[str, str], list[NewEntry]] = {}
+        for item in items:
+            if item.kind == "quote" and not item.corrects:
+                new.setdefault((item.place or "", str(item.body.get("commodity", "")).lower()), []).append(item)
+        alone = {topic: found[0] for topic, found in new.items() if len(found) == 1 and not found[0].body.get("sure")}
+        if not alone:
+            return
+        for (place, topic), entry in self.latest_topics("quote", None).items():
+            one = alone.get((place, topic.lower()))
+            if one is not None and one.id != entry.id:
+                day = one.seen_at.date() if one.seen_at else entry.seen_on
+                plausible.require_steady(day, str(one.body["price"]), [(entry.seen_on, str(entry.body["price"]))])
 
     def farms(self) -> list[Farm]:
         """Every farm as last described, by name."""

@@ -7,7 +7,9 @@ kept only in an entry that says ``sure=yes``, so that whoever reads it later kno
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterable, Mapping
+from datetime import date
 from typing import Any
 
 from sideoats import units
@@ -43,6 +45,39 @@ def _require_likely(price: str, product: str, where: str) -> None:
         where=where,
         expected=f"{low:g} to {high:g} {unit}",
         todo=_other_unit(value, unit, table) + CONFIRM,
+    )
+
+
+_NEAR_DAYS, _NEAR_QUOTES = 200, 5
+SLIP = 3.0  # a decimal misplaced is tenfold; no price of the trade has tripled, or fallen to a third, in half a year
+
+
+def require_steady(day: date, price: str, others: Iterable[tuple[date, str]]) -> None:
+    """Refuse a price far off those quoted near its day. Raises InputError; nothing where none of its unit is near.
+
+    Parameters
+    ----------
+    others : (day, price) of the same market and commodity, in any order
+    """
+    value, unit = units.split(price)
+    near: list[tuple[int, float, date]] = []
+    for when, text in others:
+        apart = abs((when - day).days)
+        try:
+            if apart <= _NEAR_DAYS:
+                near.append((apart, units.parse(text, unit), when))
+        except InputError:
+            continue  # quoted by the head, or by the acre
+    nearest = sorted(near)[:_NEAR_QUOTES]
+    if not nearest:
+        return
+    usual = statistics.median(quoted for _, quoted, _ in nearest)
+    if usual / SLIP <= value <= usual * SLIP:
+        return
+    raise InputError(
+        f"{value:g} {unit} is far from {usual:g} {unit}, quoted near {nearest[0][2]}",
+        where="quote price",
+        todo="was a decimal misplaced? " + CONFIRM,
     )
 
 

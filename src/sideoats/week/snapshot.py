@@ -12,7 +12,7 @@ import numpy as np
 
 from sideoats import units
 from sideoats.crops import market_word
-from sideoats.errors import InputError, LedgerError
+from sideoats.errors import LedgerError
 from sideoats.ledger.evidence import evidence_kinds
 from sideoats.outlook.stations import Sites
 from sideoats.station import Flag, StationDays
@@ -67,25 +67,36 @@ def take_snapshot(ledger: Ledger, on: date, kinds: Iterable[str], *, places: boo
     Without `places` only what all places share is read; `places_of` then reads some places at a time.
     """
     found, evidence = places_of(ledger, on, kinds) if places else ((), {})
-    quotes = {(place, market_word(topic)): entry for (place, topic), entry in ledger.latest_topics("quote", on).items()}
     settings = {topic: str(e.body["value"]) for (_, topic), e in ledger.latest_topics("setting", on).items()}
-    series: dict[tuple[str, str], list[tuple[date, str]]] = {}
+    series: dict[tuple[str, str], list[Entry]] = {}
     first: dict[str, tuple[int, str]] = {}
     for entry in ledger.history(kind="quote", until=on):
         commodity, market = market_word(str(entry.body["commodity"])), entry.place or ""
-        series.setdefault((market, commodity), []).append((entry.seen_on, str(entry.body["price"])))
+        series.setdefault((market, commodity), []).append(entry)
         first[commodity] = min(first.get(commodity, (entry.seq, market)), (entry.seq, market))
+    series = {key: _of_one_unit(entries) for key, entries in series.items()}
     return Snapshot(
         on=on,
         places=found,
         evidence=evidence,
-        quotes=quotes,
-        quote_series={k: tuple(v) for k, v in series.items()},
+        quotes={key: entries[-1] for key, entries in series.items()},
+        quote_series={k: tuple((e.seen_on, str(e.body["price"])) for e in v) for k, v in series.items()},
         first_market={commodity: market for commodity, (_, market) in first.items()},
         settings=settings,
         stations=station_records(ledger, on),
         farm_names={f.id: f.name for f in ledger.farms()} if places else {},
     )
+
+
+def _of_one_unit(entries: list[Entry]) -> list[Entry]:
+    """Quotes that can stand beside each other: in units like the newest, or the one before where that stands alone.
+
+    A single lot sold by the head must not hide a year of prices a hundredweight.
+    """
+    quoted = [units.split(str(entry.body["price"]))[1] for entry in entries]
+    alone = len(quoted) > 2 and not any(units.fits(unit, quoted[-1]) for unit in quoted[:-1])
+    kept = quoted[-2] if alone else quoted[-1]
+    return [entry for entry, unit in zip(entries, quoted, strict=True) if units.fits(unit, kept)]
 
 
 def places_of(
@@ -192,22 +203,14 @@ def _join(station: str, entries: list[Entry], on: date) -> StationDays | None:
 def price_history(snapshot: Snapshot) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:
     """Quotes as dated prices: commodity -> (dates, prices) of its first market, and market -> commodity -> the same.
 
-    In the unit of the newest quote; quotes in units of another kind are left out.
+    In the unit of the newest quote; the snapshot holds those of one kind of unit.
     """
     markets: dict[str, dict[str, Any]] = {}
     for (market, commodity), rows in snapshot.quote_series.items():
         unit = units.split(rows[-1][1])[1]
-        days, prices = [], []
-        for day, text in rows:
-            try:
-                price = units.parse(text, unit)
-            except InputError:
-                continue
-            days.append(day)
-            prices.append(price)
-        if prices:
-            series = (np.array(days, dtype="datetime64[D]"), np.array(prices))
-            markets.setdefault(market, {})[commodity] = series
+        days = np.array([day for day, _ in rows], dtype="datetime64[D]")
+        prices = np.array([units.parse(text, unit) for _, text in rows])
+        markets.setdefault(market, {})[commodity] = (days, prices)
     first = {c: markets[m][c] for c, m in snapshot.first_market.items() if c in markets.get(m, {})}
     return first, markets
 

@@ -12,11 +12,12 @@ from starlette.responses import Response
 from sideoats.desk import forms, permits
 from sideoats.desk.grants import ADVISE
 from sideoats.desk.table_out import csv_response, safe_row
-from sideoats.desk.taking import SUFFIXES, FileJob, Preview, entries_of, preview
+from sideoats.desk.taking import SUFFIXES, FileJob, Preview, preview
 from sideoats.desk.tongue import line_of, plain
 from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError
 from sideoats.intake.taken import Format, find_format, formats
+from sideoats.ledger import NewEntry
 from sideoats.station import DAILY_UNITS
 
 SET_ASIDE_SHOWN = 100
@@ -207,8 +208,8 @@ def progress(visit: Visit) -> Response:
 def take_in(visit: Visit) -> Response:
     """Store what was read."""
     job = _job(visit)
-    for new in {(e.kind, e.place, e.farm): e for e in entries_of(job)}.values():
-        permits.check(visit.desk, visit.who, "file", new)
+    for kind, place, farm in {(d.kind, d.place, d.farm) for d in (job.taken.drafts if job.taken else ())}:
+        permits.check(visit.desk, visit.who, "file", NewEntry(kind, {}, place=place, farm=farm))
     if visit.desk.files.take_in(job, visit.who.name) is not None and job.taken is not None:
         visit.desk.audit(visit.who, "file taken in", f"{job.name}: {len(job.taken.drafts)} entries")
     return visit.go(f"/files/{job.id}")
