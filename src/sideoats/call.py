@@ -119,12 +119,15 @@ class Call:
 
     def full(self) -> dict[str, Any]:
         """The contract plus what the week knows: place, farm, room, cost of waiting, evidence ids, risk figures."""
-        shape = self.contract()
+        return {"id": _id(self._unnamed(), self.place), **self.kept()}
+
+    def kept(self) -> dict[str, Any]:
+        """As `full`, without the id, which follows from the rest."""
+        shape = self._unnamed()
         for shown, o in zip(shape["options"], self.options, strict=True):
             shown["worst_tenth"] = _plain(o.worst_tenth)
             shown["certainty_equivalent"] = _plain(o.certainty_equivalent)
             shown["passive"] = o.passive
-        shape["id"] = _id({k: v for k, v in shape.items() if k != "id"}, self.place)
         shape.update(
             place=self.place,
             place_name=self.place_name,
@@ -149,6 +152,10 @@ class Answered(Protocol):
 
     def call(self, row: int) -> Call:
         """One row as a call."""
+        ...
+
+    def shaped(self, row: int) -> Call:
+        """One row as a call whose sentences have no text yet."""
         ...
 
     def calls(self) -> Iterator[Call]:

@@ -203,6 +203,11 @@ class AskedApart:
         part, at = self._at[row]
         return part.call(at)
 
+    def shaped(self, row: int) -> Call:
+        """One row as a call whose sentences have no text yet."""
+        part, at = self._at[row]
+        return part.shaped(at)
+
     def calls(self) -> Iterator[Call]:
         """Every row as a call."""
         return (self.call(row) for row in range(len(self._at)))

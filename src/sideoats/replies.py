@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
@@ -30,6 +30,7 @@ from sideoats.words import (
     said_from,
     say,
     sentence,
+    slots,
     value,
 )
 
@@ -79,22 +80,22 @@ class Replies:
         return (self.call(row) for row in range(len(self.table)))
 
     def call(self, row: int) -> Call:
-        """One row as a call, in English with US units; `sideoats.words` tells it again to another reader."""
+        """One row as a call, in English with US units; `told` tells it again to another reader."""
+        return told(self.shaped(row), READER, self._texts)
+
+    def shaped(self, row: int) -> Call:
+        """One row as a call whose sentences stand by their codes, without any text yet."""
         p, r, on = self.problem, self.ruling, self.context.on
         verdict = int(r.verdict[row])
         missing = self._missing(row)
-        said: dict[str, Any] = {
-            "headline": self._headline(row, verdict, missing),
-            "because": self._known(
-                [*self._asked_too(row, missing), *self._reasons(row, verdict), *self._weather(row)], row
-            ),
-            "cautions": self._known([*(() if verdict == WAIT else p.acting), *p.cautions], row),
-        }
+        reasons = [*self._asked_too(row, missing), *self._reasons(row, verdict), *self._weather(row)]
+        headline = self._headline(row, verdict, missing)
+        because = self._known(reasons, row)
+        cautions = self._known([*(() if verdict == WAIT else p.acting), *p.cautions], row)
         doubtful = verdict == LOOK and int(r.hazard[row]) >= 0
         act, look = int(r.act_by[row]), int(r.look_by[row])
-        table, sources = self.table, self._sources(said)
-        said["loosened"] = self.context.facts.loosenings(source["id"] for source in sources)
-        call = Call(
+        table, (sources, loosened) = self.table, self._cited([headline, *(s for s, _ in (*because, *cautions))])
+        return Call(
             question=self.question.name,
             on=on,
             verdict=VERDICTS[verdict],
@@ -104,7 +105,7 @@ class Replies:
             options=() if missing and not self._barred[row].all() else self._options(row),
             quantities=self._quantities(row),
             worth_of_a_look=Quantity(float(r.worth_of_a_look[row]), p.unit),
-            sources=tuple(sources),
+            sources=sources,
             seed=self.context.outlook.seed,
             version=VERSION,
             place=table.keys[row],
@@ -117,9 +118,15 @@ class Replies:
             missing=tuple(dict.fromkeys((*missing, *(self._doubted(row) if doubtful else ())))),
             hazard=int(r.hazard[row]) >= 0,
             station=self.context.outlook.station,
-            said=_plain(said, [o.label.at(row) for o in p.options], self._bars(row)),
+            said={
+                "headline": headline.plain(),
+                "because": [shape for _, shape in because],
+                "cautions": [shape for _, shape in cautions],
+                "loosened": loosened,
+                "labels": [self._of_row(o.label, row)[1] for o in p.options],
+                "bars": self._bars(row),
+            },
         )
-        return told(call, READER)
 
     def drawn(self, row: int) -> tuple[Picture, ...]:
         """Pictures of one row; none where something is missing or a hazard stops, so that no line of money tempts."""
@@ -135,22 +142,24 @@ class Replies:
         """A hazard's own headline first, then what is missing, then the question's for the verdict."""
         p, r = self.problem, self.ruling
         told = int(r.leads[row])
-        of_label = p.options[told].label.at(row).values if told >= 0 else {}
-        values = {**of_label, **_of_row(p.values, row), **self._ruled_values(row)}
+        given = {**(p.options[told].label.values if told >= 0 else {}), **p.values, **self._ruled_values(row)}
         at = int(r.hazard[row])
         if at >= 0:
             hazard = p.hazards[at]
-            then = say("ruling.then", best=values["best"]) if "best" in values and not missing else None
-            doubted = Terms(self._doubted(row), of="observable")
-            values |= {**_of_row(hazard.values, row), "unclear": doubted, "then": value(then)}
-            return Said(f"{hazard.code}.stop" if verdict == STOP else hazard.unclear or f"{hazard.code}.look", values)
+            code = f"{hazard.code}.stop" if verdict == STOP else hazard.unclear or f"{hazard.code}.look"
+            best = given.get("best") if not missing else None
+            own = {
+                "unclear": lambda i: Terms(self._doubted(i), of="observable"),
+                "then": lambda i: None if best is None else say("ruling.then", best=best(i)),
+            }
+            return _filled(code, row, {**given, **hazard.values, **own})
         what = {"what": Terms(missing, of="observable"), "n": Count(len(missing))} if missing else {}
         stands = "need" if missing else VERDICTS[verdict]
         for rows, code in p.heads:
             end = code.rpartition(".")[2]
             if rows[row] and (end == stands or not (missing or end in _ENDS)):
-                return Said(code, what | values)
-        return Said("need.headline", what) if missing else Said(self._usual(row, verdict), values)
+                return _filled(code, row, {**what, **given})
+        return Said("need.headline", what) if missing else _filled(self._usual(row, verdict), row, given)
 
     def _asked_too(self, row: int, missing: tuple[str, ...]) -> list[Said]:
         """What the money needs, where a hazard has the headline."""
@@ -175,8 +184,8 @@ class Replies:
         found = (name for h in self.problem.hazards for name, rows in h.doubts.items() if rows[row])
         return tuple(dict.fromkeys(found))
 
-    def _ruled_values(self, row: int) -> dict[str, Value]:
-        """What every headline may use.
+    def _ruled_values(self, row: int) -> dict[str, Callable[[int], Value]]:
+        """What every headline may use, worked out where it does.
 
         best, chance : the option that is advised (for a wait the best passive one), how often it is best
         over, in_all, pays : what it gains over the baseline by the unit and in all (empty where the size is not
@@ -185,26 +194,25 @@ class Replies:
         act_by, look_by, more : dates, and how many more to look at
         The values of that option's own label can be used too.
         """
-        p, r, on = self.problem, self.ruling, self.context.on
+        p, r, f, on = self.problem, self.ruling, self.ruling.figures, self.context.on
+        out: dict[str, Callable[[int], Value]] = {"gain": lambda i: Money(float(r.gain[i]), unit=p.unit)}
         best = int(r.leads[row])
-        out: dict[str, Value] = {"gain": Money(float(r.gain[row]), unit=p.unit)}
         if best >= 0:
-            label = p.options[best].label.at(row)
-            over = float(r.figures.expected[row, best])
             out |= {
-                "best": Phrase(label),
-                "chance": Share(float(r.figures.chance_best[row, best])),
-                "over": Money(over, unit=p.unit),
-                "in_all": self._in_all(row, over),
-                "pays": Share(float((p.gain[row, :, best] > 0).mean())),
+                "best": lambda i: Phrase(p.options[best].label.at(i)),
+                "chance": lambda i: Share(float(f.chance_best[i, best])),
+                "over": lambda i: Money(float(f.expected[i, best]), unit=p.unit),
+                "in_all": lambda i: self._in_all(i, float(f.expected[i, best])),
+                "pays": lambda i: Share(float((p.gain[i, :, best] > 0).mean())),
             }
-        for name, days in (("act_by", int(r.act_by[row])), ("look_by", int(r.look_by[row]))):
-            if days >= 0:
-                out[name] = Day(on + timedelta(days=days))
+        if r.act_by[row] >= 0:
+            out["act_by"] = lambda i: Day(on + timedelta(days=int(r.act_by[i])))
+        if r.look_by[row] >= 0:
+            out["look_by"] = lambda i: Day(on + timedelta(days=int(r.look_by[i])))
         look = int(r.look[row])
         units = None if look < 0 else p.looks[look].units
         if units is not None and math.isfinite(units[row]):
-            out["more"] = Count(round(float(units[row])))
+            out["more"] = lambda i: Count(round(float(units[i])))
         return out
 
     def _in_all(self, row: int, over: float) -> Phrase:
@@ -249,24 +257,47 @@ class Replies:
             return []
         return [say("ruling.calmer", other=p.options[top].label.at(row), more=Money(more, unit=p.unit))]
 
-    def _known(self, sentences: Sequence[RowSaid], row: int) -> list[Said]:
-        at_row = (_said_of_row(s, row) for s in sentences)
-        return [s for s in at_row if s is not None and s.known]
+    def _known(self, sentences: Sequence[RowSaid], row: int) -> list[tuple[Said, list[Any]]]:
+        """Those that the row has and that have no gap, each with its plain shape."""
+        at_row = (self._fixed.get(id(s)) or (s, s(row) if callable(s) else s.at(row), None) for s in sentences)
+        known = ((said, shape) for _, said, shape in at_row if said is not None and said.known)
+        return [(said, said.plain() if shape is None else shape) for said, shape in known]
+
+    def _of_row(self, given: RowSaid, row: int) -> tuple[Said | None, list[Any]]:
+        """One row's sentence and its plain shape; what is the same for all rows is shaped once, and told once."""
+        if (kept := self._fixed.get(id(given))) is not None:
+            return kept[1:]
+        said = given(row) if callable(given) else given.at(row)
+        return said, [] if said is None else said.plain()
+
+    @cached_property
+    def _fixed(self) -> dict[int, tuple[RowSaid, Said, list[Any]]]:
+        """Sentences that the problem holds for all rows alike, by their identity: made, shaped and told once."""
+        p = self.problem
+        held = (*p.reasons, *p.acting, *p.cautions, *(o.label for o in p.options), *(bar.why for bar in p.bars))
+        alike = ((s, s.at(0)) for s in held if isinstance(s, Said) and s.fixed)
+        return {id(s): (s, said, said.plain()) for s, said in alike}
+
+    @cached_property
+    def _texts(self) -> dict[int, str]:
+        """Text by the identity of a shape that `_fixed` keeps."""
+        told = ((shape, said) for _, said, shape in self._fixed.values() if said.known)
+        return {id(shape): sentence(said_from(shape), READER) for shape, _ in told}
 
     @cached_property
     def _barred(self) -> Any:
         return self.problem.barred
 
-    def _bars(self, row: int) -> list[list[Said]]:
-        """For each option the reasons that bar it."""
-        shape = self._barred.shape
+    @cached_property
+    def _masks(self) -> list[tuple[Any, RowSaid]]:
+        return [(np.broadcast_to(bar.mask, self._barred.shape), bar.why) for bar in self.problem.bars]
+
+    def _bars(self, row: int) -> list[list[list[Any]]]:
+        """For each option the plain shapes of the reasons that bar it."""
+        held = [(mask[row], self._of_row(why, row)) for mask, why in self._masks if mask[row].any()]
         return [
-            [
-                why
-                for bar in self.problem.bars
-                if np.broadcast_to(bar.mask, shape)[row, i] and (why := _said_of_row(bar.why, row)) is not None
-            ]
-            for i in range(shape[1])
+            [shape for mask, (said, shape) in held if mask[i] and said is not None]
+            for i in range(len(self.problem.options))
         ]
 
     def _options(self, row: int) -> tuple[OptionResult, ...]:
@@ -293,10 +324,15 @@ class Replies:
             for i, o in enumerate(p.options)
         )
 
+    @cached_property
+    def _columns(self) -> list[tuple[str, Any, Any]]:
+        n = len(self.table)
+        return [(name, np.broadcast_to(np.asarray(v), (n,)), units) for name, (v, units) in self._figures.items()]
+
     def _quantities(self, row: int) -> dict[str, Quantity]:
         out = {}
-        for name, (values, units) in self._figures.items():
-            found = np.broadcast_to(np.asarray(values), (len(self.table),))[row]
+        for name, values, units in self._columns:
+            found = values[row]
             unit = units if isinstance(units, str) else units[row]
             if isinstance(found, str):
                 if found:
@@ -313,20 +349,31 @@ class Replies:
         worth = float(r.worth_of_a_look[row]) if r.verdict[row] == LOOK else 0.0
         return max(float(r.cost_of_waiting[row]), worth) * (size if math.isfinite(size) else 1.0)
 
-    def _sources(self, said: Mapping[str, Any]) -> list[dict[str, str]]:
-        """Facts that the shown sentences name first, then those that the sums read."""
+    def _cited(self, said: Sequence[Said]) -> tuple[tuple[dict[str, str], ...], list[list[Any]]]:
+        """Facts that the shown sentences name first, then those that the sums read; and those the district loosened."""
         facts = self.context.facts
-        named = [fact for s in (said["headline"], *said["because"], *said["cautions"]) for fact in s.facts]
-        return [facts.by_id[i].source() for i in dict.fromkeys([*named, *facts.read])]
+        ids = tuple(dict.fromkeys([*(fact for s in said for fact in s.facts), *facts.read]))
+        if (found := self._by_ids.get(ids)) is None:
+            loosened = [s.plain() for s in facts.loosenings(ids)]
+            found = self._by_ids[ids] = tuple(facts.by_id[i].source() for i in ids), loosened
+        return found
+
+    @cached_property
+    def _by_ids(self) -> dict[tuple[str, ...], tuple[tuple[dict[str, str], ...], list[list[Any]]]]:
+        return {}
 
 
-def told(call: Call, reader: Reader) -> Call:
-    """The call with every sentence rendered for `reader`; a call of a question without codes stays as it is."""
+def told(call: Call, reader: Reader, kept: Mapping[int, str] | None = None) -> Call:
+    """The call with every sentence rendered for `reader`; a call of a question without codes stays as it is.
+
+    `kept` holds the texts of sentences that were told before, by the identity of their shape.
+    """
     if not call.said:
         return call
 
     def text(shape: list[Any]) -> str:
-        return sentence(said_from(shape), reader)
+        found = kept.get(id(shape)) if kept else None
+        return sentence(said_from(shape), reader) if found is None else found
 
     said = call.said
     options = tuple(
@@ -342,27 +389,15 @@ def told(call: Call, reader: Reader) -> Call:
     )
 
 
-def _said_of_row(said: RowSaid, row: int) -> Said | None:
-    return said(row) if callable(said) else said.at(row)
-
-
-def _of_row(given: Mapping[str, Any], row: int) -> dict[str, Value]:
-    return {name: value(v(row)) if callable(v) else value(v).at(row) for name, v in given.items()}
+def _filled(code: str, row: int, given: Mapping[str, Any]) -> Said:
+    """The sentence with those of the given values that it shows: the others, some of them dear, are not worked out."""
+    wanted = slots(code) | {"n"}
+    held = ((name, given[name]) for name in given if name in wanted)
+    return Said(code, {name: value(v(row)) if callable(v) else value(v).at(row) for name, v in held})
 
 
 def _values(given: Mapping[str, Any]) -> dict[str, Value]:
     return {name: value(v) for name, v in given.items()}
-
-
-def _plain(said: Mapping[str, Any], labels: list[Said], bars: list[list[Said]]) -> dict[str, Any]:
-    return {
-        "headline": said["headline"].plain(),
-        "because": [s.plain() for s in said["because"]],
-        "cautions": [s.plain() for s in said["cautions"]],
-        "loosened": [s.plain() for s in said["loosened"]],
-        "labels": [s.plain() for s in labels],
-        "bars": [[s.plain() for s in each] for each in bars],
-    }
 
 
 def _later(on: date, days: int) -> date | None:

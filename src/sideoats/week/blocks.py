@@ -20,6 +20,7 @@ from sideoats.errors import SideoatsError, one_line
 from sideoats.facts import Facts
 from sideoats.outlook import Outlook
 from sideoats.question import Context, Question, Table, find
+from sideoats.replies import READER, told
 from sideoats.ruling import WAIT_DAYS
 from sideoats.threads import one_thread
 from sideoats.week.district import District
@@ -87,7 +88,14 @@ def blocks(
 
 
 def answer_block(common: Common, block: Block) -> BlockAnswers:
-    """Every question to every place of the block that it is about, in season."""
+    """Every question to every place of the block that it is about, in season, told in English."""
+    with one_thread():
+        out = shaped_block(common, block)
+        return replace(out, calls=[told(call, READER) for call in out.calls])
+
+
+def shaped_block(common: Common, block: Block) -> BlockAnswers:
+    """The same with sentences by their codes only: what is stored is told when it is read."""
     with one_thread():
         return _answers(common, block)
 
@@ -107,7 +115,9 @@ def _answers(common: Common, block: Block) -> BlockAnswers:
             return [in_season(question, rows, context)]
 
         def calls(rows: Table, question: Question = question) -> list[Call]:
-            return [again(settled(c, block.evidence, common.facts)) for c in question.ask(rows, context).calls()]
+            answered = question.ask(rows, context)
+            shaped = (answered.shaped(row) for row in range(len(rows)))
+            return [again(settled(c, block.evidence, common.facts)) for c in shaped]
 
         def left_out(rows: Table, question: Question = question) -> list[Unasked]:
             return out_of_season(question, rows, context)

@@ -17,6 +17,7 @@ from sideoats.call import Call, Quantity
 from sideoats.facts import Facts
 from sideoats.question import Question, find
 from sideoats.week.snapshot import HISTORY
+from sideoats.words import Day, Name, Said, say
 
 if TYPE_CHECKING:
     from sideoats.ledger import Entry
@@ -34,6 +35,8 @@ def kinds_read(questions: Iterable[Question]) -> set[str]:
 
 def settled(call: Call, evidence: Evidence, facts: Facts) -> Call:
     """The call as it stands after what was done about it; the same call where nothing was, or something newer is seen.
+
+    Its sentences are changed by their codes: it is told afterwards (`sideoats.replies.told`).
 
     Parameters
     ----------
@@ -69,13 +72,14 @@ def _moment(row: Mapping[str, Any]) -> tuple[str, str, int]:
 
 def _closed(call: Call, deed: Mapping[str, Any], facts: Facts) -> Call:
     day = date.fromisoformat(deed["on"])
-    who = f" by {deed['by']}" if deed.get("by") else ""
-    what = f"{str(deed['what']).strip().rstrip('.')} ({_day(day)}{who})"
     done = {"what": deed["what"], "on": deed["on"], "by": deed.get("by", ""), "entry": deed["entry"]}
+    text = {"what": Name(str(deed["what"]).strip().rstrip(".")), "on": Day(day)}
+    by = {"by": Name(deed["by"])} if deed.get("by") else {}
+    what = say("done.what_by" if by else "done.what", **text, **by)
     kept = replace(call, done=done, evidence=(*call.evidence, deed["entry"]))
     if call.verdict == "stop":
-        more = f"Recorded as done: {what}. The hazard stands until a newer test or look clears it."
-        return replace(kept, because=(more, *call.because), cost_of_waiting=0.0)
+        because = [say("done.stands", what=what).plain(), *call.said["because"]]
+        return replace(kept, said={**call.said, "because": because}, cost_of_waiting=0.0)
     bare = replace(
         kept,
         verdict="wait",
@@ -84,28 +88,25 @@ def _closed(call: Call, deed: Mapping[str, Any], facts: Facts) -> Call:
         options=(),
         quantities={},
         cost_of_waiting=0.0,
-        said={},
         missing=(),
         worth_of_a_look=Quantity(0.0, call.worth_of_a_look.unit),
     )
     if not _counted(find(call.question)):
-        line = "It comes up again when something newer is seen here and recorded."
-        return replace(bare, headline=f"Done: {what}.", because=(line,))
+        return replace(bare, said=_said(call, say("done.headline", what=what), say("done.newer")))
     due = max(day + timedelta(days=int(facts.value("insects/recount.days"))), call.on)
     return replace(
         bare,
         verdict="look",
         look_by=due,
         sources=(*call.sources, *facts.cited()),
-        headline=f"Done: {what}. Count again by {_day(due)} to see whether it worked.",
-        because=("A count made before it says nothing of what is left, so nothing more is advised until a new one.",),
+        said=_said(call, say("done.recount", what=what, look_by=due), say("done.unknown")),
     )
+
+
+def _said(call: Call, headline: Said, because: Said) -> dict[str, Any]:
+    return {**call.said, "headline": headline.plain(), "because": [because.plain()], "labels": [], "bars": []}
 
 
 def _counted(question: Question) -> bool:
     """Whether the question rests on insects counted, which are counted again after a treatment."""
     return question.room == "insects" and any(f.kind == "counts" for f in question.inputs)
-
-
-def _day(day: date) -> str:
-    return f"{day:%a} {day.day} {day:%b}"

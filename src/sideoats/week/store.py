@@ -1,7 +1,7 @@
 """The file that keeps the calls of a large week (SQLite). It can be made again: what must not be lost is the ledger.
 
-Beside each call stands what it is ranked by; what many calls share (sources, cautions) is kept once. `stored_run` fills
-it.
+Beside each call stands what it is ranked by; what many calls share (sources, cautions) is kept once. Sentences are kept
+by their codes and told when a call is read. `stored_run` fills it.
 """
 
 from __future__ import annotations
@@ -17,10 +17,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self
 
+import msgspec
+
 from sideoats.call import Call, call_from
 from sideoats.errors import SideoatsError
+from sideoats.replies import READER, told
 
-_APPLICATION, _LAYOUT = 0x53694F57, 2
+_APPLICATION, _LAYOUT = 0x53694F57, 3
 _SCHEMA = f"""
 PRAGMA application_id = {_APPLICATION};
 PRAGMA user_version = {_LAYOUT};
@@ -28,14 +31,14 @@ CREATE TABLE IF NOT EXISTS note (name TEXT PRIMARY KEY, value TEXT NOT NULL) STR
 CREATE TABLE IF NOT EXISTS place (place TEXT PRIMARY KEY, mark BLOB NOT NULL) STRICT, WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS call (
   place TEXT NOT NULL, question TEXT NOT NULL, farm TEXT NOT NULL, verdict TEXT NOT NULL, cost_of_waiting REAL NOT NULL,
-  act_by TEXT, look_by TEXT, headline TEXT NOT NULL, body BLOB NOT NULL, shared BLOB NOT NULL,
+  act_by TEXT, look_by TEXT, body BLOB NOT NULL, shared BLOB NOT NULL,
   PRIMARY KEY (place, question)) STRICT;
 CREATE TABLE IF NOT EXISTS shared (key BLOB PRIMARY KEY, body BLOB NOT NULL) STRICT, WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS problem (place TEXT NOT NULL, question TEXT NOT NULL, message TEXT NOT NULL) STRICT;
 CREATE INDEX IF NOT EXISTS problem_place ON problem (place);
 """
 _ORDER = "(verdict <> 'stop'), cost_of_waiting DESC, instr('stop act  look wait', verdict), question, place"
-_SHARED = ("sources", "cautions", "seed", "version", "on")
+_SHARED, _SHARED_SAID = ("sources", "seed", "version", "on"), ("cautions", "loosened")
 _ASKED_AT_ONCE = 500
 
 
@@ -57,18 +60,20 @@ def encoded(calls: Iterable[Call], problems: list[tuple[str, str, str]], marks: 
     """Calls of one block as rows."""
     rows, shared = [], {}
     for call in calls:
-        shape = call.full()
-        common_part = _packed({k: shape.pop(k) for k in _SHARED})
+        shape = call.kept()
+        own = dict(shape["said"])
+        common_part = _packed({k: shape.pop(k) for k in _SHARED} | {"said": {k: own.pop(k, []) for k in _SHARED_SAID}})
+        shape["said"] = own
         key = hashlib.sha256(common_part).digest()[:16]
         shared[key] = common_part
         dates = (shape["act_by"], shape["look_by"])
-        head = (call.place, call.question, call.farm, call.verdict, call.cost_of_waiting, *dates, call.headline)
+        head = (call.place, call.question, call.farm, call.verdict, call.cost_of_waiting, *dates)
         rows.append((*head, zlib.compress(_packed(shape), 1), key))
     return Encoded(marks, rows, shared, problems)
 
 
 def _packed(shape: dict[str, Any]) -> bytes:
-    return json.dumps(shape, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode()
+    return msgspec.json.encode(shape)
 
 
 class WeekStore:
@@ -177,7 +182,7 @@ class WeekStore:
             self.connection.executemany("DELETE FROM call WHERE place = ?", ids)
             self.connection.executemany("DELETE FROM problem WHERE place = ?", ids)
             self.connection.executemany("INSERT OR IGNORE INTO shared VALUES (?, ?)", block.shared.items())
-            self.connection.executemany("INSERT INTO call VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", block.calls)
+            self.connection.executemany("INSERT INTO call VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", block.calls)
             self.connection.executemany("INSERT INTO problem VALUES (?, ?, ?)", block.problems)
             self.connection.executemany("INSERT OR REPLACE INTO place VALUES (?, ?)", block.marks.items())
 
@@ -219,7 +224,9 @@ class WeekStore:
                 body, key = found[0]  # an index may name a row that the damaged table no longer has
                 if key not in kept:
                     kept[key] = json.loads(self._ask("SELECT body FROM shared WHERE key = ?", (key,))[0][0])
-                yield call_from({**json.loads(zlib.decompress(body)), **kept[key]})
+                own, shared = json.loads(zlib.decompress(body)), kept[key]
+                said = {**own["said"], **shared["said"]}
+                yield told(call_from({**own, **shared, "said": said}), READER)
             except (IndexError, KeyError, TypeError, ValueError, zlib.error) as error:
                 raise self._damaged(f"a call cannot be read, {type(error).__name__}") from None
 

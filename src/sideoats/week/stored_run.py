@@ -24,7 +24,7 @@ import numpy as np
 
 from sideoats.outlook import DEFAULT_DRAWS, DEFAULT_SEED
 from sideoats.version import VERSION
-from sideoats.week.blocks import Block, Common, answer_block, blocks, common_of
+from sideoats.week.blocks import Block, Common, blocks, common_of, shaped_block
 from sideoats.week.district import district_of
 from sideoats.week.engines import Engine, Serial
 from sideoats.week.run import evidence_needed, weekly_questions
@@ -130,7 +130,7 @@ def run_stored(
 
 def encode_block(common: Common, block: Block) -> Encoded:
     """Answer a block and encode it; runs in the worker."""
-    answers = answer_block(common, block)
+    answers = shaped_block(common, block)
     problems = [(p.place, p.question, p.message) for p in answers.problems]
     return encoded(answers.calls, problems, block.marks)
 

@@ -10,6 +10,7 @@ from sideoats.words.catalogue import (
     message,
     sentence,
     shown,
+    slots,
     term,
 )
 from sideoats.words.home import chosen_reader, district_reader, home_reader
@@ -70,6 +71,7 @@ __all__ = [
     "say",
     "sentence",
     "shown",
+    "slots",
     "term",
     "value",
 ]

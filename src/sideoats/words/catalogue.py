@@ -19,6 +19,7 @@ from datetime import date
 from functools import lru_cache
 from gettext import c2py
 from pathlib import Path
+from string import Formatter
 from typing import Any
 
 from sideoats import shipped
@@ -65,6 +66,7 @@ def add_folder(folder: Path) -> None:
     if folder not in _folders:
         _folders.append(folder)
         _catalogue.cache_clear()
+        slots.cache_clear()
 
 
 def sentence(said: Said, reader: Reader) -> str:
@@ -174,6 +176,19 @@ def message(code: str, reader: Reader, n: int | None = None) -> str:
     Raises UnknownCode where neither the reader's language nor English has it.
     """
     return _message(code, reader.language, n)
+
+
+@lru_cache(maxsize=4096)
+def slots(code: str) -> frozenset[str]:
+    """Names of the values that a sentence shows, the same in every language (a test says so).
+
+    Raises UnknownCode where English does not have it.
+    """
+    messages, _ = _catalogue(FALLBACK)
+    if code not in messages:
+        raise UnknownCode(f"no sentence is called {code!r}")
+    named = {name for text in messages[code] for _, name, _, _ in Formatter().parse(text) if name}
+    return frozenset(named | {high for low, high in _ENDS if low in named})
 
 
 def has(code: str, language: str) -> bool:

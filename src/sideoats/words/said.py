@@ -30,11 +30,22 @@ class Value:
     def at(self, row: int) -> Value:
         """The value of one place."""
         given = self.amount
+        own = getattr(self, "unit", "")  # as the amount, one for all places or one a place
+        if not isinstance(given, np.ndarray | np.generic) and not isinstance(own, np.ndarray):
+            return self
         if isinstance(given, np.ndarray) and given.ndim:
             given = given[row]
-        own = getattr(self, "unit", "")  # as the amount, one for all places or one a place
         more = {"unit": str(own[row])} if isinstance(own, np.ndarray) else {}
         return replace(self, amount=given.item() if isinstance(given, np.generic | np.ndarray) else given, **more)
+
+    @property
+    def fixed(self) -> bool:
+        """True where it is the same for all places."""
+        held = self.amount if isinstance(self.amount, tuple) else (self.amount,)
+        return all(
+            part.fixed if isinstance(part, Said) else not (isinstance(part, np.ndarray) and part.ndim)
+            for part in (*held, getattr(self, "unit", ""))
+        )
 
     @property
     def known(self) -> bool:
@@ -228,6 +239,11 @@ class Said:
     def where(self, rows: Any) -> Said:
         """The sentence for the places where `rows` is True, and for no others."""
         return Said(self.code, {**self.values, "said": Share(np.where(rows, 1.0, np.nan))})
+
+    @property
+    def fixed(self) -> bool:
+        """True where it is the same for all places."""
+        return all(v.fixed for v in self.values.values())
 
     @property
     def fits(self) -> bool:
