@@ -96,7 +96,12 @@ def rations() -> None:
     both = found.feasible[:ALONE] & np.isfinite(costs)
     worst = np.abs(found.cost[:ALONE][both] - costs[both]).max()
     disagree = int((found.feasible[:ALONE] != np.isfinite(costs)).sum())
-    varies = Spread(np.full(feeds.price.shape, 0.05), np.full(feeds.price.shape, 0.075), np.full(HERDS, 0.85))
+    varies = Spread(
+        np.full(feeds.price.shape, 0.05),
+        np.full(feeds.price.shape, 0.075),
+        np.full(HERDS, 0.85),
+        np.tile(np.arange(feeds.price.shape[1]), (HERDS, 1)),
+    )
     surely, (_, held) = timed(lambda: sure(feeds, needs, varies))
     rate, plain = HERDS / together, ALONE / alone
     print(

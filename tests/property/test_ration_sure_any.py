@@ -26,7 +26,13 @@ def made(seed: int, herds: int = 40, count: int = 7) -> tuple[Feeds, Needs, Spre
         intake, tdn=intake * rng.uniform(0.5, 0.7, herds), protein=intake * rng.uniform(0.06, 0.14, herds),
         forage=0.25 * intake,
     )  # fmt: skip
-    return feeds, needs, Spread(np.full(shape, 0.05), np.full(shape, 0.075), np.full(herds, 0.85))
+    return (
+        feeds,
+        needs,
+        Spread(
+            np.full(shape, 0.05), np.full(shape, 0.075), np.full(herds, 0.85), np.tile(np.arange(count), (herds, 1))
+        ),
+    )
 
 
 @settings(max_examples=12, deadline=None)
@@ -41,7 +47,7 @@ def test_floors_hold_in_85_of_100_drawn_lots(seed: int) -> None:
         lots = (np.nan_to_num(found.pounds) * content * (1 + sd * draws)).sum(axis=2)
         share = (lots >= floor).mean(axis=0)
         assert (share[held] > 0.85 - 0.03).all()  # of 4,000 drawn lots, to four standard errors
-        told = chance(found.pounds, content, sd, floor)
+        told = chance(found.pounds, content, part, spread, floor)
         assert np.abs(share - told)[held].max(initial=0.0) < 0.03
 
 
@@ -145,3 +151,14 @@ def test_an_amount_may_be_left_uneaten_and_limits_are_those_of_what_is_eaten() -
     assert limited.level["nitrate"][0] <= 600.0 + 1e-6
     # by hand: 12 lb eaten, three quarters of it corn at 800 ppm makes 600 ppm
     assert limited.pounds[0, 1] <= 0.75 * limited.pounds[0].sum() + 1e-9
+
+
+def test_a_second_lot_of_the_same_feed_makes_nothing_surer() -> None:
+    feeds = Feeds.of([[0.06, 0.06, 0.12]], tdn=[[0.5, 0.5, 0.85]], protein=[[0.08, 0.08, 0.12]])
+    needs, sd = Needs.of([20.0], tdn=11.0), np.full((1, 3), 0.05)
+    apart = Spread(sd, sd, np.array([0.85]), np.array([[0, 1, 2]]))
+    together = replace(apart, group=np.array([[0, 0, 2]]))
+    one = Feeds.of([[0.06, 0.12]], tdn=[[0.5, 0.85]], protein=[[0.08, 0.12]])
+    single, _ = sure(one, needs, Spread(sd[:, :2], sd[:, :2], np.array([0.85]), np.array([[0, 1]])))
+    assert sure(feeds, needs, together)[0].cost[0] == pytest.approx(single.cost[0], rel=1e-4)
+    assert sure(feeds, needs, apart)[0].cost[0] < single.cost[0] - 1e-4

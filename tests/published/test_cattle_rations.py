@@ -163,7 +163,7 @@ def test_what_hay_is_worth_beside_corn_as_ohio_reckons_it() -> None:
     # Loerch, u.osu.edu/beef, 3 Oct 2007 (read): corn at 107 USD a ton; hay of half the energy breaks even at about 54
     feeds = Feeds.of(price_of_dry_matter([[107.0, 54.0]], 0.88), tdn=[[0.90, 0.45]])
     limit_fed = Needs.of([24.0], tdn=10.0, uneaten=20.0)
-    flat = Spread(np.zeros((1, 2)), np.zeros((1, 2)), np.array([0.5]))
+    flat = Spread(np.zeros((1, 2)), np.zeros((1, 2)), np.array([0.5]), np.array([[0, 1]]))
     found = solve(feeds, limit_fed)
     assert found.pounds[0] == pytest.approx([10.0 / 0.90, 0.0])
     worth = worth_each(feeds, limit_fed, flat, found)[0] * 2000 * 0.88

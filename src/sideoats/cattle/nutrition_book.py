@@ -31,6 +31,7 @@ class Book:
     largest_named: Mapping[str, float]
     most_of_forage: Mapping[str, float]
     described: Mapping[str, tuple[float, float]]
+    dear: float
     cube_words: frozenset[str]
     cubes: tuple[str, str]
 
@@ -40,7 +41,8 @@ class Book:
         fact = facts["cattle/feeds.composition"]
         names = fact.columns[1:]
         rows = {str(r[0]): dict(zip(names, r[1:], strict=True)) for r in fact.rows}
-        for row in rows.values():
+        for feed, row in rows.items():
+            row["feed"] = feed
             for part in BOOKED:
                 row[part] = float(row[part]) / 100.0
         limits = {str(k): float(v) for k, v in facts["cattle/feeds.largest_share"].rows}
@@ -58,8 +60,10 @@ class Book:
         described = {
             str(k): (float(starch) / 100, float(fat) / 100) for k, starch, fat in facts["cattle/feeds.described"].rows
         }
-        rich = facts.value("cattle/feeds.rich")
-        return cls(rows, limits, known, plain, most, rich, forages, named, of_forage, described, cube, (low, high))
+        rich, dear = (facts.value(f"cattle/feeds.{k}") for k in ("rich", "dear"))
+        return cls(
+            rows, limits, known, plain, most, rich, forages, named, of_forage, described, dear, cube, (low, high)
+        )
 
     def find(self, name: str) -> Mapping[str, Any] | None:
         """The row that goes by this name, plain words and numbers left out; None where there is none.
@@ -93,7 +97,7 @@ class Book:
         row: dict[str, Any] = {
             part: low[part] + at * (high[part] - low[part]) for part in (*BOOKED, "price", "nitrate")
         }
-        return row | {"protein": protein, "kind": (high if at > 0.5 else low)["kind"]}, told
+        return row | {"protein": protein, "kind": (high if at > 0.5 else low)["kind"], "feed": low["feed"]}, told
 
 
 def _closed(name: str) -> str:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Any
 
 import numpy as np
@@ -39,7 +40,7 @@ class OneFeed:
     """One feed of one herd: shares of dry matter; `untested` where its nitrate is a guess, NaN where not even that;
     `suspect` baled roughage that accumulates nitrate, or that no table knows; `measured` the parts that its own record
     gives; `cube` what the protein of a range cube rests on (record, tag, usual); `baled` hay or straw, some of
-    which is lost at the feeder."""
+    which is lost at the feeder; `row` of the table, or its own name."""
 
     name: str
     kind: str
@@ -63,6 +64,7 @@ class OneFeed:
     measured: frozenset[str] = frozenset()
     cube: str = ""
     baled: bool = False
+    row: str = ""
 
 
 def _given(record: Mapping[str, Any], key: str) -> float:
@@ -93,11 +95,19 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
     parts["price"] = _ton_price(record, parts["price"])
     lacking = [part for part, value in parts.items() if np.isnan(value)]
     if lacking and row is None:
+        near = get_close_matches(name.lower(), book.rows, 3, 0.4)
         raise InputError(
-            f"{' and '.join(lacking)} of {name[:40]!r} not known",
+            f"{name[:40]!r} is no feed of the table, and {', '.join(lacking)} of it not given",
             where="feeds",
-            expected=", ".join(f"{part}=..." for part in lacking) + " in its record",
-            todo="feeds in the table: " + ", ".join(book.rows),
+            expected="a feed of the table" + (f" (did you mean {' or '.join(near)}?)" if near else ""),
+            todo="or give all of these in its record; feeds in the table: " + ", ".join(book.rows),
+        )
+    if row is not None and parts["price"] > book.dear * float(row["price"]):
+        raise InputError(
+            f"price of {name[:40]!r} is read as {parts['price']:,.0f} USD a ton",
+            where="feeds",
+            expected=f"at most {book.dear * float(row['price']):,.0f}: about {float(row['price']):,.0f} is usual",
+            todo="look for a digit too many, or a price by the bale (bale_price)",
         )
     parts |= {part: float(row[part]) for part in lacking if row is not None}
     if not 0 < parts["dry_matter"] <= 1:
@@ -151,6 +161,7 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
         measured=frozenset(part for part in BOOKED if not np.isnan(_given(record, part)))
         | (frozenset({"protein"}) if cube == "tag" else frozenset()),
         cube=cube,
+        row=name if row is None else str(row["feed"]),
         baled=baled and not set(re.split(r"[^a-z]+", name.lower())) & _STANDING,
     )
 
@@ -266,6 +277,7 @@ def screen(held: Sequence[Sequence[OneFeed]], animals: Sequence[Any], risk: NDAr
         most_lb=np.where(here & ~barred, grid("most_lb"), 0.0),
         most_share=np.minimum(grid("most_share"), np.nan_to_num(share)),
         least_lb=np.zeros(level.shape),
+        fills=np.where(of_kind("mineral") > 0, 0.0, 1.0),
     )
     guessed = [[f.name for f in feeds_of if f.untested and f.name not in out[i]] for i, feeds_of in enumerate(held)]
     unknown = (np.isnan(level) | unsampled & (share > 0)) & ~(action | npn | harmful) & here

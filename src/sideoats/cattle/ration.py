@@ -2,7 +2,7 @@
 
 For each herd: ``min sum(price x)`` over pounds of dry matter ``x >= 0`` of each feed, subject to
 
-    sum x = intake (or less, by what may be left uneaten)
+    sum x = intake (or less, by what may be left uneaten), minerals not counted
     sum tdn x >= floor, and so for protein, calcium, phosphorus
     sum (Ca - least P) x >= 0           sum (Ca - most P) x <= 0
     sum nitrate x <= (ceiling - water) intake, and so for sulfur and aflatoxin
@@ -58,6 +58,7 @@ class Feeds:
     most_lb : most lb of dry matter a head and day (infinite where not limited)
     most_share : largest share of the ration's dry matter
     least_lb : least lb of dry matter a head and day
+    fills : 1 for what counts to the intake, 0 for minerals, which fill nobody
     """
 
     price: Floats
@@ -75,6 +76,7 @@ class Feeds:
     most_lb: Floats
     most_share: Floats
     least_lb: Floats
+    fills: Floats
 
     @classmethod
     def of(cls, price: ArrayLike, **parts: ArrayLike) -> Feeds:
@@ -83,7 +85,7 @@ class Feeds:
         blank: dict[str, Any] = {
             "tdn": 0.0, "protein": 0.0, "calcium": 0.0, "phosphorus": 0.0, "sulfur": 0.0, "nitrate": 0.0,
             "aflatoxin": 0.0, "forage": 0.0, "grain": 0.0, "starch": 0.0, "fat": 0.0, "most_lb": np.inf,
-            "most_share": 1.0, "least_lb": 0.0,
+            "most_share": 1.0, "least_lb": 0.0, "fills": 1.0,
         }  # fmt: skip
         held = {k: np.broadcast_to(np.asarray(parts.get(k, v), np.float64), cost.shape) for k, v in blank.items()}
         return cls(price=cost, **held)
@@ -283,9 +285,11 @@ def solve(feeds: Feeds, needs: Needs, cuts: Mapping[str, Floats] | None = None) 
     held = in_turn_rows(a, least)
     most = most_of(wide, needs) - least
     a, objectives, most = with_empty(needs, a, b, [wide.price, -wide.forage, wide.nitrate], most)
-    left = needs.intake - in_turn(least)
+    fills = np.ones(a[:, 0].shape)
+    fills[:, :count] = wide.fills
+    left = needs.intake - in_turn(least * wide.fills)
     room = (most >= 0).all(axis=1) & (left > 0)
-    found = programme.solve(objectives, a, b - held, np.where(left > 0, left, 1.0), np.maximum(most, 0.0))
+    found = programme.solve(objectives, a, b - held, np.where(left > 0, left, 1.0), np.maximum(most, 0.0), fills)
     feasible = found.feasible & room
     pounds = np.where(feasible[:, None], found.x[:, :count] + least, np.nan)
     cost = np.where(feasible, in_turn(np.nan_to_num(pounds) * wide.price), np.nan)

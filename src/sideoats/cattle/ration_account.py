@@ -55,8 +55,9 @@ def shortfalls(feeds: Feeds, needs: Needs, rows: Sequence[str] = ROWS) -> tuple[
     part = needs.intake  # a row gives by `missed` times the intake, so that all columns are of one order
     give = -np.eye(count_rows)[None, :, :] * (scale / part[:, None])[:, :, None]
     grown = np.concatenate([a, give, np.zeros((herds, count_rows, 1))], axis=2)
-    fills = np.concatenate([np.ones(count), np.zeros(count_rows), np.ones(1)])
-    cost = np.zeros((herds, fills.size))
+    fills = np.concatenate([np.ones((herds, count)), np.zeros((herds, count_rows)), np.ones((herds, 1))], axis=1)
+    fills[:, : wide.fills.shape[1]] = wide.fills
+    cost = np.zeros(fills.shape)
     cost[:, count:-1], cost[:, -1] = 1.0 / part[:, None], 10.0
     top = np.concatenate([most, np.full((herds, count_rows + 1), np.inf)], axis=1)
     x = programme.solve([cost], grown, b, part, top, fills).x
@@ -80,7 +81,8 @@ def least_of(feeds: Feeds, needs: Needs, added: dict[str, float], rows: Sequence
         price=np.concatenate([np.zeros(size), np.ones(shape)], axis=1),
         most_lb=np.concatenate([wide.most_lb, np.full(shape, np.inf)], axis=1),
         most_share=np.concatenate([wide.most_share, np.ones(shape)], axis=1),
-        least_lb=np.concatenate([wide.least_lb, np.zeros(shape)], axis=1), **more,
+        least_lb=np.concatenate([wide.least_lb, np.zeros(shape)], axis=1),
+        fills=np.concatenate([wide.fills, np.ones(shape)], axis=1), **more,
     )  # fmt: skip
     return solve(grown, _without(needs, rows)).cost
 
@@ -168,7 +170,7 @@ def account(
             level[i] = level_share * room[name][i]
             pounds[i] = least_of(wide_of(feeds, herds).take(one), needs.take(one), {name: float(level[i])}, CEILINGS)[0]
     all_missed, all_unfilled = shortfalls(feeds, needs)
-    named = (*FLOORS, *RATIOS, *LIMITS)
+    named = (*FLOORS, *RATIOS, *LIMITS, *CEILINGS)
     at = [ROWS.index(name) for name in named]
     short = [[name for name, by in zip(named, row, strict=True) if by > _SHORT] for row in all_missed[:, at]]
     for i in np.flatnonzero(all_missed.sum(axis=1) + all_unfilled > _SHORT):

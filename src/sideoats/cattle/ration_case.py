@@ -107,6 +107,8 @@ def plan_of(table: Table, context: Context) -> Plan:
     risk = stock.risk_of(list(herd.words), table.flag("weakened"))
     risk = np.where(table.number("days_pregnant") > 0, stock.PREGNANT, risk).astype(np.int8)
     s, more = screen(held, herd.words, risk, facts), screen(grown, herd.words, risk, facts)
+    grain = Book.of(facts).largest_share["grain"]
+    s, more = (replace(one, feeds=without_share(one.feeds, herd.limited & herd.grown, grain)) for one in (s, more))
     needs, tdn_percent = herds.needs_in(table, context, herd, s)
     spread, spread_more = spread_of(context, held, s), spread_of(context, grown, more)
     one = solved(context, needs, (s.feeds, held, spread), (more.feeds, grown, spread_more))
@@ -140,6 +142,12 @@ def plan_of(table: Table, context: Context) -> Plan:
         short=~found.feasible & ~unsafe & ~herd.beasts & ~no_feed,
         buys=np.asarray(buys, bool),
     )
+
+
+def without_share(feeds: Feeds, limited: Bools, share: float) -> Feeds:
+    """Grain of cows that are limit-fed has its own most in pounds: its share of a full ration is none of theirs."""
+    own = limited[:, None] & (feeds.grain > 0) & (feeds.most_share >= share)
+    return replace(feeds, most_share=np.where(own, 1.0, feeds.most_share))
 
 
 def gain_of(table: Table, context: Context, plan: Plan) -> Floats:
@@ -252,8 +260,8 @@ def _by_feed(table: Table, plan: Plan) -> dict[str, tuple[Any, Any]]:
 def steps_of(context: Context, plan: Plan, i: int) -> float:
     """Days over which the grain of the mix that is told is brought in, 0 where there is little of it.
 
-    Three days on hay, then 2 lb, and a pound more every two to three days; finishing cattle at least the days of the
-    published steps.
+    Three days on hay, then 2 lb, and a pound more every two to three days; finishing cattle by the published steps,
+    cows that are limit-fed by theirs.
     """
     facts = context.facts
     found, feeds = plan.chosen(i)
@@ -265,25 +273,33 @@ def steps_of(context: Context, plan: Plan, i: int) -> float:
         return 0.0
     least = {str(k): float(v) for k, v in facts["cattle/ration.step_up"].rows}
     by_pound = 3 + np.ceil((grain - first) * facts.value("cattle/ration.days_a_step"))
-    word = plan.herd.words[i]
-    return float(max(by_pound, least.get(word, 0.0)))
+    return least.get(plan.herd.words[i], float(by_pound))
 
 
 def would_do(context: Context, plan: Plan, i: int) -> list[tuple[float, OneFeed]]:
-    """Pounds as fed and feed of what is bought in the cheapest ration of one herd's feeds and those that could be."""
+    """Pounds as fed and feed of what is to be bought so that one herd's feeds hold it: the one feed, with a mineral,
+    that does it at least cost; of several where no one does."""
     facts, book = context.facts, Book.of(context.facts)
-    listed = [book.find(f.name) for f in plan.held[i]]  # what is kept out is not advised under the same name
+    needs = plan.needs.take(np.array([i]))
+    if np.isnan(needs.tdn[0]):
+        return []
+    held, minerals, hay = plan.held[i], plan.grown[i][len(plan.held[i]) : -1], plan.grown[i][-1]
+    listed = [book.find(f.name) for f in held]  # what is kept out is not advised under the same name
     names = [str(name) for (name,) in facts["cattle/feeds.would_do"].rows]
     sold = [read_feed({"name": name}, book) for name in names if book.find(name) not in listed]
-    feeds = [*plan.grown[i], *sold]
-    s = screen([feeds], plan.herd.words[i : i + 1], plan.risk[i : i + 1], facts)
-    listing = (s.feeds, [feeds], spread_of(context, [feeds], s))
-    found, _ = mixed(context, listing, plan.needs.take(np.array([i])))
-    if not found.feasible[0]:
+    sold = [f for f in sold if f.kind != "mineral"]
+    tried = [[*held, *minerals, one] for one in (*sold, hay)] + [[*held, *minerals, *sold, hay]]
+    herd = [plan.herd.words[i]] * len(tried)
+    s = screen(tried, herd, np.repeat(plan.risk[i], len(tried)), facts)
+    listing = (s.feeds, tried, spread_of(context, tried, s))
+    found, _ = mixed(context, listing, needs.take(np.zeros(len(tried), np.int64)))
+    alone = np.where(found.feasible[:-1], found.cost[:-1], np.inf)
+    at = int(alone.argmin()) if np.isfinite(alone).any() else len(tried) - 1
+    if not found.feasible[at]:
         return []
-    first = len(plan.held[i])
-    bought = [(float(p) / f.dry_matter, f) for p, f in zip(found.pounds[0, first:], feeds[first:], strict=True)]
-    return sorted((one for one in bought if one[0] > WEIGHED), key=lambda one: (-one[0], one[1].name))
+    added = zip(found.pounds[at, len(held) :], tried[at][len(held) :], strict=False)
+    bought = [(float(p) / f.dry_matter, f) for p, f in added if p > WEIGHED]
+    return sorted(bought, key=lambda one: (-one[0], one[1].name))
 
 
 def chances(plan: Plan, i: int) -> tuple[float, float]:
@@ -291,7 +307,7 @@ def chances(plan: Plan, i: int) -> tuple[float, float]:
     feeds, needs, spread = plan.alone(i)
     pounds = plan.chosen(i)[0].pounds[i : i + 1]
     tdn, protein = (
-        float(chance(pounds, getattr(feeds, part), getattr(spread, part), getattr(needs, part))[0]) for part in PARTS
+        float(chance(pounds, getattr(feeds, part), part, spread, getattr(needs, part))[0]) for part in PARTS
     )
     return tdn, protein
 

@@ -48,6 +48,14 @@ def check(values: dict[str, Any]) -> None:
             todo="pregnant animals have the strictest ceilings, so the class must say so",
         )
     stock.check_weight(values, NAME)
+    apart = sum(values[k] or 0 for k in ("thin_head", "young_head"))
+    if apart and not (values["head"] or 0) > apart:
+        raise InputError(
+            f"is {values['head'] or 'missing'} where {apart:g} are thin or young",
+            where="ration head",
+            expected="more head than thin_head and young_head together",
+            todo="where all of them are thin, give condition for the herd",
+        )
     book = Book.of(load())
     for feed in values["feeds"]:
         read_feed(feed, book)
@@ -303,7 +311,8 @@ def floors_of(table: Table, context: Context, herd: Herd) -> needs_of.Floors:
 
 def least_eaten(context: Context, herd: Herd) -> Floats:
     """(n,) lb of dry matter that limit-fed cattle get at least."""
-    return np.asarray(context.facts.value("cattle/limit_feeding.least") * herd.weight)
+    cow, growing = (float(v) for v in context.facts["cattle/limit_feeding.least"].column("share of body weight"))
+    return np.where(herd.growing, growing, cow) * herd.weight
 
 
 def water_nitrogen(table: Table) -> Floats:

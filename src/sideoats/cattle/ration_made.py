@@ -23,7 +23,8 @@ A_TRACE = 1e-9  # the same mix summed in another order
 
 
 def spread_of(context: Context, held: Sequence[Sequence[OneFeed]], s: Screened) -> Spread:
-    """How the feeds of every herd vary: half of the published variation either way, less of what was tested."""
+    """How the feeds of every herd vary: half of the published variation either way, less of what was tested; feeds of
+    one row of the table err together, so that a second lot of the same hay makes nothing surer."""
     facts, shape = context.facts, s.feeds.price.shape
     rows, left = dict(facts["cattle/feeds.variation"].rows), facts.value("cattle/feeds.variation_tested")
     out = {}
@@ -32,7 +33,11 @@ def spread_of(context: Context, held: Sequence[Sequence[OneFeed]], s: Screened) 
         for i, feeds in enumerate(held):
             of[i, : len(feeds)] *= [left if part in feed.measured else 1.0 for feed in feeds]
         out[part] = of
-    return Spread(out["tdn"], out["protein"], np.full(shape[0], 0.5))
+    group = np.tile(np.arange(shape[1]), (shape[0], 1))
+    for i, feeds in enumerate(held):
+        first: dict[str, int] = {}
+        group[i, : len(feeds)] = [first.setdefault(f.row, k) for k, f in enumerate(feeds)]
+    return Spread(out["tdn"], out["protein"], np.full(shape[0], 0.5), group)
 
 
 Listed = tuple[Feeds, Sequence[Sequence[OneFeed]], Spread]

@@ -1,7 +1,7 @@
 """Rations whose floors hold in most lots, of amounts that can be weighed, and what each feed is worth in them.
 
 Feeds differ from their tables and tests. Each feed's TDN and protein are taken to vary by themselves, normally, by a
-share of what is on paper; a floor then holds with the chance `assurance` where
+share of what is on paper (feeds of one group together); a floor then holds with the chance `assurance` where
 
     sum c x - z sqrt(sum (spread c x)^2) >= floor,        z the normal quantile of the assurance.
 
@@ -50,15 +50,17 @@ class Spread:
     ----------
     tdn, protein : (herd, feed) standard deviation as a share of what is on paper
     assurance : (herd,) chance with which each floor is to hold; at 0.5 it holds on paper
+    group : (herd, feed) feeds of one number err together, others by themselves
     """
 
     tdn: Floats
     protein: Floats
     assurance: Floats
+    group: Rows
 
     def take(self, rows: Rows) -> Spread:
         """Some herds."""
-        return Spread(self.tdn[rows], self.protein[rows], self.assurance[rows])
+        return Spread(self.tdn[rows], self.protein[rows], self.assurance[rows], self.group[rows])
 
     def at(self, assurance: float) -> Spread:
         """The same, all herds at one assurance."""
@@ -71,14 +73,23 @@ class Spread:
         return np.array([NormalDist().inv_cdf(level) for level in levels])[back]
 
 
-def deviation(pounds: Floats, content: Floats, spread: Floats) -> Floats:
-    """(herd,) standard deviation of what a mix holds, in the unit of pounds x content."""
-    return np.sqrt(in_turn((np.nan_to_num(pounds) * content * spread) ** 2))
+def _errs(pounds: Floats, content: Floats, part: str, spread: Spread) -> tuple[Floats, Floats]:
+    """(herd,) standard deviation of what a mix holds, and (herd, feed) that of all that errs with each feed."""
+    own = np.nan_to_num(pounds) * content * getattr(spread, part)
+    together = np.zeros(own.shape)
+    for k in range(own.shape[1]):  # one by one, so that feeds that are not there change no last figure
+        together += np.where(spread.group == spread.group[:, k, None], own[:, k, None], 0.0)
+    return np.sqrt(in_turn(own * together)), together
 
 
-def chance(pounds: Floats, content: Floats, spread: Floats, floor: Floats) -> Floats:
-    """(herd,) chance that a mix holds a floor."""
-    held, sd = in_turn(np.nan_to_num(pounds) * content), deviation(pounds, content, spread)
+def deviation(pounds: Floats, content: Floats, part: str, spread: Spread) -> Floats:
+    """(herd,) standard deviation of what a mix holds of `part`, in the unit of pounds x content."""
+    return _errs(pounds, content, part, spread)[0]
+
+
+def chance(pounds: Floats, content: Floats, part: str, spread: Spread, floor: Floats) -> Floats:
+    """(herd,) chance that a mix holds a floor of `part`."""
+    held, sd = in_turn(np.nan_to_num(pounds) * content), deviation(pounds, content, part, spread)
     with np.errstate(divide="ignore", invalid="ignore"):
         over = (held - floor + _NEAR * floor) / (sd * math.sqrt(2))
     sure = np.where(floor > 0, over, np.inf)
@@ -111,7 +122,7 @@ def sure(
             break
         some, some_needs, some_spread = feeds.take(going), needs.take(going), spread.take(going)
         for part in PARTS:
-            row = _tangent(last.pounds, getattr(some, part), getattr(some_spread, part), some_spread.z)
+            row = _tangent(last.pounds, getattr(some, part), part, some_spread)
             cuts[part] = np.concatenate([cuts[part], row[:, None]], axis=1)
         last = solve(some, some_needs, cuts)
         held[going] = _holds(last, some, some_needs, some_spread)
@@ -122,12 +133,11 @@ def sure(
     return found, held
 
 
-def _tangent(pounds: Floats, content: Floats, spread: Floats, z: Floats) -> Floats:
+def _tangent(pounds: Floats, content: Floats, part: str, spread: Spread) -> Floats:
     """(herd, feed) what a pound of each feed surely brings beside such a mix: the slope of the sure content."""
-    part = np.nan_to_num(pounds) * content * spread
-    sd = np.sqrt(in_turn(part**2))[:, None]
-    share = np.divide(part, sd, out=np.zeros_like(part), where=sd > 0)
-    return np.asarray(content * (1.0 - z[:, None] * spread * share), dtype=np.float64)
+    sd, together = _errs(pounds, content, part, spread)
+    share = np.divide(together, sd[:, None], out=np.zeros_like(together), where=sd[:, None] > 0)
+    return np.asarray(content * (1.0 - spread.z[:, None] * getattr(spread, part) * share), dtype=np.float64)
 
 
 def _holds(found: Rations, feeds: Feeds, needs: Needs, spread: Spread) -> Bools:
@@ -136,7 +146,7 @@ def _holds(found: Rations, feeds: Feeds, needs: Needs, spread: Spread) -> Bools:
     for part in PARTS:
         content, floor = getattr(feeds, part), getattr(needs, part)
         sure_of = in_turn(np.nan_to_num(found.pounds) * content)
-        sure_of = sure_of - spread.z * deviation(found.pounds, content, getattr(spread, part))
+        sure_of = sure_of - spread.z * deviation(found.pounds, content, part, spread)
         ok &= sure_of >= floor * (1 - _CLOSE)
     return np.asarray(ok, dtype=bool)
 

@@ -14,6 +14,7 @@ from sideoats.cattle import ration_case as case
 from sideoats.cattle import ration_herds as herds
 from sideoats.cattle import ration_pens as pens
 from sideoats.cattle.nutrition_feeds import OneFeed
+from sideoats.cattle.ration import CEILINGS
 from sideoats.cattle.ration_made import A_CENT
 from sideoats.forage.nitrate_tables import water_lines
 from sideoats.problem import Barred, Hazard, RowSaid
@@ -24,9 +25,9 @@ OF = {"nitrate": ("ppm", 1.0), "sulfur": ("percent", 100.0), "aflatoxin": ("ppb"
 UNSAFE = ("water", "kept_out", "blend")  # kinds of blame that stop
 FIGURES = {
     "blend": ("pounds", "share", "level", "of"), "unfilled": ("unfilled",), "limit": ("grain",), "starch": ("starch",),
-    "fat": ("fat",), "roughage": ("forage",), "floors": ("floors",), "intake": ("intake",),
+    "fat": ("fat",), "roughage": ("forage",), "ceiling": ("floors",), "floors": ("floors",), "intake": ("intake",),
 }  # fmt: skip
-NEEDED = ("bitter", "intake", "rich", "unfilled", "snap", "limit", "starch", "fat", "roughage", "floors")
+NEEDED = ("bitter", "intake", "rich", "unfilled", "snap", "limit", "starch", "fat", "roughage", "ceiling", "floors")
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,10 @@ class Told:
             return "unfilled"
         if "grain" in short:
             return "snap" if p.herd.snap[i] else "limit"
+        if p.herd.snap[i] and "tdn" in short:
+            return "snap"
+        if short and set(short) <= set(CEILINGS):
+            return "ceiling"
         for limit in ("starch", "fat"):
             if limit in short:
                 return limit

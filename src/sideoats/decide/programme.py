@@ -64,17 +64,18 @@ def solve(
     a, b : (n, row, column) and (n, row)
     total : (n,) what x adds up to; above 0
     upper : (n, column) at least 0; infinite for none
-    fills : (column,) 1 for those that the sum is over, else 0
+    fills : (column,) or (n, column) 1 for those that the sum is over, else 0
 
     Raises
     ------
     RuntimeError : a programme that did not come to an end (not finite, or far out of scale)
     """
     n, rows, columns = a.shape
+    over = np.broadcast_to(np.asarray(fills, np.float64), (n, columns))
     out = Solved(np.full((n, columns), np.nan), np.zeros(n, bool), np.zeros((n, rows)), np.zeros((n, columns)))
     for start in range(0, n, _CHUNK):
         at = slice(start, start + _CHUNK)
-        tableau = _Tableau([c[at] for c in objectives], a[at], b[at], total[at], upper[at], fills)
+        tableau = _Tableau([c[at] for c in objectives], a[at], b[at], total[at], upper[at], over[at])
         out.feasible[at] = tableau.run()
         x, marginal, reduced = tableau.read()
         out.x[at] = np.where(out.feasible[at, None], x, np.nan)
@@ -91,7 +92,7 @@ class _Tableau:
     """
 
     def __init__(
-        self, objectives: Sequence[Floats], a: Floats, b: Floats, total: Floats, upper: Floats, fills: Floats | float
+        self, objectives: Sequence[Floats], a: Floats, b: Floats, total: Floats, upper: Floats, fills: Floats
     ) -> None:
         n, rows, columns = a.shape
         self.rows, self.columns, self.total = rows, columns, total
