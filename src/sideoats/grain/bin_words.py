@@ -160,7 +160,14 @@ class Bin:
     def cautions(self) -> tuple[RowSaid, ...]:
         """Money first, then what can hurt people."""
         c, dormant = self.condition, self.context.facts.value("grain/insects_dormant_below")
-        for cited in ("insects_spread", "sample_grade", "entrapment", "entrapment_seconds", "bin_entry"):
+        for cited in (
+            "insects_spread",
+            "insects_best",
+            "sample_grade",
+            "entrapment",
+            "entrapment_seconds",
+            "bin_entry",
+        ):
             _ = self.context.facts[f"grain/{cited}"]  # the cautions rest on these
 
         def where(rows: np.ndarray, code: str) -> Callable[[int], Said | None]:
