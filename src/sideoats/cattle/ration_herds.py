@@ -53,7 +53,6 @@ def check(values: dict[str, Any]) -> None:
         raise InputError(
             f"is {values['head'] or 'missing'} where {apart:g} are thin or young",
             where="ration head",
-            expected="more head than thin_head and young_head together",
             todo="where all of them are thin, give condition for the herd",
         )
     book = Book.of(load())
