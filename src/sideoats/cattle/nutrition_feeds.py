@@ -104,7 +104,7 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
         )
     if row is not None and parts["price"] > book.dear * float(row["price"]):
         raise InputError(
-            f"price of {name[:40]!r} is read as {parts['price']:,.0f} USD a ton; about {float(row['price']):,.0f} is usual",
+            f"price of {name[:40]!r} is read as {parts['price']:,.0f} USD a ton; {float(row['price']):,.0f} is usual",
             where="feeds",
             todo="look for a digit too many, or a price by the bale (bale_price)",
         )
