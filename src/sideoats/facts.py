@@ -384,8 +384,8 @@ class Shelf(Mapping[str, Fact]):
         return fact_id in self._rows
 
     def set(self, own: Mapping[str, Fact]) -> Shelf:
-        """The same facts with some of them as a district sets them."""
-        return Shelf(self._rows, own)
+        """The same facts with some more of them as a district sets them."""
+        return Shelf(self._rows, {**{i: f for i, f in self._made.items() if f.overridden}, **own})
 
 
 @lru_cache(maxsize=1)

@@ -125,7 +125,7 @@ def test_the_nearest_station_within_reach_stands_for_a_place_that_names_none(tmp
     longer = a_record("long", date(1950, 1, 1), YESTERDAY, seed=2, latitude=39.5, longitude=-99.0)
     call = rain(alone(tmp_path, near, nearer_but_dead, longer, **NEAR))
     assert "Weather of the nearest station, creek, 7 mi off." in call.because  # 0.1 degree of latitude is 6.9 miles
-    assert any("16 past years 2010 to 2025" in line for line in call.because)
+    assert any("16 past years, 2010 to 2025" in line for line in call.because)
 
 
 def test_height_counts_where_it_is_known(tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from sideoats.facts import load as load_facts
 from sideoats.ledger.address import district_file
 from sideoats.outlook import DEFAULT_DRAWS, DEFAULT_SEED, Outlook, make_outlook
 from sideoats.outlook.stations import sites_of
+from sideoats.week.own_dates import with_own_dates
 from sideoats.week.pooled import Learned, learned_of, nearby
 from sideoats.week.snapshot import Snapshot, price_history, take_snapshot
 
@@ -68,4 +69,5 @@ def district_of(
         on, stations=snapshot.stations, price_history=history, markets=markets, facts=facts, draws=draws, seed=seed
     )
     snapshot = replace(snapshot, settings=settings, sites=sites_of(outlook, facts.reader()))
-    return District(on, snapshot, facts, outlook, learned)
+    facts = with_own_dates(facts, ledger, snapshot)
+    return District(on, snapshot, facts, replace(outlook, facts=facts), learned)

@@ -84,7 +84,7 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
                 break
         columns[f.name] = column(f, values)
         ages[f.name] = age
-    stands = _stands(places, snapshot) if STATION in columns else []
+    stands = stands_of(places, snapshot) if STATION in columns else []
     if stands:
         columns[STATION] = np.array([stand.station for stand in stands], dtype=object)
     table = Table(
@@ -101,7 +101,7 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
     return table, problems
 
 
-def _stands(places: Sequence[Place], snapshot: Snapshot) -> list[Stand]:
+def stands_of(places: Sequence[Place], snapshot: Snapshot) -> list[Stand]:
     """The station that stands for each place."""
     spots = []
     for place in places:

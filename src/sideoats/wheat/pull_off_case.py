@@ -16,7 +16,7 @@ from sideoats.decide.laws import median
 from sideoats.families import when_to_do_it as family
 from sideoats.problem import Barred, Choice, Look, labelled
 from sideoats.question import Context, Table
-from sideoats.wheat import grazing
+from sideoats.wheat import grazing, own_dates
 from sideoats.wheat.asked import harvest_cost, known_or, stocking
 from sideoats.wheat.days import spring_close, spring_days
 from sideoats.wheat.drawn import gain_draws, wheat_price, yield_draws
@@ -45,6 +45,8 @@ WEEK = 7
 LATEST_RECHECK = 28  # days: growth is too uneven to leave stems alone for longer
 LONGEST_STEM = 10  # cm: longer is a slip of the unit (common practice, no source)
 AHEAD = 3  # days before the best day on which stems are split once more
+TENTH = 1.2816  # standard deviations from the middle of a range to its ends, one in ten
+SURE = 0.9  # share of futures that must bring the heat within the days drawn
 TOO_LATE = 2  # days: stems that were split and are due that soon are not waited for again
 
 
@@ -53,7 +55,8 @@ class Stem:
     """Days from today to first hollow stem (place, draw), the mean length [cm] and the line [cm].
 
     `seen` (place,) is true where stems were split or the stage tells; a date expected has seen nothing. `dated` is true
-    where anything of this field tells, and not the region's usual day alone; `usual` (place,) is that day.
+    where anything of this field tells, and not the region's usual day alone; `usual` (place,) is that day. `by_heat`
+    (place,) is true where the district's own heat of first hollow stem dates it.
     """
 
     days: Floats
@@ -62,6 +65,7 @@ class Stem:
     seen: Bools
     dated: Bools
     usual: Floats
+    by_heat: Bools
 
     @property
     def far(self) -> Bools:
@@ -86,6 +90,10 @@ def stem_of(table: Table, context: Context) -> Stem:
     if not split.all():
         spread = facts.value("wheat/grazing.date_spread") * out.normal("first hollow stem", table.keys)
         expected = expected + spread
+    heated = np.where(own[:, None], np.nan, _by_heat(table, context))
+    by_heat = np.isfinite(heated).mean(axis=1) > SURE
+    expected = np.where(by_heat[:, None] & np.isfinite(heated), heated, expected)
+    own = own | by_heat
     growth = table.number("stem_growth")[:, None]
     if np.isnan(growth[split]).any():
         drawn = out.between("stem growth", *facts.span("wheat/grazing.stem_growth"))[None, :]
@@ -95,7 +103,20 @@ def stem_of(table: Table, context: Context) -> Stem:
     late = np.isin(table.text("stage").astype(str), STAGES[STAGES.index("jointing") :])
     days = np.where(split[:, None], measured, expected)
     days = np.where(late[:, None], np.minimum(np.nan_to_num(days, nan=0.0), 0.0), days)
-    return Stem(days, mean, line, split | late, split | late | own, usual)
+    return Stem(days, mean, line, split | late, split | late | own, usual, by_heat & ~split & ~late)
+
+
+def _by_heat(table: Table, context: Context) -> Floats:
+    """(place, draw) days to first hollow stem by the district's own heat; NaN where none was learned or none is due."""
+    found = np.full((len(table), context.outlook.draws), np.nan)
+    if not own_dates.own_stem(context) or "station" not in table.columns:
+        return found
+    fact, stations = context.facts[own_dates.STEM], table.text("station")
+    sd = (fact.high - fact.low) / 2 / TENTH
+    heat = np.maximum(fact.mid + sd * context.outlook.normal("heat of first hollow stem"), 0.0)
+    for station in dict.fromkeys(map(str, stations)):
+        found[stations.astype(str) == station] = own_dates.days_by_heat(context, station, heat)
+    return found
 
 
 def _carried(needed: Floats, age: Floats, context: Context) -> Floats:

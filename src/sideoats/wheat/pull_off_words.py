@@ -10,7 +10,7 @@ import numpy as np
 from sideoats.decide.laws import quantile
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
-from sideoats.wheat import grazing
+from sideoats.wheat import grazing, own_dates
 from sideoats.wheat import pull_off_case as case
 from sideoats.words import Count, Measured, Name, Paid, Said, Share, say
 
@@ -49,6 +49,8 @@ class Told:
             (case.assumed(self.table, self.stem), "graze-pull-off.assumed.act"),
             (seen & reached, "graze-pull-off.reached.act"),
             (seen & reached, "graze-pull-off.pays.wait"),
+            (self.stem.by_heat, "graze-pull-off.heat.look"),
+            (self.stem.by_heat, "graze-pull-off.heat.wait"),
             (~seen, "graze-pull-off.unseen.look"),
             (~seen, "graze-pull-off.unseen.wait"),
         )
@@ -85,7 +87,7 @@ class Told:
             lost=Share(late, fact=_FACTS + "late_loss.bushland"),
         )
         usual = say("graze-pull-off.because.usual").where(case.assumed(self.table, self.stem))
-        return (self._seen, usual, self._past, self._compound, trial)
+        return (self._seen, self._heat, usual, self._past, self._compound, trial)
 
     def _seen(self, i: int) -> Said | None:
         if np.isfinite(self.stem.mean[i]):
@@ -93,8 +95,28 @@ class Told:
             line = Measured(self.stem.line, fact=_FACTS + "first_hollow_stem")
             mean = Measured(round(float(self.stem.mean[i]), 1))
             return say("graze-pull-off.because.split", mean=mean, line=line, due=self._due(i))
+        if self.stem.by_heat[i]:
+            return None
         kind = "stage" if self.stem.seen[i] else "unsplit" if self.stem.dated[i] else "usual_date"
         return say(f"graze-pull-off.because.{kind}")
+
+    def _heat(self, i: int) -> Said | None:
+        """The heat at which stems of the district passed the line, beside the figure on file and this season's."""
+        facts, context = self.context.facts, self.context
+        if not own_dates.own_stem(context) or "station" not in self.table.columns or self.stem.seen[i]:
+            return None
+        now = own_dates.heat_now(context, str(self.table.text("station")[i]))
+        own, old = facts[own_dates.STEM], facts.by_id[own_dates.STEM].shipped
+        if np.isnan(now) or old is None:
+            return None
+        return say(
+            "graze-pull-off.because.own_heat",
+            own=_heat_of(own.mid),
+            low=_heat_of(own.low),
+            high=_heat_of(own.high),
+            old=_heat_of(old.mid),
+            now=_heat_of(now),
+        )
 
     def _past(self, i: int) -> Said:
         low, high = quantile(self.day.cost[i], [0.1, 0.9])
@@ -114,6 +136,10 @@ class Told:
     def cautions() -> tuple[RowSaid, ...]:
         """Insurance and animals first."""
         return tuple(say(code) for code in ("wheat.care.insurance", "wheat.care.cattle", *_CARE))
+
+
+def _heat_of(degrees_c: float) -> Measured:
+    return Measured(float(round(degrees_c * 1.8)), unit="delta_degF*day")
 
 
 _CARE = ("graze-pull-off.care.corner", "graze-pull-off.care.move")
