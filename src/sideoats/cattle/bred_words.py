@@ -35,6 +35,7 @@ class Told:
     def values(self) -> dict[str, Any]:
         """Values of the headlines, each a function of the row."""
         return {
+            "odds": self._odds,
             "gone": LongDay(self.table.date("sale")),
             **{
                 name: lambda i, code=f"bred-heifers.{name}": say(code) if self.barred[i, 2] else None
@@ -65,6 +66,13 @@ class Told:
             return say("bred-heifers.than", gap=gap, other=Term(KEYS[other], of="heifers"))
 
         return said
+
+    def _odds(self, i: int) -> Said | None:
+        """Said of keeping or buying that pays little more often than not; None where neither is not weighed."""
+        best = int(np.argmax(self.worth.gain[i, :, :2].mean(axis=0)))
+        often = float((self.worth.gain[i, :, best] > 0).mean())
+        toss = not self.barred[i, 2] and often < self.context.facts.value("decide/even_odds")
+        return say("cattle.even_odds") if toss else None
 
     def reasons(self) -> tuple[RowSaid, ...]:
         """What developing costs, what would turn it, and what a cow must bring."""

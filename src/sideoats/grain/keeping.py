@@ -164,16 +164,16 @@ def bin_condition(
     hot = is_heating(heating, temperature, earlier, least)
     rise = np.where(temperature - earlier >= least, temperature - earlier, np.nan)
     wet = np.nan_to_num(moisture, nan=-np.inf)[:, None] > limit
-    # the limits are for summer's warmth: grain that is cold and keeps longer than its table prints waits for spring
-    cool = (temperature <= facts.value("grain/cold_keeps")) & (code == INSIDE) & np.isinf(days)
-    wet &= ~(cool[:, None] & _cold_till(context, months)[None, :])
+    # the limits are for summer's warmth: grain that is cold keeps by the table, a part of its time, until spring
+    part = facts.value("grain/term_of_life")
+    left = np.where((temperature <= facts.value("grain/cold_keeps")) & (code == INSIDE), days * part, 0.0)
+    wet &= ~((months[None, :] * MONTH_DAYS <= left[:, None]) & _cold_till(context, months)[None, :])
     spoiled = (months[None, :] * MONTH_DAYS > np.where(np.isnan(days), np.inf, days)[:, None]) | off[:, None]
     unread = np.isnan(moisture) | np.isnan(temperature)
     found = np.zeros(len(crop), bool) if insects is None else insects
     cold = temperature <= facts.value("grain/insects_dormant_below")
     least_days, most_days = facts.value("grain/move_within"), facts.value("grain/dry_within")
     keeps = np.where(code == INSIDE, days, life)
-    part = facts.value("grain/term_of_life")
     term = np.floor(np.nan_to_num(keeps * part, nan=0.0, posinf=most_days)).clip(least_days, most_days)
     return Condition(
         hot,
@@ -196,7 +196,7 @@ def bin_condition(
 def _cold_till(context: Context, months: Floats) -> Bools:
     """(month,) True where today and every month's day up to that one lie in the time when grain stays cold."""
     ahead = [context.on, *(context.on + timedelta(days=round(float(m) * MONTH_DAYS)) for m in months)]
-    held = [context.region.holds("grain-cooled", day) for day in ahead]
+    held = [context.region.holds("grain-stays-cold", day) for day in ahead]
     return np.logical_and.accumulate(held)[1:]
 
 
