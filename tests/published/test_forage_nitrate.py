@@ -135,5 +135,5 @@ def test_dairyland_grams_hold_only_under_the_bound() -> None:
 def test_every_table_says_how_it_is_known() -> None:
     every = tables(load())[1]
     by_memory = {name for name, table in every.items() if table.provenance == "memory"}
-    assert by_memory == {"montana", "kansas_mf3029"}
+    assert by_memory == {"montana"}
     assert every["trade"].provenance == "practice"

@@ -134,12 +134,13 @@ def test_pounds_as_fed_follow_the_moisture_of_the_sample() -> None:
 
 
 def test_water_is_called_by_each_ladder_on_file() -> None:
-    # South Dakota State: under 100 ppm NO3-N safe; the older ladder (from memory) from 40 on: risk, test the feed
+    # South Dakota State: under 100 ppm NO3-N safe, from 100 to 300 caution
     lot = {"result": "200 ppm", "form": "NO3-N", "basis": "dry", "_class": "growing", "cores": "20"}
     call = told("hay-nitrate", **lot, water="60 ppm", water_form="NO3-N")
     text = next(line for line in call["because"] if line.startswith("As water 60 ppm NO3-N"))
-    assert "safe (South Dakota; read)" in text and "risk, test the feed (Water nitrate ladder" in text
-    assert "from memory" in text
+    assert "safe (South Dakota; read)" in text
+    more = told("hay-nitrate", **lot, water="120 ppm", water_form="NO3-N")
+    assert any("caution, add it to the feed (South Dakota; read)" in line for line in more["because"])
     assert not any("As water" in line for line in told("hay-nitrate", **lot)["because"])
 
 

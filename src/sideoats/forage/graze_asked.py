@@ -53,7 +53,7 @@ def _impossible(values: dict[str, Any]) -> list[str]:
 
 def _samples(values: dict[str, Any]) -> list[str]:
     """Results without form, basis or moisture, and samples that were not fresh."""
-    band = load().by_id["forage/standing.sample_moisture"]
+    band = load().by_id["forage/moisture.standing"]
     between = f"expected {100 * band.low:.0f} to {100 * band.high:.0f} %"
     wrong = "a drier sample was dried and tells nothing of its {what}, or its dry matter was written for its moisture"
     out = []

@@ -62,7 +62,7 @@ class GrazedNitrate:
 
 def fresh_sample(facts: Facts, moisture: Any) -> Bools:
     """True where a sample of green forage can hold that moisture [share]: neither dried nor its dry matter."""
-    band = facts["forage/standing.sample_moisture"]
+    band = facts["forage/moisture.standing"]
     shares = np.asarray(moisture, dtype=np.float64)
     return np.asarray((shares >= band.low - 1e-9) & (shares <= band.high + 1e-9))
 
@@ -166,7 +166,7 @@ def slips(values: dict[str, Any]) -> list[str]:
         if values[name] is None
     ]
     if values["nitrate_basis"] == "as-fed" and not fresh_sample(facts, values["nitrate_moisture"] or 0.0):
-        band = facts.by_id["forage/standing.sample_moisture"]
+        band = facts.by_id["forage/moisture.standing"]
         between = f"expected {100 * band.low:.0f} to {100 * band.high:.0f} %"
         out.append(f"nitrate_moisture of green forage as fed, {between}; give a dried sample on its dry matter")
     return out

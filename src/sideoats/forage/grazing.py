@@ -153,8 +153,7 @@ def _classed(table: Table, context: Context) -> tuple[Bools, Bools, dict[str, In
     for name, fact in context.facts.under("forage/prussic_class").items():
         ladder = prussic.Ladder.of(fact)
         classes[name] = ladder.classify(np.where(usable, as_wet if ladder.basis == "wet" else as_dry, np.nan))
-        if name != "older_dry":
-            toxic = toxic | (classes[name] > 0)
+        toxic = toxic | (classes[name] > 0)
     return usable, toxic, classes
 
 
