@@ -10,10 +10,11 @@ import numpy as np
 
 from sideoats.cattle import answering, protection, slide
 from sideoats.cattle import floor_case as case
+from sideoats.cattle.tool_words import ToolsTold, tool_cautions
 from sideoats.decide.laws import quantile
 from sideoats.problem import RowSaid, labelled
 from sideoats.question import Context, Table
-from sideoats.words import Between, Count, Day, LongDay, Measured, Money, Paid, Said, Share, say
+from sideoats.words import Count, Day, LongDay, Measured, Money, Paid, Said, say
 
 CWT = "USD/cwt"
 ENDS = (0.8, 1.0, 1.2)  # of the futures today: where they could end
@@ -42,7 +43,7 @@ class Told:
             "futures": Paid(np.nan_to_num(number("futures")), unit=CWT),
             "strike": Paid(np.nan_to_num(number("put_strike")), unit=CWT),
             "insured": Paid(np.nan_to_num(number("insured_price")), unit=CWT),
-            "whole": Count(np.nan_to_num(f.whole).astype(np.int64)),
+            "whole": Count(np.nan_to_num(f.tools.whole).astype(np.int64)),
             **{f"why_{o.key}": self._why(mean[:, at]) for at, o in enumerate(case.OPTIONS) if at},
             "nearest": self._nearest,
         }
@@ -75,8 +76,9 @@ class Told:
 
     def reasons(self, odd: np.ndarray) -> tuple[RowSaid, ...]:
         """Where the futures could end, what the premium stands for, the subsidy, the contracts."""
-        told = (self._open, self._worst, self._forward, self._futures, self._put, self._insurance, self._implied,
-                self._subsidy, self._contracts)  # fmt: skip
+        of = ToolsTold(self.table, self.floor.tools, self.barred[:, 1:], self.floor.implied)
+        told = (self._open, self._worst, self._forward, self._futures, self._put, self._insurance, of.spread,
+                of.subsidy, of.contracts)  # fmt: skip
         quiet = self.silent | odd
 
         def where(said: Callable[[int], Said | None]) -> Callable[[int], Said | None]:
@@ -127,14 +129,16 @@ class Told:
         if self.barred[i, case.FUTURES]:
             return None
         f, sold = self.floor, float(self.table.number("futures")[i])
-        net = protection.hedged(self._cash(i), sold, self._ends(i), f.fee[i], f.share[i])
+        net = protection.hedged(self._cash(i), sold, self._ends(i), f.tools.fee[i], f.tools.share[i])
         return self._net("futures", net)
 
     def _put(self, i: int) -> Said | None:
         if self.barred[i, case.PUT]:
             return None
         f, strike = self.floor, float(self.table.number("put_strike")[i])
-        return self._net("put", protection.floored(self._cash(i), strike, self._ends(i), f.put_paid[i], f.share[i]))
+        return self._net(
+            "put", protection.floored(self._cash(i), strike, self._ends(i), f.tools.put_paid[i], f.tools.share[i])
+        )
 
     def _insurance(self, i: int) -> Said | None:
         if self.barred[i, case.INSURANCE]:
@@ -142,33 +146,8 @@ class Told:
         number = self.table.number
         insured, level = float(number("insured_price")[i]), float(number("insured_level")[i])
         ending = insured / level * np.array(ENDS)
-        return self._net("insurance", self._cash(i) + protection.indemnity(insured, ending) - self.floor.paid[i])
-
-    def _implied(self, i: int) -> Said | None:
-        implied = float(self.floor.implied[i])
-        shown = not (self.barred[i, case.PUT] and self.barred[i, case.INSURANCE])
-        return say("price-floor.because.implied", spread=Share(implied)) if shown and np.isfinite(implied) else None
-
-    def _subsidy(self, i: int) -> Said | None:
-        if self.barred[i, case.INSURANCE]:
-            return None
-        f, premium = self.floor, float(self.table.number("insurance_premium")[i])
-        return say(
-            "price-floor.because.subsidy",
-            share=Share(float(f.subsidy[i]), fact="cattle/floor.subsidy"),
-            premium=Paid(premium, unit=CWT),
-            paid=Paid(float(f.paid[i]), unit=CWT),
-        )
-
-    def _contracts(self, i: int) -> Said | None:
-        if not (self.table.known("head")[i] and self.table.known("futures")[i]):
-            return None
-        f = self.floor
-        return say("price-floor.because.contracts", n=Count(int(f.whole[i])), share=Share(float(f.share[i])))
+        return self._net("insurance", self._cash(i) + protection.indemnity(insured, ending) - self.floor.tools.paid[i])
 
     def cautions(self) -> tuple[RowSaid, ...]:
         """What each tool leaves open, and whom to ask."""
-        weeks, last = self.context.facts["cattle/floor.weeks"], self.context.facts.value("cattle/floor.last_days")
-        cover = say("price-floor.care.cover", weeks=Between((weeks.low, weeks.high)), last=Measured(last, unit="day"))
-        ours = tuple(say(f"price-floor.care.{of}") for of in ("margin", "basis"))
-        return (*ours, cover, say("price-floor.care.agent"), say("cull-cows.care.guess"))
+        return (*tool_cautions(self.context), say("cull-cows.care.guess"))

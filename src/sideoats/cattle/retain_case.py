@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.cattle import answering, budget, wheat_season
+from sideoats.cattle import answering, budget, tools, wheat_season
 from sideoats.families.own_and_sell import SALE
 from sideoats.problem import Choice, labelled
 from sideoats.question import Context, Table
@@ -22,11 +22,17 @@ FEEDERS = "feeder steer 750 lb"
 WEEK = 7  # days: the week is the product
 LEAST_GAINED = 100.0  # lb: a line through two prices of nearly one weight says nothing of heavier cattle
 SHORT_WAIT = 14  # days of feed before turnout that may be charged at a published cost; for more the farm's is asked
-OPTIONS = (
+LOCK = "lock"  # the trouble of a trade
+WAYS = (
     Choice("sell_now", labelled("calves-sell"), trouble=SALE, kind="sell"),
     Choice("wheat_to_march", labelled("calves-wheat"), trouble=SALE, kind="keep"),
     Choice("graze_out", labelled("calves-graze-out"), trouble=SALE, kind="keep"),
     Choice("dry_lot", labelled("calves-lot"), trouble=SALE, kind="keep"),
+)
+# Kept on the way that the tools are set against, with the price fixed or floored.
+OPTIONS = (
+    *WAYS,
+    *(Choice(f"kept_{name}", labelled(f"calves-kept-{name}"), trouble=LOCK, kind="kept") for name in tools.TOOLS),
 )
 WHEAT, GRAZE_OUT, LOT = 1, 2, 3
 WORTH_SPLITTING = 5.0  # USD/head: less is not worth sorting a pen for
@@ -204,10 +210,13 @@ def net(**inputs: Any) -> Floats:
     return hold(**inputs).net
 
 
-def _end_price(table: Table, context: Context, plan: Plan, at: int) -> Floats:
-    """Price draws (place, draw) on the later day of one option, before the slide."""
+def _end_price(table: Table, context: Context, plan: Plan, at: int, implied: Floats) -> Floats:
+    """Price draws (place, draw) on the later day of one option, before the slide.
+
+    `implied` : (place,) yearly volatility that a premium stands for; NaN where none is quoted
+    """
     days, futures = plan.days[:, at], table.number("futures")
-    price = plan.price[:, at, None] * answering.price_ratio(context, FEEDERS, days)
+    price = plan.price[:, at, None] * tools.ratio_of(context, days, implied)
     usual = context.facts.value("outlook/volatility.feeder_steer_750_lb")  # read by every batch: sources must not vary
     if np.isnan(futures).all() or at == GRAZE_OUT:
         return price
@@ -219,25 +228,23 @@ def _end_price(table: Table, context: Context, plan: Plan, at: int) -> Floats:
         futures=futures,
         basis=plan.price[:, at] - futures,
         basis_sd=table.number("basis_sd"),
-        volatility=answering.known_or(table.number("volatility"), usual),
+        volatility=answering.known_or(implied, answering.known_or(table.number("volatility"), usual)),
     )
     return np.where(np.isnan(futures)[:, None], price, cash)
 
 
-def gain_of(table: Table, context: Context, plan: Plan, pasture: Bools) -> Floats:
-    """(place, draw, option) money over selling today, USD/head."""
-    gains = np.zeros((len(table), context.outlook.draws, len(OPTIONS)))
+def gain_of(table: Table, context: Context, plan: Plan, pasture: Bools, implied: Floats) -> Floats:
+    """(place, draw, way) money over selling today, USD/head; `implied` as in `_end_price`."""
+    gains = np.zeros((len(table), context.outlook.draws, len(WAYS)))
     failing = context.facts.value("cattle/wheat_pasture.failure_shows")  # read by every batch: sources must not vary
     slow = _failing_gain(table, context)
     gain = answering.spread(context, table, "wheat pasture gain", *plan.pasture_gain)
     lot_gain = answering.spread(context, table, "lot gain", *plan.lot_gain)
-    line = (table.number("quote_500") - table.number("quote_750")) / 2.5  # USD/cwt a cwt
-    given_price = table.known("later_price") | table.known("futures")
-    slide = answering.known_or(table.number("slide"), np.where(given_price, 0.0, np.nan_to_num(line)))[:, None]
+    slide = _slide(table)
     bought = table.flag("feed_bought")
     harvest = float((context.region.next("graze-out-wheat-harvest", context.on) - context.on).days)
     wheat = answering.price_ratio(context, "wheat", np.full(len(table), harvest))
-    for at in range(1, len(OPTIONS)):
+    for at in range(1, len(WAYS)):
         inputs = {name: value[:, None] for name, value in plan.at(np.full(len(table), at)).items()}
         days = plan.days[:, at]
         corn = answering.bought_ratio(context, "corn", days / 2, bought)
@@ -245,7 +252,7 @@ def gain_of(table: Table, context: Context, plan: Plan, pasture: Bools) -> Float
         inputs |= {
             "gain": gain,
             "lot_gain": lot_gain,
-            "end_price": _end_price(table, context, plan, at),
+            "end_price": _end_price(table, context, plan, at, implied),
             "slide": slide,
             "expected_weight": plan.end_weight[:, at, None],
             "extra_cost": inputs["extra_cost"] * wheat,
@@ -260,6 +267,77 @@ def gain_of(table: Table, context: Context, plan: Plan, pasture: Bools) -> Float
             gains[:, :, at] = net(**inputs)
     gains[:, :, WHEAT : GRAZE_OUT + 1] += np.where(plan.no_wheat, np.nan, 0.0)[:, None, :]  # no money of a year off
     return gains
+
+
+def _slide(table: Table) -> Floats:
+    """(place, 1) what the price falls for each cwt over the expected weight [USD/cwt]."""
+    line = (table.number("quote_500") - table.number("quote_750")) / 2.5  # USD/cwt a cwt
+    given_price = table.known("later_price") | table.known("futures")
+    return np.asarray(
+        answering.known_or(table.number("slide"), np.where(given_price, 0.0, np.nan_to_num(line)))[:, None]
+    )
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Calves kept on one way with the price fixed or floored.
+
+    Attributes
+    ----------
+    way : (place,) the way that the tools are set against: wheat to March, the dry lot where no wheat is open
+    gain : (place, draw, tool) over selling today [USD/head]
+    tools : what they are made of
+    implied, strange : (place,) as `sideoats.cattle.tools.spread_of` gives them
+    """
+
+    way: Ints
+    gain: Floats
+    tools: tools.Tools
+    implied: Floats
+    strange: Floats
+
+
+def kept_of(
+    table: Table,
+    context: Context,
+    plan: Plan,
+    pasture: Bools,
+    gain: Floats,
+    barred: Bools,
+    spreads: tuple[Floats, Floats],
+) -> Kept:
+    """See `Kept`. A tool is set against the pounds planned: where pasture fails, what it pays is paid all the same.
+
+    Parameters
+    ----------
+    gain, barred : of the ways
+    spreads : from `spreads_of`
+    """
+    rows = np.arange(len(table))
+    way = np.where(barred[:, WHEAT] & ~barred[:, LOT], LOT, WHEAT)
+    days, weight = plan.days[rows, way], plan.end_weight[rows, way]
+    grass = answering.spread(context, table, "wheat pasture gain", *plan.pasture_gain)
+    lot = answering.spread(context, table, "lot gain", *plan.lot_gain)
+    on_grass = plan.pasture_days[rows, way][:, None] * np.where((way == WHEAT)[:, None], pasture, True)
+    heads = plan.common["start_weight"][:, None] + grass * on_grass + lot * (days[:, None] - on_grass)
+    implied, strange = spreads
+    ends = [_end_price(table, context, plan, at, implied) for at in (WHEAT, LOT)]
+    cash = np.where((way == WHEAT)[:, None], *ends) - _slide(table) * (heads - weight[:, None]) / 100
+    stated = answering.known_or(implied, table.number("volatility"))
+    usual = context.facts.value("outlook/volatility.feeder_steer_750_lb")
+    spread = np.where(table.known("futures"), answering.known_or(stated, usual), implied)
+    ratio = tools.ratio_of(context, days, spread)
+    found = tools.tools_of(table, context, days=days, weight=weight, heads=heads, cash=cash, ratio=ratio)
+    common = plan.common
+    sold = (1 - common["death_share"]) * weight * (1 - common["end_shrink"]) / 100
+    more = found.effect * sold[:, None, None]
+    return Kept(way, gain[rows, :, way][:, :, None] + more, found, implied, strange)
+
+
+def spreads_of(table: Table, context: Context, plan: Plan) -> tuple[Floats, Floats]:
+    """Volatility that a quoted premium stands for by the day that it was quoted for, and one out of line; (place,)."""
+    days = np.where(plan.no_wheat[:, 0] | np.isnan(plan.days[:, WHEAT]), plan.days[:, LOT], plan.days[:, WHEAT])
+    return tools.spread_of(table, context, days)
 
 
 def _failing_gain(table: Table, context: Context) -> Floats:

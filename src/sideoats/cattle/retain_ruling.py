@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,9 @@ from sideoats.cattle import answering, budget
 from sideoats.cattle.retain_case import (
     GRAZE_OUT,
     LOT,
-    OPTIONS,
     SHORT_WAIT,
     UNIT,
+    WAYS,
     WEEK,
     WHEAT,
     Plan,
@@ -21,6 +22,7 @@ from sideoats.cattle.retain_case import (
     net,
     stocking,
 )
+from sideoats.cattle.tools import TOOLS
 from sideoats.decide.information import two_way_information_from_draws
 from sideoats.families.own_and_sell import Quantities, sensitivity, turning_points
 from sideoats.problem import Barred, Hazard
@@ -87,6 +89,21 @@ def hazards(held: answering.Withdrawal, table: Table, to_sale: Floats) -> tuple[
     )
 
 
+def with_tools(bars: tuple[Barred, ...], way: Ints, own: tuple[Barred, ...]) -> tuple[Barred, ...]:
+    """Bars of the ways for the ways and for the tools set against one of them, then those of the tools alone."""
+    rows, out = np.arange(len(way)), []
+    for bar in bars:
+        mask = np.broadcast_to(bar.mask, (len(way), len(WAYS)))
+        tooled = np.repeat(mask[rows, way][:, None], len(TOOLS), axis=1)
+        out.append(replace(bar, mask=np.concatenate([mask, tooled], axis=1)))
+    return (*out, *own)
+
+
+def delay_with_tools(delayed: Floats) -> Floats:
+    """(place, option) what another week costs; not known of a tool, which may be gone by then."""
+    return np.concatenate([delayed, np.full((len(delayed), len(TOOLS)), np.nan)], axis=1)
+
+
 def reference(gain: Floats, barred: Bools) -> Ints:
     """(place,) the way of keeping them that pays best on average: plain figures are given for it."""
     mean = gain.mean(axis=1)[:, 1:]
@@ -142,7 +159,7 @@ def quantities(
     carried = np.where(heavy > 0, heavy, np.nan)
     acres = np.where(np.isfinite(carried), table.number("acres") * table.number("head") / carried, np.nan)
     ends = (given["start_weight"], given["start_price"], weight, given["end_price"])
-    keys = np.array([option.key for option in OPTIONS], dtype=np.str_)
+    keys = np.array([option.key for option in WAYS], dtype=np.str_)
     march = answering.price_ratio(context, "feeder steer 750 lb", plan.days[:, WHEAT])
     turns = turning_points(net, given, tuple(TURNS))
     out: dict[str, tuple[Any, Any]] = {
@@ -161,7 +178,7 @@ def quantities(
         "chance_keeping_pays": ((gain[rows, :, at] > 0).mean(axis=1), "1"),
         "worth_of_choosing_in_march": (worth_of_march(gain, barred, march), UNIT),
     }
-    for column, option in list(enumerate(OPTIONS))[1:]:
+    for column, option in list(enumerate(WAYS))[1:]:
         even = hold(**plan.at(np.full(len(at), column))).break_even_sale
         out[f"break_even_price_{option.key}"] = (np.where(barred[:, column], np.nan, even), "USD/cwt")
     return {

@@ -12,6 +12,7 @@ import numpy as np
 from sideoats.cattle import answering
 from sideoats.cattle import retain_case as case
 from sideoats.cattle.retain_ruling import TURNS
+from sideoats.cattle.tool_words import ToolsTold, tool_cautions
 from sideoats.decide.laws import quantile
 from sideoats.families.own_and_sell import turning_points, turning_said
 from sideoats.problem import Barred, RowSaid
@@ -21,13 +22,17 @@ from sideoats.words import Count, Day, Measured, Money, Paid, Parts, Said, Share
 if TYPE_CHECKING:
     from sideoats.pictures import Picture
 
-KEYS = tuple(option.key for option in case.OPTIONS)
-LATER_PRICES = ("later_price", "spring_price", "lot_price", "futures", "quote_500", "quote_750")
+KEYS = tuple(option.key for option in case.WAYS)
+LATER_PRICES = (
+    "later_price", "spring_price", "lot_price", "futures", "forward_price", "put_strike", "insured_price", "quote_500",
+    "quote_750",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Told:
-    """A batch of calves as its sentences need it; `silent` (place,) rows about whose money nothing is said."""
+    """A batch of calves as its sentences need it; `silent` (place,) rows about whose money nothing is said,
+    `tool_barred` (place, tool) what is not open to them."""
 
     table: Table
     context: Context
@@ -39,6 +44,8 @@ class Told:
     pasture: np.ndarray
     judged: Callable[[int], Said]
     silent: np.ndarray
+    kept: case.Kept
+    tool_barred: np.ndarray
 
     def values(self) -> dict[str, Any]:
         """Values of the headlines, each a function of the row."""
@@ -51,6 +58,9 @@ class Told:
             "more": lambda i: answering.brings(float(np.nan_to_num(self.gain[i, :, self.at[i]].mean()))),
             "last": lambda i: self._last(i, int(self.at[i])),
             "range": self._range,
+            "kept_way": lambda i: Term(KEYS[self.kept.way[i]], of="way"),
+            "kept_last": lambda i: self._last(i, int(self.kept.way[i])),
+            "spread": Share(self.kept.strange),
             "odd": lambda i: self.odd().asks(i),
             "ways": self.lacking,
         }
@@ -123,7 +133,9 @@ class Told:
         """The sum, what would turn it, then what it rests on."""
         given = self.plan.at(self.at)
         turns = turning_said(turning_points(case.net, given, tuple(TURNS)), given, TURNS, case.net(**given))
+        of = ToolsTold(self.table, self.kept.tools, self.tool_barred, self.kept.implied)
         told = (
+            self._tools, of.spread, of.subsidy, of.contracts,
             self._sum(given), self._even(given), turns, self._pasture, self._carried, self._price, self._fails,
             self._turnout, self._grain, self._cold(), self._march,
         )  # fmt: skip
@@ -142,6 +154,26 @@ class Told:
 
     def _shut_turnout(self, i: int) -> Said | None:
         return None if self.silent[i] or not self._shut(i) else self._turnout(i)
+
+    def _tools(self, i: int) -> Said | None:
+        """What each open tool costs or brings on average, and what it takes off the bad years."""
+        open_ = np.flatnonzero(~self.tool_barred[i])
+        if not open_.size:
+            return None
+        plain = self.gain[i, :, self.kept.way[i]]
+        each = []
+        for at in open_:
+            net = self.kept.gain[i, :, at]
+            worst, mean = Paid(float(quantile(net, 0.1)), unit=case.UNIT), Paid(float(net.mean()), unit=case.UNIT)
+            label = case.OPTIONS[len(KEYS) + at].label
+            each.append(say("retain-calves.because.tool", tool=label, mean=mean, worst=worst))
+        return say(
+            "retain-calves.because.tools",
+            way=Term(KEYS[self.kept.way[i]], of="way"),
+            mean=Paid(float(plain.mean()), unit=case.UNIT),
+            worst=Paid(float(quantile(plain, 0.1)), unit=case.UNIT),
+            each=Parts(tuple(each)),
+        )
 
     def _sum(self, given: dict[str, Any]) -> Callable[[int], Said | None]:
         held = case.hold(**given)
@@ -230,6 +262,7 @@ class Told:
             say("cull-cows.care.records"),
             say("retain-calves.care.bloat"),
             say("retain-calves.care.prices"),
+            *(tool_cautions(self.context) if not self.tool_barred.all() else ()),
         )
 
     def drawn(self, ruling: Any, i: int) -> Sequence[Picture]:

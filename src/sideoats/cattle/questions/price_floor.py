@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.cattle import floor_case as case
+from sideoats.cattle import tools
 from sideoats.cattle.floor_words import Told
 from sideoats.families.own_and_sell import risk_figures, without
 from sideoats.problem import Problem
@@ -13,15 +16,11 @@ from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
 from sideoats.words import Paid, Share
 
-OWN = (
-    "futures", "basis", "basis_sd", "forward_price", "forward_weight", "forward_slide", "put_strike", "put_premium",
-    "insured_price", "insured_level", "insurance_premium", "beginning_farmer", "fee", "head",
-)  # fmt: skip
 INPUTS = (
     see("sale_plan.weight", needed=True),
     see("sale_plan.sale", needed=True, also=("place.sale_date",), example="2026-10-20"),
     see("calf_weighing.later_price", name="expected_price", example="270 USD/cwt"),
-    *(see(f"price-floor.{name}") for name in OWN),
+    *(see(f"price-floor.{name}") for name in ("futures", "basis", "basis_sd", *tools.FIELDS, "head")),
     see("asked.interest"),
     see("bin-hold.aversion"),
     see("bin-hold.worth"),
@@ -78,6 +77,11 @@ def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
     return quoted & table.known("weight") & (table.days_until("sale", context.on) >= 0)
 
 
+def check(values: dict[str, Any]) -> None:
+    """Refuse half of a put and half of an insurance."""
+    tools.check(values, "price-floor")
+
+
 QUESTION = Question(
     name="price-floor",
     room="cattle",
@@ -87,6 +91,6 @@ QUESTION = Question(
     size="calf_head",
     in_season=in_season,
     options_count=len(case.OPTIONS),
-    check=case.check,
+    check=check,
     desk_look=True,  # a bid, a futures price and an insured price are asked for by telephone
 )

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.cattle import answering, wheat_season
+from sideoats.cattle import answering, tools, wheat_season
 from sideoats.cattle import retain_case as case
 from sideoats.cattle import retain_ruling as ruling
 from sideoats.cattle.retain_words import Told
@@ -27,6 +27,7 @@ INPUTS = (
     see("calf_weighing.later_price", example="215 USD/cwt"),
     see("calf_weighing.turnout"),
     *(see(f"retain-calves.{name}") for name in OWN),
+    *(see(f"price-floor.{name}") for name in tools.FIELDS),
     see("calf_weighing.acres"),
     see("place.calf_head", name="head"),
     see("sale_plan.sale", example="2026-11-05"),
@@ -36,6 +37,8 @@ INPUTS = (
     see("cull-cows.shrink_now"),
     see("cull-cows.shrink_later"),
     *answering.WEIGHT_QUOTES,
+    see("bin-hold.aversion"),
+    see("bin-hold.worth"),
     see("place.station"),
 )
 
@@ -44,34 +47,53 @@ def pose(table: Table, context: Context) -> Problem:
     """See `QUESTION`."""
     plan = case.plan_of(table, context)
     pasture, judged = wheat_season.pasture_comes(table, context)
-    gain = case.gain_of(table, context, plan, pasture)
+    spreads = case.spreads_of(table, context, plan)
+    gain = case.gain_of(table, context, plan, pasture, spreads[0])
     to_sale, held = table.days_until("sale", context.on), answering.withdrawal(table, context)
     economic = ruling.economic_bars(table, context, plan)
     bars = (ruling.withdrawal_bar(held, plan, to_sale), *economic)
     barred = np.logical_or.reduce([np.broadcast_to(bar.mask, plan.days.shape) for bar in bars])
     at = ruling.reference(gain, barred)
+    kept = case.kept_of(table, context, plan, pasture, gain, barred, spreads)
+    days = plan.days[np.arange(len(table)), kept.way]
+    bars = ruling.with_tools(bars, kept.way, tools.tool_bars(table, context, kept.tools, days, before=len(case.WAYS)))
+    shut = np.logical_or.reduce([bar.mask for bar in bars])
     closed = np.logical_or.reduce([bar.mask for bar in economic])[:, 1:].all(axis=1)
     needs = {
         "calf_weighing.weight": ~table.known("weight"), "calf_weighing.price": np.isnan(plan.price[:, 0]),
     }  # fmt: skip
     silent = np.logical_or.reduce(list(needs.values()))
-    told = Told(table, context, plan, gain, barred, economic, at, pasture, judged, silent)
+    told = Told(
+        table, context, plan, gain, barred, economic, at, pasture, judged, silent, kept, shut[:, len(case.WAYS) :]
+    )
     odd = told.odd().rows
+    strange = np.isfinite(kept.strange) & ~odd & ~silent
     silent |= odd
-    needs |= {"calf_weighing.later_price": odd, "retain-calves.lot_per_day": closed & ~silent}
+    # futures are no bid: what these calves bring over them is asked for
+    bare = table.known("futures") & ~table.known("basis") & ~table.known("later_price") & ~odd & ~strange & ~silent
+    silent |= strange | bare
+    needs |= {
+        "calf_weighing.later_price": odd, "price-floor.put_premium": strange, "retain-calves.basis": bare,
+        "retain-calves.lot_per_day": closed & ~silent,
+    }  # fmt: skip
     return Problem(
         "retain-calves",
         case.OPTIONS,
         "sell_now",
         case.UNIT,
-        gain,
+        np.concatenate([gain, kept.gain], axis=2),
         bars=bars,
         hazards=ruling.hazards(held, table, to_sale),
         needs=needs,
         due=ruling.due(to_sale),
-        delay=ruling.delay(plan, gain, at, to_sale),
+        delay=ruling.delay_with_tools(ruling.delay(plan, gain, at, to_sale)),
         recheck=np.full(len(table), case.WEEK),
+        size=table.number("head"),
+        aversion=table.number("aversion"),
+        net_worth=table.number("worth"),
         heads=(
+            (strange, "price-floor.premium.need"),
+            (bare, "price-floor.basis.need"),
             (odd, "retain-calves.odd.need"),
             (told.split(), "retain-calves.split.act"),
             (told.split(), "retain-calves.split.wait"),
@@ -81,14 +103,15 @@ def pose(table: Table, context: Context) -> Problem:
         reasons=told.reasons(),
         cautions=told.cautions(),
         quantities=without(ruling.quantities(table, context, plan, gain, barred, at, pasture), odd | closed),
-        ruled=risk_figures(case.OPTIONS, barred, case.UNIT, "sell_now"),
+        ruled=risk_figures(case.OPTIONS, shut, case.UNIT, "sell_now"),
         drawn=told.drawn,
     )
 
 
 def check(values: dict[str, Any]) -> None:
-    """Refuse half of a treatment."""
+    """Refuse half of a treatment, of a put and of an insurance."""
     answering.check_treatment(values, "retain-calves")
+    tools.check(values, "retain-calves")
 
 
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:

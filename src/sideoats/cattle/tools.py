@@ -1,0 +1,186 @@
+"""What fixes or floors the price of cattle that are sold later: forward contract, futures, put, federal insurance.
+
+One case for every question that offers them. Money is USD/cwt over the open price. Nobody is paid for taking the
+market's side: a put and an insurance return their premium on average, and only a subsidy, or a bid above what futures
+and basis stand for, is a gain.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sideoats.cattle import answering, protection, slide
+from sideoats.errors import InputError
+from sideoats.outlook.option_price import implied_volatility
+from sideoats.problem import Barred
+from sideoats.question import Context, Table
+from sideoats.words import say
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+COMMODITY = "feeder steer 750 lb"
+FACT = "cattle/floor."
+TOOLS = ("forward", "futures", "put", "insurance")
+FORWARD, FUTURES, PUT, INSURANCE = range(4)
+FIELDS = (
+    "forward_price", "forward_weight", "forward_slide", "put_strike", "put_premium", "insured_price", "insured_level",
+    "insurance_premium", "beginning_farmer", "fee",
+)  # fmt: skip
+_WHOLE = (("put_strike", "put_premium"), ("insured_price", "insured_level", "insurance_premium"))
+
+
+@dataclass(frozen=True)
+class Tools:
+    """The tools quoted for a batch of sales; arrays (place,) unless said.
+
+    Attributes
+    ----------
+    effect : (place, draw, tool) net price over the open price [USD/cwt]
+    whole, share : contracts, and the share of the pounds that they cover
+    paid, subsidy : of the insurance, premium after the subsidy [USD/cwt] and share that is subsidized
+    put_paid : premium with interest and commission [USD/cwt]
+    fee : of a trade [USD/cwt]
+    """
+
+    effect: Floats
+    whole: Floats
+    share: Floats
+    paid: Floats
+    subsidy: Floats
+    put_paid: Floats
+    fee: Floats
+
+    def too_few(self, least: float) -> Bools:
+        """Too few pounds for a contract."""
+        return np.asarray(self.share > 1.0 / least)
+
+
+def spread_of(table: Table, context: Context, days: Floats) -> tuple[Floats, Floats]:
+    """Volatility that a premium stands for (the put's, else the insurance's), and that of one out of line; NaN if none.
+
+    By put-call parity the call of the same strike costs the put's premium and what the futures stand over the strike.
+    """
+    number, years = table.number, np.maximum(np.nan_to_num(days), 1.0) / 365.0
+    futures, strike = number("futures"), number("put_strike")
+    by_put = implied_volatility(number("put_premium") + futures - strike, futures, strike, years)
+    ending = number("insured_price") / number("insured_level")
+    call = number("insurance_premium") + ending - number("insured_price")
+    by_insurance = implied_volatility(call, ending, number("insured_price"), years)
+    low, high = context.facts.span(FACT + "likely_volatility")
+    found = np.stack([by_put, by_insurance])
+    strange = np.where((found < low) | (found > high), found, np.nan)
+    implied = np.where(np.isnan(by_put), by_insurance, by_put)
+    return implied, np.where(np.isnan(strange[0]), strange[1], strange[0])
+
+
+def ratio_of(context: Context, days: Floats, volatility: Floats) -> Floats:
+    """(place, draw) price of feeder cattle over today's: the shared draws, at a yearly `volatility` where known."""
+    shared = answering.price_ratio(context, COMMODITY, np.maximum(np.nan_to_num(days), 1.0))
+    moves = np.log(shared)
+    shock = (moves - moves.mean(axis=1, keepdims=True)) / moves.std(axis=1, keepdims=True)
+    width = (volatility * np.sqrt(np.maximum(np.nan_to_num(days), 1.0) / 365.0))[:, None]
+    own = np.exp(width * shock - width**2 / 2)
+    own = own / own.mean(axis=1, keepdims=True)
+    return np.where(np.isnan(volatility)[:, None], shared, own)
+
+
+def tools_of(
+    table: Table, context: Context, *, days: Floats, weight: Floats, heads: Floats, cash: Floats, ratio: Floats
+) -> Tools:
+    """See `Tools`.
+
+    Parameters
+    ----------
+    days : to the sale
+    weight, heads : expected and drawn (place, draw) weight at the sale [lb]
+    cash : (place, draw) open price then [USD/cwt]
+    ratio : (place, draw) futures then over futures today
+    """
+    facts, number = context.facts, table.number
+    years = np.maximum(np.nan_to_num(days), 1.0) / 365.0
+    fee = answering.known_or(number("fee"), facts.value(FACT + "fee"))
+    rate = answering.known_or(number("interest"), facts.value("cattle/interest"))
+    whole, share = protection.contracts(number("head") * weight, facts.value(FACT + "contract"))
+    share = np.where(np.isnan(share), 1.0, share)
+    put_paid = number("put_premium") * (1.0 + rate * years) + fee
+    subsidy = _subsidy(table, context)
+    paid = number("insurance_premium") * (1.0 - subsidy)
+    column = {name: number(name)[:, None] for name in ("futures", "forward_price", "put_strike", "insured_price")}
+    end, at = column["futures"] * ratio, answering.known_or(number("forward_weight"), weight)[:, None]
+    forward = slide.slide_price(column["forward_price"], at, heads, number("forward_slide")[:, None])
+    put = _fair(protection.indemnity(column["put_strike"], end), number("put_premium"))
+    ending = (number("insured_price") / number("insured_level"))[:, None] * ratio
+    insured = _fair(protection.indemnity(column["insured_price"], ending), number("insurance_premium"))
+    effects = (
+        forward - cash,
+        protection.hedged(0.0, column["futures"], end, fee[:, None], share[:, None]),
+        share[:, None] * (put - put_paid[:, None]),
+        insured - paid[:, None],
+    )
+    return Tools(np.stack(np.broadcast_arrays(*effects), axis=2), whole, share, paid, subsidy, put_paid, fee)
+
+
+def _subsidy(table: Table, context: Context) -> Floats:
+    """(place,) share of the premium that the government pays."""
+    table_ = context.facts[FACT + "subsidy"]
+    share = protection.subsidy_share(
+        table.number("insured_level"), table_.column("level from"), table_.column("subsidy")
+    )
+    return np.asarray(share + np.where(table.flag("beginning_farmer"), context.facts.value(FACT + "beginning"), 0.0))
+
+
+def _fair(worth: Floats, premium: Floats) -> Floats:
+    """`worth` (place, draw) with the premium as its mean: what is left of the sampling error."""
+    mean = worth.mean(axis=1)
+    scale = np.divide(premium, mean, out=np.full(len(mean), np.nan), where=mean > 0)
+    return np.asarray(worth * scale[:, None])
+
+
+def tool_bars(table: Table, context: Context, tools: Tools, days: Floats, before: int) -> tuple[Barred, ...]:
+    """What nobody quoted, what is too little for a contract, and when insurance does not fit the sale.
+
+    The masks have `before` options of the question in front of the tools, which they leave open.
+    """
+    facts, known = context.facts, table.known
+    weeks, last = facts[FACT + "weeks"], facts.value(FACT + "last_days")
+    quoted = (
+        known("forward_price"), known("futures"), known("futures") & known("put_strike") & known("put_premium"),
+        known("insured_price") & known("insured_level") & known("insurance_premium"),
+    )  # fmt: skip
+    few = tools.too_few(facts.value(FACT + "least_contract"))
+
+    def of(columns: Sequence[Any]) -> Bools:
+        return np.column_stack([np.zeros((len(table), before), bool), *columns])
+
+    none, unquoted = np.zeros(len(table), bool), ~np.column_stack(quoted)
+    misfit = np.isnan(tools.effect).any(axis=1) & ~unquoted
+    misfit[:, :PUT] = False
+    outside = (days < 7 * weeks.low - last) | (days > 7 * weeks.high + last)
+    return (
+        Barred(of([unquoted]), say("bar.floor_unquoted")),
+        Barred(of([none, few, few, none]), say("bar.too_few_for_contract", pounds=facts.value(FACT + "contract"))),
+        Barred(
+            of([none, none, none, outside]),
+            say("bar.cover_does_not_fit", low=int(weeks.low), high=int(weeks.high)),
+        ),
+        Barred(of([misfit]), say("bar.premium_fits_none")),
+    )
+
+
+def check(values: dict[str, Any], question: str) -> None:
+    """Refuse half of a put and half of an insurance."""
+    for whole in _WHOLE:
+        given = [name for name in whole if values[name] is not None]
+        if given and len(given) < len(whole):
+            lacking = ", ".join(name for name in whole if values[name] is None)
+            raise InputError(
+                f"{', '.join(given)} without {lacking}",
+                where=f"{question} {lacking.split(',')[0]}",
+                expected=" and ".join(whole),
+            )
