@@ -17,7 +17,7 @@ _CUBES = frozenset({"cube", "cubes", "cake"})
 _TAGS = (10.0, 50.0)  # % of protein that a tag of cubes can say; another number in the name is none
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Book:
     """The feed table by name: shares of dry matter, USD/ton as fed, ppm NO3-N."""
 

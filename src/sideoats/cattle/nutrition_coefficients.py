@@ -14,7 +14,7 @@ EQUATIONS = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Coefficients:
     """Numbers by equation and name, as ``cattle/nrc`` has them.
 

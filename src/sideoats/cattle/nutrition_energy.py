@@ -127,7 +127,9 @@ def energy_limited_gain(
     return gain_from_energy(equivalent_kg, left * net_energy_gain(tdn, nrc), nrc)
 
 
-def tdn_needed(intake_kg: ArrayLike, maintenance: ArrayLike, nrc: Coefficients, retained: ArrayLike = 0.0) -> Floats:
+def tdn_needed(
+    intake_kg: ArrayLike, maintenance: ArrayLike, nrc: Coefficients, retained: ArrayLike = 0.0, halvings: int = 30
+) -> Floats:
     """TDN [%] at which so much feed covers maintenance and gain, by halving over the range of the equations.
 
     Parameters
@@ -135,6 +137,7 @@ def tdn_needed(intake_kg: ArrayLike, maintenance: ArrayLike, nrc: Coefficients, 
     intake_kg : [kg dry matter/day]
     maintenance : NEm needed, with pregnancy and milk [Mcal/day]
     retained : NEg needed [Mcal/day]
+    halvings : 30 find it to a ten-millionth of a percent
 
     Returns
     -------
@@ -149,7 +152,7 @@ def tdn_needed(intake_kg: ArrayLike, maintenance: ArrayLike, nrc: Coefficients, 
         return np.asarray((left >= 0) & (left * net_energy_gain(tdn, nrc) >= gain), dtype=bool)
 
     reachable = enough(high)
-    for _ in range(30):  # to a ten-millionth of a percent
+    for _ in range(halvings):
         middle = (low + high) / 2
         ok = enough(middle)
         high, low = np.where(ok, middle, high), np.where(ok, low, middle)

@@ -11,7 +11,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Any
 
 import numpy as np
@@ -35,7 +34,7 @@ _AFLATOXIN_CLASS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class OneFeed:
     """One feed of one herd: shares of dry matter; `untested` where its nitrate is a guess, NaN where not even that;
     `suspect` baled roughage that accumulates nitrate, or that no table knows; `measured` the parts that its own record
@@ -95,6 +94,8 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
     parts["price"] = _ton_price(record, parts["price"])
     lacking = [part for part, value in parts.items() if np.isnan(value)]
     if lacking and row is None:
+        from difflib import get_close_matches  # only where something is wrong
+
         near = get_close_matches(name.lower(), book.rows, 3, 0.4)
         raise InputError(
             f"{name[:40]!r} is no feed of the table, and {', '.join(lacking)} of it not given",
@@ -197,7 +198,7 @@ def _largest(name: str, kind: str, book: Book) -> float:
     return min([book.largest_share[kind], *named])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Screened:
     """Feeds of n herds ready for `sideoats.cattle.ration.solve`.
 

@@ -148,7 +148,7 @@ def growing_intake(shrunk_kg: ArrayLike, tdn: ArrayLike, nrc: Coefficients, *, y
     return np.asarray(weight**0.75 * (k["linear"] * ne + k["square"] * ne**2 + constant) / ne, dtype=np.float64)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Animal:
     """Animals of n rows, (n,) each or scalars; kg and days.
 
@@ -181,7 +181,7 @@ class Animal:
     cold: ArrayLike = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Floors:
     """Floors of a ration, (n,) lb/day; `tdn_percent` is the energy density they rest on."""
 
@@ -229,7 +229,7 @@ def floors(animal: Animal, nrc: Coefficients, intake_lb: ArrayLike = np.nan) -> 
         young = growing_intake(weight, tdn, nrc, yearling=animal.yearling)
         usual = np.where(animal.growing, young, cow_intake(weight, tdn, nrc, late=late, milk_kg=milk))
         eaten = np.where(np.isnan(told), usual, told)
-        wanted = energy.tdn_needed(eaten, keep, nrc, retained)
+        wanted = energy.tdn_needed(eaten, keep, nrc, retained, 14)
         tdn = np.where(np.isnan(wanted), most, (wanted + tdn) / 2)
     wanted = energy.tdn_needed(eaten, keep, nrc, retained)
     # of cows the published rule raises the whole need of TDN, not maintenance alone [3]

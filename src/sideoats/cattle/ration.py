@@ -43,7 +43,7 @@ ROWS = (*FLOORS, *RATIOS, *CEILINGS, *LIMITS)
 _PPM = 1e-3  # nitrate and aflatoxin rows in thousands, so that all coefficients are of one order
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Feeds:
     """Feeds as (feed,) arrays, the same for every herd, or (herd, feed) arrays.
 
@@ -100,7 +100,7 @@ def price_of_dry_matter(price_per_ton: ArrayLike, dry_matter: ArrayLike) -> Floa
     return np.asarray(price_per_ton, np.float64) / 2000.0 / np.asarray(dry_matter, np.float64)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Needs:
     """What n herds need and may not exceed, (herd,) each; lb/day and the ceilings of the whole ration.
 
@@ -157,7 +157,7 @@ class Needs:
         return Needs(**{name: getattr(self, name)[rows] for name in self.__dataclass_fields__})
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Rations:
     """Solved rations.
 

@@ -101,7 +101,7 @@ def _without(needs: Needs, rows: Sequence[str]) -> Needs:
     return replace(needs, **changes)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Account:
     """Why a herd has no ration, (herd,) each; see `account`.
 

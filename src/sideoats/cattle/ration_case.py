@@ -36,7 +36,7 @@ OPTIONS = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Plan:
     """Rations of n herds and what they rest on.
 

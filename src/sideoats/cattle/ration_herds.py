@@ -76,7 +76,7 @@ def known_or(table: Table, name: str, other: Any) -> Floats:
     return np.where(table.known(name), table.number(name), other)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Herd:
     """Who is fed, (n,) each.
 

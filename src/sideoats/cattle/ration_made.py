@@ -43,7 +43,7 @@ def spread_of(context: Context, held: Sequence[Sequence[OneFeed]], s: Screened) 
 Listed = tuple[Feeds, Sequence[Sequence[OneFeed]], Spread]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Made:
     """Mixes of n herds: of what is on hand and with what could be bought, the chance that the floors of each are made
     to hold, and the needs that were used."""

@@ -24,7 +24,7 @@ Bools = NDArray[np.bool_]
 INCHES_OF_FOOT = 12.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Apart:
     """A pen of the thin and the young of each herd, (n,) each.
 
@@ -100,7 +100,7 @@ def _together(parts: list[tuple[Floats, Needs]]) -> Needs:
     return replace(first, **changes)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Batch:
     """One day's feed of one herd as it is mixed.
 

@@ -31,7 +31,7 @@ def _weighed(pounds: float) -> Measured:
     return Measured(round(pounds / 5) * 5 if pounds >= 100 else round(pounds, 1 if pounds < 10 else 0), unit="lb")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reasons:
     """The reasons of a batch of herds."""
 

@@ -24,7 +24,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +41,7 @@ _SAME = 1e-3  # USD/head/day: mixes that differ by less cost the same
 _DEPTH = 8  # feeds in amounts too small to weigh that are branched on
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Spread:
     """How feeds vary, and how surely floors are to hold.
 
@@ -70,7 +69,16 @@ class Spread:
     def z(self) -> Floats:
         """(herd,) standard deviations that the floor is kept under the mean."""
         levels, back = np.unique(self.assurance, return_inverse=True)
-        return np.array([NormalDist().inv_cdf(level) for level in levels])[back]
+        return np.array([_quantile(float(level)) for level in levels])[back]
+
+
+def _quantile(chance: float) -> float:
+    """Normal quantile, by halving: `statistics` takes longer to be imported than this to be run."""
+    low, high = -9.0, 9.0
+    for _ in range(50):
+        middle = (low + high) / 2
+        low, high = (middle, high) if 1 + math.erf(middle / math.sqrt(2)) < 2 * chance else (low, middle)
+    return high if chance != 0.5 else 0.0
 
 
 def _errs(pounds: Floats, content: Floats, part: str, spread: Spread) -> tuple[Floats, Floats]:

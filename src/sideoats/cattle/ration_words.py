@@ -30,7 +30,7 @@ FIGURES = {
 NEEDED = ("bitter", "intake", "rich", "unfilled", "snap", "limit", "starch", "fat", "roughage", "ceiling", "floors")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Told:
     """A batch of herds as its sentences need it."""
 

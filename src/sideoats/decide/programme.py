@@ -34,7 +34,7 @@ _MOST = 2000  # steps, far beyond any programme of this size
 _CHUNK = 256  # programmes at once: their tableaus stay in the cache
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Solved:
     """Solutions of n programmes.
 
