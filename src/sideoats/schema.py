@@ -51,6 +51,7 @@ _FEW = 3  # missing fields whose meaning is told
 _MOST_WRONG = 12  # faults told in one line: all that a person makes, not all that a hostile file holds
 _LESS_THAN = re.compile(r"^\s*(?:<=?|≤|less than|under|below)\s*(?=[\d.])", re.IGNORECASE)
 _POINTED = re.compile(r"^\s*\d{1,3}\.\d{3}(?!\d)")
+_CLOCK = re.compile(r"(\d{1,2})(?::([0-5]\d))?\s*(am|pm|a\.\s?m\.?|p\.\s?m\.?|h)?", re.IGNORECASE)
 _NOT_DETECTED = {"nd", "n.d.", "n/d", "not detected", "none detected", "non-detect", "bdl", "below detection"}
 
 
@@ -89,6 +90,7 @@ class Field:
     within : the first and last day that a date may be, counted from the day asked (``(-60, 0)``: in the last 60 days)
     by_bushel : a price by weight is turned into one by the bushel of the crop that the field `crop` names
     signed : a share is written so often without its % sign here that 0.3 may be 30 % or 0.3 %: text must carry it
+    clock : an hour of the day may be written as a clock shows it, ``10:30``, ``10:30 pm`` or ``noon``
     not_above : a field of the same question or record, in the same unit, that this one cannot exceed
     """
 
@@ -114,6 +116,7 @@ class Field:
     within: tuple[int, int] | None = None
     by_bushel: bool = False
     signed: bool = False
+    clock: bool = False
     not_above: str = ""
 
     def __post_init__(self) -> None:
@@ -202,6 +205,7 @@ class Field:
                 raise UnitError(f"{given!r} has no unit", expected=f"text such as '{given:g} {self.unit}'")
             return self._bounded(float(given), given)
         text, below = _with_sign(str(given)) if self.unit == "degree" else str(given), False
+        text = _hours_of_clock(text) if self.clock else text
         if self.detection is not None:
             if " ".join(text.lower().split()) in _NOT_DETECTED:
                 return Below(self._bounded(self.detection, text))
@@ -375,6 +379,22 @@ class Field:
 
 def _loose(value: Any, unit: str) -> float:
     return units.parse(str(value), unit, bare=True)
+
+
+def _hours_of_clock(text: str) -> str:
+    """`text` as hours of the day where a clock shows it so: ``10:30 pm`` is 22.5; other text unchanged."""
+    plain = text.strip().lower()
+    if plain in ("noon", "midday", "midnight"):
+        return "0" if plain == "midnight" else "12"
+    read = _CLOCK.fullmatch(plain)
+    if read is None:
+        return text
+    hour, minute, half = int(read[1]), int(read[2] or 0), (read[3] or "")[:1]
+    if half in ("a", "p"):
+        if not 1 <= hour <= 12:
+            raise InputError(f"{text.strip()!r} is no time of day", expected="such as 10:30 pm, or 22.5")
+        hour = hour % 12 + (12 if half == "p" else 0)
+    return f"{hour + minute / 60:g}"
 
 
 def _with_sign(text: str) -> str:

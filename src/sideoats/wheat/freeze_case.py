@@ -154,7 +154,8 @@ def bars(night: Night, injury: Injury) -> tuple[Barred, ...]:
 
 def look_at(night: Night, injury: Injury) -> Bools:
     """(place,) stems have to be split: none were and the night is not cleared, or those that were settle nothing."""
-    return np.asarray(~injury.absurd & np.where(injury.split, injury.few, night.exposed & _dated(night)))
+    told = ~injury.absurd & ~night.summer
+    return np.asarray(told & np.where(injury.split, injury.few, night.exposed & _dated(night)))
 
 
 def needs_of(table: Table, night: Night, injury: Injury, closed: Bools) -> dict[str, Bools]:
@@ -164,7 +165,7 @@ def needs_of(table: Table, night: Night, injury: Injury, closed: Bools) -> dict[
     unweighed = injury.hurt & ~injury.few & closed[:, HAY:].all(axis=1)
     return {
         "wheat_check.stage": stageless & (np.isfinite(night.low) | split | no_cold) & ~night.crown.decides,
-        "freeze_night.low": no_cold | (night.gaps & ~split),
+        "freeze_night.low": no_cold | (night.gaps & ~split) | night.summer,
         "freeze_night.night": ~_dated(night),
         "stem_split.dead": injury.absurd,
         "stem_split.split": look_at(night, injury) | injury.of_how_many,

@@ -7,6 +7,7 @@ air at the stage, against the published lines.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +65,7 @@ class Night:
     unfrozen: Bools  # too warm for frost on any stage
     gaps: Bools  # the station lacks so many of the last nights that no freeze among the rest says nothing
     gone: Floats  # nights that it lacks
+    summer: Bools  # told to have frozen in a night of summer
 
     @property
     def by_air(self) -> Bools:
@@ -178,7 +180,14 @@ def night_of(table: Table, context: Context) -> Night:
         unfrozen=(low > facts.value("wheat/freeze.frost")) & ~(crown.low <= crown.clear),
         gaps=~told & ~exposed & (gone > facts.value("wheat/freeze.nights_missing")),
         gone=gone,
+        summer=table.known("low") & (low <= facts.value("wheat/freeze.frost")) & _in_summer(context, days_ago),
     )
+
+
+def _in_summer(context: Context, days_ago: Floats) -> Bools:
+    """(place,) the night was one on which nothing freezes in the region."""
+    nights = [context.on - timedelta(days=float(ago)) for ago in np.maximum(days_ago, 0.0)]
+    return np.array([context.region.holds("no-freeze", night) for night in nights], dtype=bool)
 
 
 def crown_of(table: Table, context: Context, stage: NDArray[np.object_], low: Floats) -> Crown:

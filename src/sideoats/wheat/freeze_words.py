@@ -62,6 +62,7 @@ class Told:
         found_out = {k: needs[k] for k in ("freeze_night.night", "wheat_check.stage", "freeze_night.low")}
         return (
             (injury.absurd, "freeze-injury.slip.need"),
+            (n.summer, "freeze-injury.summer.need"),
             (found_out["freeze_night.night"], "freeze-injury.ahead.need"),
             (injury.of_how_many, "freeze-injury.of_how_many.need"),
             (found_out["freeze_night.low"] & n.gaps, "freeze-injury.gaps.need"),

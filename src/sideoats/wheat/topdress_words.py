@@ -98,6 +98,7 @@ class Told:
             (np.isfinite(crop.rate), "topdress-nitrogen.rate.need"),
             (season.wet, "topdress-nitrogen.wet.wait"),
             (season.late, "topdress-nitrogen.late.act"),
+            (season.late & asks & little, "topdress-nitrogen.late.wait"),
             (asks & little, "topdress-nitrogen.differs.wait"),
             (none & covered, "topdress-nitrogen.covered.wait"),
         )
@@ -155,6 +156,7 @@ class Told:
         untold = open_ & ~table.known("organic_matter") & ~own
         moves = np.abs(crop.rates[1] - crop.rates[0]) >= 1
         texas, wisconsin = self._forage
+        sandy, best = table.flag("sandy"), Name(facts.by(_N + "best_months"))
         winter = case.season_open(self.context, self.season) & open_ & ~self.season.late & ~self.season.unseen
         return (
             self._publisher,
@@ -190,7 +192,8 @@ class Told:
             say("topdress-nitrogen.because.working", by=kansas).where(open_ & ~own),
             say("topdress-nitrogen.because.dual").where(open_ & (table.text("purpose") == "dual")),
             say("topdress-nitrogen.because.fall").where(open_ & ~table.known("applied")),
-            say("topdress-nitrogen.because.season", by=Name(facts.by(_N + "best_months"))).where(winter),
+            say("topdress-nitrogen.because.season", by=best).where(winter & ~sandy),
+            say("topdress-nitrogen.because.sandy", by=best).where((winter | self.season.wet) & sandy & open_),
             self._rain,
             say(
                 "topdress-nitrogen.because.forage",

@@ -15,6 +15,7 @@ from sideoats.weather.cases import cotton_case as case
 from sideoats.weather.cases.cotton_words import Told
 
 NAME = "cotton-pace"
+FEWEST = 40  # days from planting within which no cotton blooms; first flowers take 60 to 70
 INPUTS = (
     see("cotton-pace.planting_date"),
     see("cotton_map.bloom_date", absent="today"),
@@ -26,9 +27,13 @@ INPUTS = (
 
 
 def check(values: dict[str, Any]) -> None:
-    """Refuse a freeze date without the rate of heat that has to reach it."""
+    """Refuse a freeze date without the rate of heat that has to reach it, and a bloom on cotton just planted."""
     if values["freeze_date"] is not None and values["heat_per_day"] is None:
         raise InputError("is missing", where=f"{NAME} heat_per_day", expected="heat_per_day=18 beside freeze_date")
+    planted, bloomed = values["planting_date"], values["bloom_date"]
+    if planted is not None and bloomed is not None and abs(after := (bloomed - planted).days) < FEWEST:
+        what = f"{after} days after planting is too soon for a bloom"
+        raise InputError(what, where=f"{NAME} bloom_date", expected=f"{FEWEST} days or more, or another planting_date")
 
 
 def pose(table: Table, context: Context) -> Problem:
