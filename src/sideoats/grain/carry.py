@@ -40,7 +40,7 @@ def storage_charge(
     months : time stored [month]; nothing is charged at zero
     per_month : running charge [USD/bu/month]
     free_days : days at the start that are not charged [day]
-    minimum : least running charge once grain is in the store [USD/bu]
+    minimum : least running charge once the free days are over [USD/bu]
     handling : taking in and out, once [USD/bu]
 
     Returns
@@ -49,7 +49,7 @@ def storage_charge(
     """
     time, rate, free, least, once = _floats(months, per_month, free_days, minimum, handling)
     charged = np.maximum(time - free / MONTH_DAYS, 0.0)
-    charge = np.maximum(rate * charged, least) + once
+    charge = np.where(charged > 0, np.maximum(rate * charged, least), 0.0) + once
     return np.where(time < 0, np.nan, np.where(time > 0, charge, 0.0))
 
 

@@ -128,12 +128,20 @@ class StorageTerms:
             loss=self.loss_per_month[:, None] * months[None, :],
         )
 
+    def days_within(self, price: Floats, next_month: Floats, tolerance: float, longest: int) -> Floats:
+        """(place,) days, up to `longest`, that a sale may be put off for no more than `tolerance` [USD/bu].
+
+        Free days, and the minimum that follows them, are counted.
+        """
+        late = np.stack([self.carry_of_days(price, next_month, d) > tolerance for d in range(1, longest + 1)], axis=1)
+        return np.where(late.any(axis=1), late.argmax(axis=1), longest).astype(np.float64)
+
     def carry_of_days(self, price: Floats, next_month: Floats, days: float) -> Floats:
         """What waiting some days costs a bushel that would be sold today: carry less the rise quoted for `next_month`.
 
         `price`, `next_month` : (place,) [USD/bu]; a month without a quote brings no rise.
         """
         part = days / MONTH_DAYS
-        stored = storage_charge(part, self.per_month, free_days=self.free_days)
+        stored = storage_charge(part, self.per_month, free_days=self.free_days, minimum=self.minimum)
         running = stored + price * (self.annual_rate / 12 + self.loss_per_month) * part
         return np.asarray(running - np.nan_to_num(next_month - price) * part)

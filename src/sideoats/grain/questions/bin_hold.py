@@ -23,6 +23,7 @@ from sideoats.grain.keeping import CROPS, bin_condition, hazards
 from sideoats.grain.price_draws import price_draws
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
+from sideoats.ruling import LONGEST
 from sideoats.vocabulary import see
 from sideoats.words import Money
 
@@ -72,6 +73,8 @@ def pose(table: Table, context: Context) -> Problem:
     needs["bin_bids.curve"] = doubt.rows & ~doubt.prices & ~moved
     silent = moved | np.logical_or.reduce(list(needs.values()))
     told = Bin(table, context, h, condition, silent)
+    tolerance = facts.value("grain/sell_tolerance")
+    put_off = kept.days_within(terms.price, terms.quoted[:, 0], tolerance, LONGEST)
     week = kept.carry_of_days(terms.price, terms.quoted[:, 0], 7.0)
     return Problem(
         "bin-hold",
@@ -83,8 +86,8 @@ def pose(table: Table, context: Context) -> Problem:
         hazards=hazards(context, condition, stale, told.seen, keeping_pays(h, facts)),
         needs=needs,
         recheck=next_check(table, context),
-        tolerance=facts.value("grain/sell_tolerance"),
-        a_day=week / 7.0,
+        tolerance=tolerance,
+        a_day=np.maximum(week / 7.0, tolerance / (put_off + 0.999)),
         size=table.number("bushels"),
         aversion=table.number("aversion"),
         net_worth=table.number("worth"),
