@@ -79,9 +79,9 @@ def stopping_here(table: Table, context: Context, case: Case) -> Stopping | None
     tomorrow = np.broadcast_to(case.done[1].mean(axis=-1), counted.mean.shape)
     roof = np.full(len(table), np.inf) if case.roof is None else case.roof
     fewest = facts.value(_COUNTING + "fewest")
-    toss = facts.value(_COUNTING + "even_odds"), facts.value(_COUNTING + "even_part")
+    sure, part, few = (facts.value(_COUNTING + name) for name in ("even_odds", "even_part", "too_few"))
     return stopping_of(
-        counted, case.pays, roof, case.cost, (units, costs), tomorrow, least, fewest, _scatter(case), toss
+        counted, case.pays, roof, case.cost, (units, costs), tomorrow, least, fewest, _scatter(case), (sure, part, few)
     )
 
 

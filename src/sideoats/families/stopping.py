@@ -47,6 +47,7 @@ class Stopping:
     fewest : units before which counting never stops
     scatter : (node, place) mean at which treating pays over its middle, equally likely: a pest's cost is uncertain
     sure, part : a gain of less than this part of the cost that comes in fewer than this share of futures is a coin toss
+    few : units times k at and under which they hardly tell of the field: there any gain so unsure is a coin toss
     """
 
     pays: Floats
@@ -63,6 +64,7 @@ class Stopping:
     scatter: Floats
     sure: float
     part: float
+    few: float
 
     def every(self, units: Floats, k: Floats) -> tuple[Floats, Floats]:
         """Lines for many numbers of units and k of the counts at once, all (place, case), NaN for the usual k."""
@@ -83,6 +85,7 @@ class Stopping:
             self.scatter[:, at],
             self.sure,
             self.part,
+            self.few,
         )
         below, above = each.lines(units.ravel())
         return below.reshape(units.shape), above.reshape(units.shape)
@@ -136,8 +139,8 @@ class Stopping:
         (first, second), _ = self._posterior(total, units)
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             odds = np.mean([_over(first, second, self.k, self.pays * times) for times in self.scatter], axis=0)
-        gain = self.gain(total, units)
-        return np.asarray((odds < self.sure) & (gain > self.least) & (gain <= self.part * self.money))
+        gain, hardly = self.gain(total, units), units * self.k <= self.few
+        return np.asarray((odds < self.sure) & (gain > self.least) & ((gain <= self.part * self.money) | hardly))
 
     def lines(self, units: Floats) -> tuple[Floats, Floats]:
         """Totals after `units` at or under which to leave it, and at or over which to treat; NaN for none."""
@@ -226,12 +229,12 @@ def stopping_of(
     least: float,
     fewest: float,
     scatter: Floats,
-    toss: tuple[float, float],
+    toss: tuple[float, float, float],
 ) -> Stopping:
     """The end of counting for a count drawn against a prior.
 
     `pays` and `roof` are in the unit of the mean; `looks` are the sizes and costs of further looks; `toss`
-    is what a coin toss is, `sure` and `part`.
+    is what a coin toss is: `sure`, `part` and `few`.
     """
     usual = np.full(len(pays), np.nan) if counted.usual is None else counted.usual
     return Stopping(

@@ -50,7 +50,11 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     asked = _least(case, facts, n, "asked")
     likely = quantile(density, 0.1, axis=-1), quantile(density, 0.9, axis=-1)
     stopping = stopping_here(table, context, case)  # the card in the field goes by the same odds
-    toss = coin_toss(gain[:, :, 0], case.cost, facts) if stopping is None else stopping.toss_at(case.counted)
+    toss = (
+        coin_toss(gain[:, :, 0], case.cost, facts, few_units(case, context))
+        if stopping is None
+        else stopping.toss_at(case.counted)
+    )
     even = toss & ~missing & ~over & ~shut[:, 0]
     recheck = np.where(even, np.minimum(recheck, near), recheck)
     out = missing | over, shut[:, 1:DAYS].all(axis=1)
@@ -105,10 +109,14 @@ def _unseasonal(table: Table, context: Context, case: Case) -> Bools:
     return np.array([not stands[s] for s in stage], bool) & ~case.counted.unknown
 
 
-def coin_toss(today: Floats, cost: Floats, facts: Any) -> Bools:
-    """(place,) True where treating today (place, draw) gains little for its cost and fails as often as it pays."""
+def coin_toss(today: Floats, cost: Floats, facts: Any, few: Bools | bool = False) -> Bools:
+    """(place,) True where treating today (place, draw) gains little for its cost and fails as often as it pays.
+
+    On so `few` units that they hardly tell of the field any gain that comes in no more futures is one.
+    """
     gain = today.mean(axis=1)
-    little = (gain > least_of(facts)) & (gain <= facts.value(_COUNTING + "even_part") * np.nan_to_num(cost))
+    small = (gain <= facts.value(_COUNTING + "even_part") * np.nan_to_num(cost)) | few
+    little = (gain > least_of(facts)) & small
     return np.asarray(little & ((today > 0).mean(axis=1) < facts.value(_COUNTING + "even_odds")))
 
 
