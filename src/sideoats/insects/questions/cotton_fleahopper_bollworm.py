@@ -71,8 +71,7 @@ def pose(table: Table, context: Context) -> Problem:
     past = ~worms & np.isnan(flea_low) & known
     young = past & (table.text("stage") == "seedling")
     unharmed = worms & (fruit.mean >= 100 * worm_low) & (table.number("larvae_per_100") == 0) & known
-    hatched = ~worms | (fruit.mean < 100 * worm_low)
-    hatched = hatched & (np.nan_to_num(table.number("larvae_per_100")) > 0) & known & ~past
+    hatched = (np.nan_to_num(table.number("larvae_per_100")) > 0) & known & ~past
     both = (
         (fleas.mean >= flea_low) & (fruit.mean >= 100 * worm_low) & (np.nan_to_num(table.number("larvae_per_100")) > 0)
     )
