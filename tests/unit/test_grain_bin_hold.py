@@ -278,7 +278,7 @@ def test_the_page_s_example_runs_from_the_command_line(tmp_path, monkeypatch):
         (SOUND, "Sell at $5.50/bu by Thu 17 Sep", "Venda a $5.50/bu a más tardar el jue 17 sep"),
         ({"heating": "yes", "temperature": "95 degF"}, "Move it by Wed 16 Sep", "se está calentando a 35 °C"),
         ({"quotes": "2026-11-14 6.20", **SOUND}, "Ask whether $6.20/bu", "Pregunte si $6.20/bu"),
-        ({}, "Check the bin by Mon 21 Sep", "no se sabe la temperatura del grano y la humedad del grano"),
+        ({}, "Check the bin by Mon 21 Sep", "Revise en el silo la temperatura del grano y la humedad del grano"),
     ],
 )
 def test_the_same_phone_in_in_two_languages(state, english, spanish):

@@ -352,7 +352,7 @@ def test_every_act_of_the_room_has_a_date(schedules):
 def test_nothing_is_sold_at_harvest_for_want_of_a_storage_cost():
     got = ask("store-or-sell-at-harvest", {k: v for k, v in HARVEST.items() if k != "farm_storage"}, on=ON)
     assert got["verdict"] == "look"
-    assert "storage cost, on the farm or at the elevator" in got["headline"]
+    assert "what storing costs a month, on the farm or at the elevator" in got["headline"]
     assert got["missing"] == ["store-or-sell-at-harvest.farm_storage"]
 
 

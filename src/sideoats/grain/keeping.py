@@ -219,7 +219,7 @@ def hazards(context: Context, c: Condition, stale: dict[str, Bools], seen: RowSa
             code,
             over,
             doubts,
-            {"why": why, "seen": seen},
+            {"why": why, "seen": seen, "unread": lambda i: say(f"bin.unread.{'old' if seen(i) else 'never'}")},
             act_within=np.asarray(within, dtype=np.int64),
             look_within=int(week),
             unclear=unclear,

@@ -94,6 +94,7 @@ def pose(table: Table, context: Context) -> Problem:
             (past, "harvest.past.need"),
             (doubt.rows, "bin-hold.doubt.need"),
             (odd, "harvest.premium.need"),
+            (needs[case.RATE] & ~needs["bin_bids.cash"] & ~needs["bin-hold.interest"], "harvest.rate.need"),
             (damp, "harvest.damp.act"),
             (np.isnan(rate), "harvest.unstored.act"),
         ),
