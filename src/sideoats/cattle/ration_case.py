@@ -208,7 +208,7 @@ def recheck(table: Table, context: Context, plan: Plan) -> Days:
     return np.where(plan.short, mended, waits).astype(np.int64)
 
 
-def quantities(table: Table, plan: Plan, band: tuple[float, float]) -> dict[str, tuple[Any, Any]]:
+def quantities(table: Table, context: Context, plan: Plan, band: tuple[float, float]) -> dict[str, tuple[Any, Any]]:
     """Figures of the mix of what is on hand; of what is told the tons and the steps."""
     found, needs = plan.found, plan.needs
     bought = [plan.with_hay.pounds[i, len(f) - 1] / f[-1].dry_matter for i, f in enumerate(plan.grown)]
@@ -237,38 +237,55 @@ def quantities(table: Table, plan: Plan, band: tuple[float, float]) -> dict[str,
         out[f"price_of_{name}"] = (np.where(found.feasible, found.shadow[name], np.nan), "USD/lb")
     out["price_of_100_ppm_less_nitrate"] = (np.where(found.feasible, found.shadow["nitrate"], np.nan), UNIT)
     out["price_of_a_tenth_percent_less_sulfur"] = (np.where(found.feasible, found.shadow["sulfur"], np.nan), UNIT)
-    return out | _by_feed(table, plan)
+    return out | _by_feed(table, context, plan)
 
 
-def _by_feed(table: Table, plan: Plan) -> dict[str, tuple[Any, Any]]:
-    """Dry and as-fed pounds of each feed on hand, and the tons of it that the mix takes for the days asked about."""
+def left_in_herd(table: Table, plan: Plan) -> Floats:
+    """(n,) head that eat the mix that is told: without the thin and young cows that have a pen of their own."""
+    head = table.number("head")
+    apart = np.nan_to_num(table.number("thin_head")) + np.nan_to_num(table.number("young_head"))
+    return np.where(plan.herd.grown & (apart > 0) & (apart < head), head - apart, head)
+
+
+def wasted(table: Table, context: Context, i: int, feed: OneFeed) -> float:
+    """Share of a feed that is lost at the feeder: of hay and straw, by how it is fed."""
+    if not feed.baled:
+        return 0.0
+    word = str(table.text("feeder")[i] or "").replace("-", "_")
+    return float(context.facts.choose("forage/hay_feeder", word or None)[1].mid)
+
+
+def _by_feed(table: Table, context: Context, plan: Plan) -> dict[str, tuple[Any, Any]]:
+    """Dry and as-fed pounds of each feed on hand, and the tons of it that go out for the days asked about, what the
+    feeder wastes with them."""
     n, found, out = len(table), plan.found, {}
-    over = table.number("head") * table.number("days") / POUNDS_OF_TON
+    over = left_in_herd(table, plan) * table.number("days") / POUNDS_OF_TON
     for name in sorted({f.name for feeds in plan.held for f in feeds}):
-        dry, fed = np.full(n, np.nan), np.full(n, np.nan)
+        dry, fed, lost = np.full(n, np.nan), np.full(n, np.nan), np.zeros(n)
         for i, feeds in enumerate(plan.held):
             at = [k for k, f in enumerate(feeds) if f.name == name]
             if at and found.feasible[i]:
                 dry[i] = found.pounds[i, at[0]]
                 fed[i] = dry[i] / feeds[at[0]].dry_matter
+                lost[i] = wasted(table, context, i, feeds[at[0]])
         key = "_".join(name.lower().replace("-", " ").split())
         out[f"dry_matter_{key}"], out[f"as_fed_{key}"] = (dry, "lb/day"), (fed, "lb/day")
-        out[f"tons_{key}"] = (fed * over, "ton")
+        out[f"tons_{key}"] = (fed * over / (1 - lost), "ton")
     return out
 
 
-def steps_of(context: Context, plan: Plan, i: int) -> float:
+def steps_of(context: Context, plan: Plan, i: int, grain_now: float = 0.0) -> float:
     """Days over which the grain of the mix that is told is brought in, 0 where there is little of it.
 
     Three days on hay, then 2 lb, and a pound more every two to three days; finishing cattle by the published steps,
-    cows that are limit-fed by theirs.
+    cows that are limit-fed by theirs. What they get already is not brought in.
     """
     facts = context.facts
     found, feeds = plan.chosen(i)
     if plan.herd.limited[i] and not plan.herd.growing[i]:
         return float(facts.value("cattle/limit_feeding.steps"))
     grain = sum(p / f.dry_matter for p, f in zip(found.pounds[i], feeds, strict=False) if f.kind == "grain" and p > 0)
-    first = facts.value("cattle/ration.first_grain")
+    first = max(facts.value("cattle/ration.first_grain"), float(np.nan_to_num(grain_now)))
     if not (found.feasible[i] and grain > first):
         return 0.0
     least = {str(k): float(v) for k, v in facts["cattle/ration.step_up"].rows}

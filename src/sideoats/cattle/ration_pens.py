@@ -127,21 +127,23 @@ def batch_of(table: Table, plan: case.Plan, i: int) -> Batch | None:
     found, feeds = plan.chosen(i)
     if not (found.feasible[i] and math.isfinite(head)):
         return None
-    parts = [(float(p) / f.dry_matter, f) for p, f in zip(found.pounds[i], feeds, strict=False) if p > case.WEIGHED]
-    parts.sort(key=lambda one: (-one[0], one[1].name))
-    apart = float(np.nansum([table.number("thin_head")[i], table.number("young_head")[i]]))
-    left = head - apart if 0 < apart < head and plan.herd.grown[i] else head
-    batch = Batch(tuple(parts), left, 1)
+    batch = Batch(parts_of(found, feeds, i), float(case.left_in_herd(table, plan)[i]), 1)
     mixer = float(table.number("mixer")[i])
     return replace(batch, loads=max(math.ceil(batch.pounds / mixer - 1e-9), 1)) if math.isfinite(mixer) else batch
 
 
-def wasted(table: Table, context: Context, i: int, feed: OneFeed) -> float:
-    """Share of a feed that is lost at the feeder: of hay and straw, by how it is fed."""
-    if not feed.baled:
-        return 0.0
-    word = str(table.text("feeder")[i] or "").replace("-", "_")
-    return float(context.facts.choose("forage/hay_feeder", word or None)[1].mid)
+def batch_apart(apart: Apart, plan: case.Plan, i: int) -> Batch | None:
+    """The day's batch of the thin and young, where there is such a pen and a mix for it."""
+    if not (apart.there[i] and apart.found.feasible[i]):
+        return None
+    feeds = plan.grown[i] if apart.bought[i] else plan.held[i]
+    return Batch(parts_of(apart.found, feeds, i), float(apart.head[i]), 1)
+
+
+def parts_of(found: Rations, feeds: list[OneFeed], i: int) -> tuple[tuple[float, OneFeed], ...]:
+    """Pounds as fed of each feed in one herd's mix, and the feed; the most first."""
+    parts = [(float(p) / f.dry_matter, f) for p, f in zip(found.pounds[i], feeds, strict=False) if p > case.WEIGHED]
+    return tuple(sorted(parts, key=lambda one: (-one[0], one[1].name)))
 
 
 def bunk_of(context: Context, plan: case.Plan, i: int) -> tuple[float, float]:
@@ -151,9 +153,10 @@ def bunk_of(context: Context, plan: case.Plan, i: int) -> tuple[float, float]:
     if plan.herd.limited[i] and not plan.herd.growing[i]:
         return rows["limit-fed cow"]
     found, feeds = plan.chosen(i)
-    by_hand = any(p > case.WEIGHED and f.kind in ("grain", "byproduct", "meal") for p, f in
-                  zip(found.pounds[i], feeds, strict=False))  # fmt: skip
-    return rows["calf fed by hand"] if by_hand else rows["feed always there"]
+    fed = [f for p, f in zip(found.pounds[i], feeds, strict=False) if p > case.WEIGHED]
+    by_hand = any(f.kind in ("grain", "byproduct", "meal") for f in fed)
+    mixed_in = any("silage" in f.name.lower() for f in fed)  # a mixed ration lies there all day
+    return rows["calf fed by hand" if by_hand and not mixed_in else "feed always there"]
 
 
 def crowded(table: Table, context: Context, plan: case.Plan) -> Bools:

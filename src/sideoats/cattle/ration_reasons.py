@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from sideoats.cattle import ration_case as case
 from sideoats.cattle import ration_herds as herds
 from sideoats.cattle import ration_pens as pens
+from sideoats.cattle.nutrition_book import Book
 from sideoats.cattle.ration import CEILINGS, FLOORS, LIMITS
 from sideoats.cattle.ration_made import A_CENT
 from sideoats.cattle.ration_words import Told
@@ -56,8 +57,8 @@ class Reasons:
         """What they need and may not exceed, then the feeds, then the money."""
         listed = (
             self._need, self._thin, self._target, self._ceilings, self._sulfur, self._water_line, self._untested,
-            self._hot, self._cold, self._no_cold, self._grain, self._hungry, self._out, self._refused, self._cubes,
-            self._guessed, self._batch, self._tons, self._bunk, self._chances,
+            self._hot, self._cold, self._no_cold, self._grain, self._grain_now, self._hungry, self._out, self._refused,
+            self._cubes, self._guessed, self._batch, self._tons, self._tons_apart, self._bunk, self._chances,
         )  # fmt: skip
         money = (
             self._priced_hay,
@@ -168,6 +169,15 @@ class Reasons:
         share = float(pounds / self.plan.needs.intake[i])
         return say("ration.because.grain", share=Share(share, fact=fact.id)) if share > fact.value else None
 
+    def _grain_now(self, i: int) -> Said | None:
+        """Grain that cows get already, over what they bear beside free-choice forage."""
+        herd, now = self.plan.herd, float(self.table.number("grain_now")[i])
+        dry = float(Book.of(self.context.facts).rows["corn"]["dry_matter"])
+        most = self.context.facts.value("cattle/ration.grain_most") * float(herd.weight[i]) / dry
+        if herd.growing[i] or herd.limited[i] or not now > most:
+            return None
+        return say("ration.because.grain_now", now=Measured(now, unit="lb"), most=Measured(round(most, 1), unit="lb"))
+
     def _hungry(self, i: int) -> Said | None:
         return say("ration.because.hungry") if self.table.flag("weakened")[i] else None
 
@@ -233,10 +243,17 @@ class Reasons:
 
     def _tons(self, i: int) -> Said | None:
         """What the mix takes for the head and the days, with what the feeder wastes of hay on top."""
-        batch, days = pens.batch_of(self.table, self.plan, i), float(self.table.number("days")[i])
-        if batch is None:
-            return None
-        lost = [pens.wasted(self.table, self.context, i, f) for _, f in batch.parts]
+        batch = pens.batch_of(self.table, self.plan, i)
+        return None if batch is None else self._for_days(i, batch)
+
+    def _tons_apart(self, i: int) -> Said | None:
+        """The same of the pen of the thin and young."""
+        batch = pens.batch_apart(self.told.apart, self.plan, i)
+        return None if batch is None else self._for_days(i, batch)
+
+    def _for_days(self, i: int, batch: pens.Batch) -> Said:
+        days = float(self.table.number("days")[i])
+        lost = [case.wasted(self.table, self.context, i, f) for _, f in batch.parts]
         tons = [fed * batch.head * days / case.POUNDS_OF_TON / (1 - waste)
                 for (fed, _), waste in zip(batch.parts, lost, strict=True)]  # fmt: skip
         parts = tuple(

@@ -211,8 +211,7 @@ class Told:
     def _mix(self, i: int) -> Parts:
         """The feeds of the mix that is told, the most first."""
         found, feeds = self.plan.chosen(i)
-        told = [(p / f.dry_matter, f) for p, f in zip(found.pounds[i], feeds, strict=False) if p > 5e-4]
-        return Parts(tuple(self.part(fed, f) for fed, f in sorted(told, key=lambda one: (-one[0], one[1].name))))
+        return Parts(tuple(self.part(fed, feed) for fed, feed in pens.parts_of(found, feeds, i)))
 
     def part(self, fed: float, feed: OneFeed) -> Said:
         """So much of a feed; of a mineral in ounces, one at least, for less is not weighed out."""
@@ -294,9 +293,8 @@ class Told:
         count = Count(int(one.head[i]))
         if not (one.found.feasible[i] and np.isfinite(one.saves[i])):
             return say("ration.pens.not", n=count)
-        feeds = self.plan.grown[i] if one.bought[i] else self.plan.held[i]
-        told = [(p / f.dry_matter, f) for p, f in zip(one.found.pounds[i], feeds, strict=False) if p > case.WEIGHED]
-        mix = Parts(tuple(self.part(fed, f) for fed, f in sorted(told, key=lambda one: (-one[0], one[1].name))))
+        batch = pens.batch_apart(one, self.plan, i)
+        mix = Parts(tuple(self.part(fed, feed) for fed, feed in (batch.parts if batch else ())))
         return say(
             f"ration.pens.{'saves' if one.saves[i] > A_CENT else 'apart'}", n=count, mix=mix,
             cost=Paid(float(one.found.cost[i]), unit=case.UNIT),
@@ -304,7 +302,7 @@ class Told:
         )  # fmt: skip
 
     def _steps(self, i: int) -> Said | None:
-        days = case.steps_of(self.context, self.plan, i)
+        days = case.steps_of(self.context, self.plan, i, float(self.table.number("grain_now")[i]))
         if self.plan.herd.limited[i]:
             low, high = pens.bunk_of(self.context, self.plan, i)
             bunk = {"low": Measured(low, unit="inch"), "high": Measured(high, unit="inch")}

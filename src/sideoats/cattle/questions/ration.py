@@ -51,7 +51,7 @@ def pose(table: Table, context: Context) -> Problem:
         values=told.values(),
         reasons=Reasons(told).said(),
         cautions=told.cautions(),
-        quantities=case.quantities(table, plan, context.facts.span("cattle/nutrition.intake_band")),
+        quantities=case.quantities(table, context, plan, context.facts.span("cattle/nutrition.intake_band")),
     )
 
 
