@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sideoats.facts import load
 from sideoats.families.counted import Counted
+from sideoats.insects.dispersion import own_k, pulled_k
 from sideoats.insects.pooling import Fading, Looks, as_prior, fit_district
 from sideoats.station import km_between
 
@@ -118,7 +119,7 @@ def pooled(mean: float, units: float, k: float, log_mean: float, log_variance: f
         k,
         np.ones(1),
         SCORES[None],
-        nearby=np.array([[log_mean], [log_variance], [9.0]]),
+        nearby=np.array([[log_mean], [log_variance], [9.0], [np.nan]]),
     )
     return float(counted.against(np.array([np.nan]), load()).density.mean())
 
@@ -136,6 +137,25 @@ def test_a_pooled_field_lies_between_its_own_count_and_the_district_and_nearer_t
     assert abs(more - mean) <= abs(some - mean) + room
 
 
+@pytest.mark.parametrize(("k", "mean", "units"), [(0.12, 3, 20), (0.25, 30, 40), (0.6, 3, 40), (1.5, 30, 100)])
+def test_a_k_pulled_to_the_district_is_nearer_the_truth_than_the_field_alone_or_the_district_alone(
+    k: float, mean: float, units: int
+) -> None:
+    rng, facts = np.random.default_rng(4), load()
+    true = k * np.exp(rng.normal(0, 0.3, 3000))
+    counts = rng.negative_binomial(true[:, None], true[:, None] / (true[:, None] + mean), (3000, units))
+    n, seen = np.full(3000, units), counts.mean(axis=1)
+    own = own_k(n, np.maximum(seen, 1e-3), counts.var(axis=1, ddof=1), facts.span("insects/counting.k_bounds"))
+
+    def error(weight: float) -> float:
+        pulled = pulled_k(n, own, np.full(3000, k), weight)
+        return float(np.sqrt(np.mean(np.log(pulled / true)[seen > 0] ** 2)))
+
+    chosen = error(facts.value("insects/counting.k_weight"))
+    assert chosen < min(error(0.0), error(1e9))
+    assert chosen < error(800.0)
+
+
 def test_a_wide_forecast_pulls_less_than_a_narrow_one() -> None:
     wide, narrow = (abs(pooled(40, 20, 0.5, 1.0 - v / 2, v) - 40) for v in (2.0, 0.2))
     assert wide < narrow
@@ -145,6 +165,6 @@ def test_no_word_from_the_district_changes_nothing() -> None:
     """NaN stands for a field nobody can tell anything of: the published usual holds there."""
     scores = SCORES[None]
     counted = Counted(np.array([4.0]), np.array([20.0]), np.array([[4.0]]), np.array([0.5]), 0.5, np.ones(1), scores)
-    silent = Counted(**{**vars(counted), "nearby": np.full((3, 1), np.nan)})
+    silent = Counted(**{**vars(counted), "nearby": np.full((4, 1), np.nan)})
     usual = np.array([2.0])
     assert np.array_equal(counted.against(usual, load()).density, silent.against(usual, load()).density)

@@ -12,7 +12,14 @@ from numpy.typing import ArrayLike, NDArray
 from sideoats.decide.laws import beta_log_odds, median
 from sideoats.errors import InputError
 from sideoats.facts import Facts
-from sideoats.insects.dispersion import mean_draws, mean_draws_from_share, mean_from_share, summarise
+from sideoats.insects.dispersion import (
+    mean_draws,
+    mean_draws_from_share,
+    mean_from_share,
+    own_k,
+    pulled_k,
+    summarise,
+)
 from sideoats.insects.pooling import as_prior
 from sideoats.insects.sampling import wald_plan
 from sideoats.question import Context, Table
@@ -35,8 +42,9 @@ class Counted:
     `usual` (place,) is what such fields hold, in the unit of the mean: the prior that it was drawn against, with
     `weight` as its second shape (for shares its units); None for the flat prior. `assumed` (place,) is True where
     nobody said how many units were looked at; `stands_for` (place,) is the mean that a tally stands for by itself,
-    `as_count` the total and units (place,) of a count that would tell as much. `nearby` (3, place) is what other
-    counts of the district say of one sample there: mean and variance of its log, of how many fields; NaN for none.
+    `as_count` the total and units (place,) of a count that would tell as much. `nearby` (4, place) is what other
+    counts of the district say of one sample there: mean and variance of its log, of how many fields, and their k; NaN
+    for none. `k_weight` is what that k is worth beside the field's own, in units.
     """
 
     mean: Floats
@@ -52,6 +60,7 @@ class Counted:
     stands_for: Floats | None = None
     as_count: tuple[Floats, Floats] | None = None
     nearby: Floats | None = None
+    k_weight: float = 0.0
 
     def against(self, usual: ArrayLike, facts: Facts) -> Counted:
         """The same count, drawn from what such fields usually hold (place,) instead of from nothing.
@@ -66,7 +75,8 @@ class Counted:
         exact, weight = np.isnan(self.units), np.full(len(mean), facts.value(_C + "prior_weight"))
         if self.nearby is not None:
             told = ~np.isnan(self.nearby[0])
-            there, worth = as_prior(self.nearby[0], self.nearby[1], self.k)
+            clumped = np.where(np.isnan(self.shared_k), self.plan_k, self.shared_k)
+            there, worth = as_prior(self.nearby[0], self.nearby[1], clumped)
             held, weight = np.where(told, there, held), np.where(told, worth, weight)
         drawn = mean_draws(mean, np.where(exact, 1.0, self.units), self.k, self.scores, usual=held, weight=weight)
         before = np.where(np.isnan(held), 0.0, (weight - 1.0) * held)
@@ -77,9 +87,21 @@ class Counted:
 
     def scored(self, context: Context, name: str, keys: Any) -> Counted:
         """The same with the normal scores that its draws are made of, and what the district says of each place."""
-        known, none = context.facts.nearby, (np.nan,) * 3
-        nearby = np.array([known.get((name, key), none) for key in keys], float).reshape(-1, 3).T if known else None
-        return replace(self, scores=context.outlook.normal(f"{name} count", keys), nearby=nearby)
+        known, none = context.facts.nearby, (np.nan,) * 4
+        scored = replace(self, scores=context.outlook.normal(f"{name} count", keys))
+        if not known:
+            return scored
+        nearby = np.array([known.get((name, key), none) for key in keys], float).reshape(-1, 4).T
+        shared, weight = nearby[3], context.facts.by_id[_C + "k_weight"].value  # cited where `nearby` is told
+        k = np.where(self.k == self.plan_k, shared, pulled_k(self.units, self.k, shared, weight))
+        k = np.where(np.isnan(shared), self.k, k)
+        plan = np.where(np.isnan(shared), self.plan_k, shared)
+        return replace(scored, nearby=nearby, k=k, plan_k=plan, k_weight=weight)
+
+    @property
+    def shared_k(self) -> Floats:
+        """(place,) k of the district's counts; NaN where it is not known."""
+        return np.full(len(self.mean), np.nan) if self.nearby is None else self.nearby[3]
 
     def per(self, divisor: ArrayLike) -> Counted:
         """The same count in another sample unit: everything divided by `divisor` (place,)."""
@@ -163,9 +185,7 @@ def count_means(
     seen = np.where(assumed, units, seen)
     own = counted & (sizes >= facts.value(_C + "own_k_from")) & (means > 0)
     bounds = facts.span(_C + "k_bounds")
-    with np.errstate(invalid="ignore", divide="ignore"):
-        moment = np.where(variances > means, (means**2 - variances / sizes) / (variances - means), np.inf)
-    k = np.where(own, np.clip(np.where(own, moment, k_known), *bounds), k_known)
+    k = np.where(own, own_k(sizes, means, variances, bounds), k_known)
     standing = np.broadcast_to(average[:, None], (len(table), context.outlook.draws))
     return Counted(average, seen, standing, k, k_known, np.ones(len(table)), assumed=assumed)
 

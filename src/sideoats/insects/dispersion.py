@@ -44,6 +44,29 @@ def summarise(counts: Sequence[Sequence[float] | None]) -> tuple[Array, Array, A
     return sizes, mean, variance
 
 
+def own_k(units: ArrayLike, mean: ArrayLike, variance: ArrayLike, bounds: tuple[float, float]) -> Array:
+    """Each field's own k by moments, ``(m^2 - s^2/n) / (s^2 - m)``, held within `bounds`; the upper where not clumped.
+
+    Parameters
+    ----------
+    units, mean, variance : (place,) of counts unit by unit
+    """
+    n, m, v = (np.asarray(x, float) for x in (units, mean, variance))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        moment = np.where(v > m, (m**2 - v / n) / (v - m), np.inf)
+    return np.clip(moment, *bounds)
+
+
+def pulled_k(units: ArrayLike, own: ArrayLike, shared: ArrayLike, weight: float) -> Array:
+    """A field's own k pulled towards what fields share: logs weighed by the units and by `weight` units.
+
+    Twenty counts tell k within a factor of two; see tests/property/test_insects_pooling.py for the weight.
+    """
+    n = np.asarray(units, float)
+    logs = n * np.log(np.asarray(own, float)) + weight * np.log(np.asarray(shared, float))
+    return np.asarray(np.exp(logs / (n + weight)))
+
+
 @dataclass(frozen=True)
 class PowerLaw:
     """Taylor's ``variance = a * mean ** b``, with the residual standard error of its log regression."""

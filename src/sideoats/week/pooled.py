@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from sideoats.errors import SideoatsError
 from sideoats.facts import Facts
-from sideoats.insects.dispersion import common_k, summarise
+from sideoats.insects.dispersion import own_k, summarise
 from sideoats.insects.pooling import District as Model
 from sideoats.insects.pooling import Fading, Looks, fit_district
 from sideoats.question import Question, find
@@ -95,8 +95,8 @@ def learn(seen: Histories, places: Mapping[str, Place], on: date, facts: Facts) 
     return tuple(out)
 
 
-def nearby(learned: Sequence[Learned]) -> dict[tuple[str, str], tuple[float, float, int]]:
-    """(pest, place) -> log mean and variance of what all other counts say a unit holds there, and of how many fields.
+def nearby(learned: Sequence[Learned]) -> dict[tuple[str, str], tuple[float, float, int, float]]:
+    """(pest, place) -> log mean and variance of what all other counts say a unit holds there, how many fields, their k.
 
     Of the newest look of every place, on its day; rounded, so that it is the same on any machine.
     """
@@ -105,7 +105,7 @@ def nearby(learned: Sequence[Learned]) -> dict[tuple[str, str], tuple[float, flo
         mean, variance = found.model.without()
         for place, row in found.newest.items():
             told = float(f"{mean[row]:.4g}"), float(f"{variance[row]:.4g}")
-            out[found.pest, place] = (*told, len(found.places) - 1)
+            out[found.pest, place] = (*told, len(found.places) - 1, float(f"{found.unit_k:.4g}"))
     return out
 
 
@@ -224,9 +224,13 @@ def _newest_first(looks: list[_Look], most: int) -> list[_Look]:
 
 
 def _own_k(looks: Sequence[_Look], facts: Facts) -> float:
-    """One k for all fields by the moment regression; NaN where too few were counted unit by unit."""
+    """The middle of the fields' own k, by moments; NaN where too few were counted unit by unit.
+
+    The moment regression (`common_k`) rests on the one or two fields with most; the middle does not.
+    """
     sizes, means, variances = summarise([look.counts for look in looks])
-    use = (sizes >= facts.value(_C + "own_k_from")) & (means > 0)
+    fewest = facts.value(_C + "own_k_from")
+    use = (sizes >= fewest) & (sizes * means >= fewest)
     if len({look.place for look, used in zip(looks, use, strict=True) if used}) < facts.value(_P + "fewest"):
         return math.nan
-    return float(np.clip(common_k(means[use], variances[use], sizes[use]), *facts.span(_C + "k_bounds")))
+    return float(np.median(own_k(sizes[use], means[use], variances[use], facts.span(_C + "k_bounds"))))
