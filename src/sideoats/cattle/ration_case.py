@@ -121,6 +121,8 @@ def plan_of(table: Table, context: Context) -> Plan:
     uncored = unsafe & kept_out & untested & ~why.water
     least = np.maximum(facts.value("cattle/ration.worth_buying") * found.cost, A_CENT)
     buys = np.where(found.feasible, found.cost - bought.cost >= least, bought.feasible & ~unsafe)
+    forage = np.where(buys, bought.level["forage"], found.level["forage"])
+    used = replace(used, sulfur=herds.sulfur_of(context, used, forage))
     return Plan(
         risk=risk,
         herd=herd,

@@ -304,8 +304,9 @@ def floors_of(table: Table, context: Context, herd: Herd) -> needs_of.Floors:
         return floor
     fuller = needs_of.floors(animal, nrc, eaten)
     # of cows the published rule is pounds of TDN on top of their need, of growing cattle it goes through the equations
-    tdn = np.where(herd.growing, fuller.tdn, floor.tdn)
-    return replace(floor, intake=eaten, tdn=tdn, tdn_percent=100 * tdn / eaten)
+    more_eaten = eaten > floor.intake
+    tdn = np.where(herd.growing & more_eaten, fuller.tdn, floor.tdn)
+    return replace(floor, intake=eaten, tdn=tdn, tdn_percent=np.where(more_eaten, 100 * tdn / eaten, floor.tdn_percent))
 
 
 def least_eaten(context: Context, herd: Herd) -> Floats:
@@ -366,3 +367,11 @@ def by_ration(context: Context, needs: Needs) -> tuple[Needs, Needs]:
     return replace(needs, sulfur=little), replace(
         needs, sulfur=np.full(len(needs), high), forage=np.maximum(needs.forage, mostly)
     )
+
+
+def sulfur_of(context: Context, needs: Needs, forage: Floats) -> Floats:
+    """(n,) the ceiling of sulfur of a mix with so much forage [lb]; as it stands where there is no mix (NaN)."""
+    little, mostly = by_ration(context, needs)
+    share = context.facts.value("cattle/ration.forage_fed")
+    kind = np.where(forage >= share * needs.intake, mostly.sulfur, little.sulfur)
+    return np.where(np.isnan(forage), needs.sulfur, kind)

@@ -86,12 +86,14 @@ def solved(context: Context, needs: Needs, here: Listed, more: Listed) -> Made:
     little, mostly = herds.by_ration(context, usable)
     out = made_of(context, usable, here, more)
     told = out.found.where(~out.found.feasible, narrowed(out.bought, out.found.pounds.shape[1]))
-    any_ = told.feasible
-    richer = any_ & (told.level["sulfur"] > little.sulfur + A_TRACE)
     # the ceiling that is told is that of the kind of ration; of a herd without a mix the higher one
-    kind = np.where(any_ & (told.level["forage"] < mostly.forage), little.sulfur, usable.sulfur)
+    kind = np.where(told.feasible & (told.level["forage"] < mostly.forage), little.sulfur, usable.sulfur)
     out = replace(out, needs=replace(out.needs, sulfur=kind))
-    decides = np.flatnonzero(richer & (told.level["forage"] < mostly.forage))
+    over = np.zeros(len(needs), bool)
+    for mix in (out.found, out.bought):
+        rich = mix.level["sulfur"] > little.sulfur + A_TRACE
+        over |= mix.feasible & rich & (mix.level["forage"] < mostly.forage)
+    decides = np.flatnonzero(over)
     if not decides.size:
         return out
     lists = [rows_of(listed, decides) for listed in (here, more)]
