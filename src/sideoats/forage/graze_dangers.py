@@ -61,6 +61,7 @@ class Told:
             doubted("tetany", "pasture_test.signs", j.small_grain & ~j.bloat_alone, *GRAZE, until=_say("why.tetany")),
             doubted("bloat", "pasture_test.signs", j.small_grain & j.bloat_alone, *GRAZE, until=_say("why.bloat")),
             doubted("whose", "place.class", j.unnamed, *GRAZE, until=_say("why.whose")),
+            doubted("later", f"{_F}height", j.ahead.turnout > 0, *GRAZE, until=_say("why.later")),
         )
 
     def look_within(self, usual: int) -> NDArray[np.int64]:
@@ -229,10 +230,10 @@ class Told:
         """Something else than stress and nitrogen is to be found out first."""
         return not set(in_doubt(self.dangers(), i)) <= {f"{_F}stress", f"{_F}nitrogen"}
 
-    def _settles(self, i: int) -> Said | None:
+    def _settles(self, i: int, code: str = "settles") -> Said | None:
         """One nitrate test answers what nobody can say of stress and nitrogen."""
         n = self.j.nitrate
-        return _say("settles") if n.stress_untold[i] or n.nitrogen_untold[i] else None
+        return _say(code) if n.stress_untold[i] or n.nitrogen_untold[i] else None
 
     # reasons
 
@@ -249,7 +250,7 @@ class Told:
         season = Measured(facts.value("forage/standing.season"), unit="day", fact="forage/standing.season")
         return (
             rest_of(self.dangers),
-            lambda i: self._settles(i) if self._others_first(i) else None,
+            lambda i: self._settles(i, "because.settles") if self._others_first(i) else None,
             _say("because.risk", species=species, risk=risk).where(table.known("species")),
             self._preset,
             self._heights,

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from sideoats.errors import InputError
 from sideoats.families.may_it_be_fed import Danger, doubted, first_of, rest_of
-from sideoats.forage import stock
+from sideoats.forage import nitrate, stock
 from sideoats.forage.cautions import EMERGENCY
+from sideoats.forage.grazed_nitrate import torn
 from sideoats.forage.nitrate_tables import water_lines
 from sideoats.forage.water import Water, little_nitrate
 from sideoats.problem import RowSaid
@@ -37,12 +38,21 @@ def check(values: dict[str, Any]) -> None:
             "is missing", where="stock-water nitrate_form", expected="NO3-N or NO3",
             todo="a water result is judged only with its form: 100 ppm NO3-N is 443 ppm NO3",
         )  # fmt: skip
-    if values["salts"] is not None and values["sulfate"] is not None and values["sulfate"] > values["salts"]:
+    over = [] if values["salts"] is None else [
+        name for name, factor in (("sulfate", 1.0), ("nitrate", _ion(values["nitrate_form"])))
+        if values[name] is not None and values[name] * factor > values["salts"] * (1 + nitrate.ROUNDING)
+    ]  # fmt: skip
+    if over:
         raise InputError(
-            f"sulfate {values['sulfate']:g} ppm is more than all salts, {values['salts']:g} ppm",
-            where="stock-water", expected="sulfate as a part of the total dissolved solids",
+            f"{over[0]} is more than all salts, {values['salts']:g} ppm",
+            where="stock-water", expected="a part of the total dissolved solids",
             todo="read the slip again: one of the two is in other units",
         )  # fmt: skip
+
+
+def _ion(form: Any) -> float:
+    """What of the dissolved solids a ppm of that form is."""
+    return nitrate.ion_factor(str(form or "NO3"), "NO3")
 
 
 def _say(code: str, **values: Any) -> Said:
@@ -59,9 +69,16 @@ class Told:
 
     @cached_property
     def algae_unseen(self) -> Bools:
-        """A pond or a creek in the warm months, at which nobody looked for scum."""
-        warm = self.context.region.holds("pond-algae", self.context.on)
-        return np.asarray(self.water.surface & ~self.table.known("algae") & warm)
+        """A pond or a creek before the winter, at which nobody looked for scum."""
+        winter = self.context.region.holds("frozen", self.context.on)
+        return np.asarray(self.water.surface & ~self.table.known("algae") & (not winter))
+
+    @property
+    def _swapped(self) -> Bools:
+        """More of one ion than of all salts: one of the two figures is wrong."""
+        w = self.water
+        ions = np.fmax(np.nan_to_num(w.sulfate), np.nan_to_num(w.nitrogen) * _ion("NO3-N"))
+        return np.asarray(ions > w.salts * (1 + nitrate.ROUNDING))
 
     def dangers(self) -> tuple[Danger, ...]:
         """Made once."""
@@ -85,9 +102,9 @@ class Told:
         )
         asked = (
             ("algae", self.algae_unseen),
-            ("nitrate", np.isnan(w.nitrogen) & ~little_nitrate(facts, w)),
+            ("nitrate", np.isnan(w.nitrogen) & (~little_nitrate(facts, w) | torn(table, "nitrate", "nitrate_form"))),
             ("sulfate", np.isnan(w.sulfate) & ~w.little),
-            ("salts", np.isnan(w.salts)),
+            ("salts", np.isnan(w.salts) | self._swapped),
         )
         watched = (w.salt_rule == "watch") | ((w.sulfate > w.recommended) & ~sulfur)
         return (

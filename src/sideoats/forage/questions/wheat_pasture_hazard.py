@@ -47,7 +47,7 @@ def pose(table: Table, context: Context) -> Problem:
         "hold-off",
         told.dangers(),
         begins=np.full(len(table), np.nan),
-        look_within=np.where(soon, int(within["signs"]), int(within["before turnout"])),
+        look_within=_look_within(table, context, np.where(soon, int(within["signs"]), int(within["before turnout"]))),
         recheck=np.full(len(table), int(within["on wheat"])),
         values=told.values(),
         reasons=told.reasons(),
@@ -55,6 +55,12 @@ def pose(table: Table, context: Context) -> Problem:
         quantities=_quantities(table, context, known),
     )
     return problem_of(case)
+
+
+def _look_within(table: Table, context: Context, usual: NDArray[np.int64]) -> NDArray[np.int64]:
+    """(place,) days: the day before cattle go on, where that is known and still to come."""
+    goes = table.days_until("turnout", context.on)
+    return np.where(goes > 0, np.clip(np.nan_to_num(goes) - 1, 0, 7), usual).astype(np.int64)
 
 
 def _ways(table: Table, context: Context) -> tuple[Way, ...]:
