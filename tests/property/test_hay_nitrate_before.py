@@ -45,7 +45,16 @@ def _in_milk(told: dict[str, str], call: Call) -> bool:
     return milk and level + drunk < 1355 and "in milk" in " ".join(call["because"])
 
 
-LOOSENED: dict[str, Callable[[dict[str, str], Call], bool]] = {"few more cores": _few_more_cores, "milk": _in_milk}
+def _other_hay(told: dict[str, str], call: Call) -> bool:
+    """A test of hay that lay there before, by the day on which this was put up, counts no more."""
+    return "baled" in told and "Not counted, because this hay was put up on" in " ".join(call["because"])
+
+
+LOOSENED: dict[str, Callable[[dict[str, str], Call], bool]] = {
+    "few more cores": _few_more_cores,
+    "milk": _in_milk,
+    "other hay": _other_hay,
+}
 
 
 def answer(told: dict[str, str]) -> Call:

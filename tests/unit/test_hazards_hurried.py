@@ -120,7 +120,10 @@ HURRIED: list[Asked] = [
     *(("graze-prussic", "2026-10-10", told) for told in _standing()),
     *(("wheat-pasture-hazard", "2026-12-05", told) for told in _wheat()),
     *(("stock-water", on, told) for told in _water() for on in ("2026-07-20", "2027-01-20")),
-    *(("stock-water", "2026-07-20", {**WATER, "source": source, "algae": ""}) for source in ("pond", "creek", "")),
+    *(
+        ("stock-water", "2026-07-20", {**WATER, "source": source, "algae": ""})
+        for source in ("pond", "creek", "well", "")
+    ),
 ]
 
 
@@ -160,7 +163,7 @@ def _calm() -> list[Asked]:
     )  # fmt: skip
     out += [("wheat-pasture-hazard", "2026-12-05", {**WHEAT, **each}) for each in wheat]
     water: tuple[Told, ...] = (
-        {}, {"class": "pairs"}, {"class": "stockers", "sulfate": "600 ppm"}, {"source": "well", "algae": ""},
+        {}, {"class": "pairs"}, {"class": "stockers", "sulfate": "600 ppm"}, {"source": "well"},
         {"nitrate": "90 ppm"}, {"sulfate": "", "salts": "400 ppm", "nitrate": "", "nitrate_form": ""},
         {"salts": "3,200 ppm"}, {"class": "calf", "sulfate": "250 ppm"},
     )  # fmt: skip

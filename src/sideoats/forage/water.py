@@ -20,7 +20,6 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 _KG_OF_LB = 0.45359237
 _PERCENT = 100.0
-_SURFACE = ("pond", "creek", "")
 _COLUMN = {"open-cow": "dry", "bull": "dry", "growing": "growing", "finishing": "growing", "calf": "young"}
 
 
@@ -39,7 +38,6 @@ class Water:
     recommended : [ppm] sulfate to be under
     little : dissolved solids so few that sulfate is under every line, were all of them sulfate
     salt_rule : "pass", "watch" or "none" for that class; label : the publisher's word
-    surface : pond or creek, or nobody says
     age : days since the sample; NaN not known; keeps : days for which it speaks
     """
 
@@ -59,7 +57,6 @@ class Water:
     little: Bools
     salt_rule: NDArray[np.object_]
     label: NDArray[np.object_]
-    surface: Bools
     age: Floats
     keeps: Floats
 
@@ -122,7 +119,6 @@ def stock_water(table: Table, context: Context) -> Water:
         (salts < np.where(young, line["calf"], line["adult"])) & (feed + most < np.where(grain, low, high)),
         rule,
         label,
-        np.isin(source, _SURFACE),
         np.fmax(np.where(filed > 0, filed, np.nan), np.where(told_age < 0, np.nan, told_age)),
         np.array([days.get(str(s), min(days.values())) for s in source]),
     )

@@ -69,9 +69,9 @@ class Told:
 
     @cached_property
     def algae_unseen(self) -> Bools:
-        """A pond or a creek before the winter, at which nobody looked for scum."""
+        """Before the winter nobody looked for scum, on the pond or on the tank of a well."""
         winter = self.context.region.holds("frozen", self.context.on)
-        return np.asarray(self.water.surface & ~self.table.known("algae") & (not winter))
+        return np.asarray(~self.table.known("algae") & (not winter))
 
     @property
     def _swapped(self) -> Bools:
@@ -177,7 +177,7 @@ class Told:
             ).where(sulfate),
             _say("because.salts", salts=shown["salts"], label=shown["label"], by=shown["by"]),
             self._bound,
-            _say("because.algae").where(w.surface),
+            _say("because.algae").where(self.algae_unseen | self.table.flag("algae")),
         )
 
     def _by(self, name: str) -> Name:

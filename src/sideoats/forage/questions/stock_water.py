@@ -17,7 +17,7 @@ TESTED = ("nitrate", "sulfate", "salts")
 INPUTS = (
     see("place.class", also=("water_test.class",), default="unknown"),
     *(see(f"water_test.{name}") for name in ("source", "nitrate", "nitrate_form", "sulfate", "salts", "tested")),
-    see("water_test.algae", absent="looked for first where it is a pond or a creek in the warm months"),
+    see("water_test.algae", absent="looked for first, but in winter"),
     see("stock-water.feed_sulfur", absent="hay as tabled"),
     see("stock-water.grain_fed"),
     see("stock-water.air"),
