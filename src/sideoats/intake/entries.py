@@ -109,6 +109,6 @@ def _file(taken: Taken, format_name: str, kept: int, aside: int) -> list[NewEntr
     """The record of the file, dated by the newest of its entries; none where it gave none or was not read from disk."""
     if not kept or not taken.sha256:
         return []
-    body = {"name": taken.name, "format": format_name, "sha256": taken.sha256, "entries": kept, "set_aside": aside}
+    body = {"name": taken.name, "read_as": format_name, "sha256": taken.sha256, "entries": kept, "set_aside": aside}
     when = max(item.seen_at for item in taken.drafts)
     return [_entry(Draft(FILE, body, when), format_name)]
