@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from sideoats.question import Context, Table
 
 Floats = NDArray[np.float64]
+LATEST = 130  # days past the last window after which a sowing is not late wheat but another season's
 DUE_DAYS = 7  # the list is weekly: what falls due later is shown, and waits
 
 
@@ -56,6 +57,20 @@ def sowing_days(table: Table, context: Context) -> Floats:
     if not np.isnan(days).any() or context.region.holds("wheat-sowing", context.on):
         return days
     return np.where(np.isnan(days), float((context.region.opens("wheat-sowing", context.on) - context.on).days), days)
+
+
+def late_by(table: Table, context: Context) -> Floats:
+    """(place,) days by which this sowing is late: as told, else past the last day of any published window.
+
+    A sowing that nobody dated is today's once the windows are past, and not late before; none is late after the winter.
+    """
+    told, day = table.number("days_late"), table.days_until("planting_date", context.on)
+    if not np.isnan(told).any():
+        return told
+    last = max(month_day(str(row[2]), context) for row in context.facts["wheat/planting.window.kansas_l818"].rows)
+    past = np.nan_to_num(day) - float((last - context.on).days)
+    past = np.where((past > 0) & (past < LATEST), past, 0.0)
+    return np.where(np.isnan(told), past, told)
 
 
 def harvest_days(context: Context) -> int:

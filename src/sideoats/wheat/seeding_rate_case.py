@@ -16,7 +16,7 @@ from sideoats.problem import Barred, Choice, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import seed
 from sideoats.wheat.asked import known_or
-from sideoats.wheat.days import sowing_days
+from sideoats.wheat.days import late_by, sowing_days
 from sideoats.wheat.planting import late_rate
 from sideoats.words import Measured, say
 
@@ -140,7 +140,7 @@ def _survival(table: Table, context: Context) -> tuple[Floats, Bools]:
 def _pounds(table: Table, context: Context, drop: Floats, size: Floats) -> Floats:
     """(place,) pounds an acre for seeds of that size, raised for lateness and residue."""
     facts, out = context.facts, seed.seeding_rate(drop, size)
-    late = np.nan_to_num(table.number("days_late"))
+    late = late_by(table, context)
     if (late > 0).any():
         raise_by = (facts.value(_F + k) for k in ("late_share", "late_top", "late_full"))
         out = late_rate(out, late, *raise_by)

@@ -12,6 +12,7 @@ from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.wheat import seed
 from sideoats.wheat import seeding_rate_case as case
+from sideoats.wheat.days import late_by
 from sideoats.words import Between, Day, LongDay, Measured, Name, Paid, Phrase, Said, Share, say
 
 _F = "wheat/seeding."
@@ -87,7 +88,7 @@ class Told:
     def reasons(self) -> tuple[RowSaid, ...]:
         """In the order in which they are read."""
         sown, table = self.sown, self.table
-        by_target, late = ~np.isnan(sown.target), np.nan_to_num(table.number("days_late")) > 0
+        by_target, late = ~np.isnan(sown.target), late_by(table, self.context) > 0
         return (
             say(
                 "seeding-rate.because.stand",

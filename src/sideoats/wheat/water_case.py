@@ -30,6 +30,7 @@ class Water:
     rain, used : (place, draw) rain to come, water used since sowing [in]
     known : (place,) the water used is known and not a range by the date
     grain, beside : (place, draw) yield by the line followed and by the other [bu/ac]
+    crops : (place, draw) yield of single crops about a line that is a mean, the line itself where it is a boundary
     """
 
     chosen: list[tuple[str, Fact]]
@@ -39,6 +40,7 @@ class Water:
     known: Bools
     grain: Floats
     beside: Floats
+    crops: Floats
 
     @property
     def slope(self) -> Floats:
@@ -73,7 +75,9 @@ def water_of(table: Table, context: Context) -> Water:
         np.stack([water.yield_from_water(u, *line) for u, line in zip(use, lines, strict=True)])
         for lines in ([line_of(fact) for _, fact in chosen], [_other(facts, key) for key, _ in chosen])
     )
-    return Water(chosen, stored, rain, used, known, grain, beside)
+    about = facts.value("wheat/water.scatter") * np.array([key != "french_schultz" for key, _ in chosen], np.float64)
+    crops = np.maximum(grain * (1 + about[:, None] * out.normal("yield about the water line", table.keys)), 0.0)
+    return Water(chosen, stored, rain, used, known, grain, beside, crops)
 
 
 def _stored(table: Table, context: Context) -> Floats:

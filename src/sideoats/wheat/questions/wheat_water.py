@@ -44,7 +44,8 @@ def check(values: dict[str, Any]) -> None:
 def pose(table: Table, context: Context) -> Problem:
     """See `QUESTION`."""
     held = water_of(table, context)
-    (low, middle, high), other = span_of(held.grain), span_of(held.beside)[1]
+    middle, other = span_of(held.grain)[1], span_of(held.beside)[1]
+    low, _, high = span_of(held.crops)
     missing = np.isnan(held.grain[:, 0])
     return Problem(
         "wheat-water",
@@ -89,7 +90,11 @@ def _reasons(
     def line(i: int) -> Said:
         kind = "boundary" if held.chosen[i][0] == "french_schultz" else "mean"
         grain, start = Measured(float(held.slope[i]), unit="bu/ac/in"), Measured(float(held.start[i]), unit="in")
-        return say(f"wheat-water.because.{kind}", grain=grain, start=start)
+        if kind == "boundary":
+            return say("wheat-water.because.boundary", grain=grain, start=start)
+        scatter = context.facts.by_id["wheat/water.scatter"]
+        spread = Measured(100 * scatter.value, unit="percent", fact=scatter.id)
+        return say("wheat-water.because.mean", grain=grain, start=start, spread=spread)
 
     def counted(i: int) -> Said:
         used, rain = (Between(_eight_of_ten(inches[i]), unit="in") for inches in (held.used, held.rain))
