@@ -23,7 +23,7 @@ from sideoats.weather.livestock import cold_feed_energy
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 NAME = "ration"
-UNDER = 1e-6  # of the ceiling of nitrate: the mix stays under it, never at it
+UNDER = 1e-6  # of a line: the mix stays so far under the ceiling of nitrate; nearer than that is at it
 GROWING = ("growing", "finishing", "calf")
 BRED = ("pregnant-cow", "pregnant-heifer")
 BOUGHT = {
@@ -373,5 +373,5 @@ def sulfur_of(context: Context, needs: Needs, forage: Floats) -> Floats:
     """(n,) the ceiling of sulfur of a mix with so much forage [lb]; as it stands where there is no mix (NaN)."""
     little, mostly = by_ration(context, needs)
     share = context.facts.value("cattle/ration.forage_fed")
-    kind = np.where(forage >= share * needs.intake, mostly.sulfur, little.sulfur)
+    kind = np.where(forage >= share * needs.intake * (1 - UNDER), mostly.sulfur, little.sulfur)
     return np.where(np.isnan(forage), needs.sulfur, kind)

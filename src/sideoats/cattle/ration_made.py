@@ -85,14 +85,15 @@ def solved(context: Context, needs: Needs, here: Listed, more: Listed) -> Made:
     usable = replace(needs, tdn=np.where(np.isnan(needs.tdn), needs.intake, needs.tdn))
     little, mostly = herds.by_ration(context, usable)
     out = made_of(context, usable, here, more)
+    enough = mostly.forage * (1 - herds.UNDER)
     told = out.found.where(~out.found.feasible, narrowed(out.bought, out.found.pounds.shape[1]))
     # the ceiling that is told is that of the kind of ration; of a herd without a mix the higher one
-    kind = np.where(told.feasible & (told.level["forage"] < mostly.forage), little.sulfur, usable.sulfur)
+    kind = np.where(told.feasible & (told.level["forage"] < enough), little.sulfur, usable.sulfur)
     out = replace(out, needs=replace(out.needs, sulfur=kind))
     over = np.zeros(len(needs), bool)
     for mix in (out.found, out.bought):
         rich = mix.level["sulfur"] > little.sulfur + A_TRACE
-        over |= mix.feasible & rich & (mix.level["forage"] < mostly.forage)
+        over |= mix.feasible & rich & (mix.level["forage"] < enough)
     decides = np.flatnonzero(over)
     if not decides.size:
         return out
