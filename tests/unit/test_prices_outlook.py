@@ -11,7 +11,7 @@ from sideoats.asking import table_of
 from sideoats.cattle import cull_case, retain_case
 from sideoats.errors import InputError
 from sideoats.facts import load
-from sideoats.outlook import make_outlook, prices, seasonal
+from sideoats.outlook import make_outlook, prices, seasonal, spread
 from sideoats.question import Context, find
 from sideoats.schema import read_all
 
@@ -102,15 +102,33 @@ def test_ranges_widen_after_rough_years_and_narrow_after_calm_ones():
     rough = np.exp(np.r_[np.log(price[0]), np.log(price[0]) + np.cumsum(moves)])
     how = {"years": 3.0, "weight": 0.5, "reverts": 365.0}
     ahead = np.array([30.0, 365.0, 3650.0])
-    found = prices.recent_spread(dates, rough, ahead, **how)
+    found = spread.recent_spread(dates, rough, ahead, **how)
     assert found[0] > found[1] > found[2] > 1 and found[2] == pytest.approx(1, abs=0.05)
     ratio = moves[-36:].std() / moves.std()
     assert found[0] == pytest.approx(ratio ** (0.5 * (365 / 30) * (1 - np.exp(-30 / 365))), rel=0.02)
-    assert (prices.recent_spread(dates, rough, ahead, **{**how, "weight": 0.0}) == 1).all()
-    assert (prices.recent_spread(dates[:20], rough[:20], ahead, **how) == 1).all()  # too few moves to tell
-    wide = prices.with_spread(np.random.default_rng(3).standard_normal((4000, 3)) * 0.1, [2.0, 1.0, 0.5])
+    assert (spread.recent_spread(dates, rough, ahead, **{**how, "weight": 0.0}) == 1).all()
+    assert (spread.recent_spread(dates[:20], rough[:20], ahead, **how) == 1).all()  # too few moves to tell
+    wide = spread.with_spread(np.random.default_rng(3).standard_normal((4000, 3)) * 0.1, [2.0, 1.0, 0.5])
     assert wide.std(axis=0) == pytest.approx([0.2, 0.1, 0.05], rel=0.05)
     assert np.exp(wide).mean(axis=0) == pytest.approx(1)
+
+
+def test_ranges_are_wider_over_months_that_have_been_rough():
+    months = np.arange(np.datetime64("2010-01"), np.datetime64("2020-01"))
+    when = months.astype("datetime64[D]")
+    rough = np.isin(months.astype(int) % 12, (5, 6, 7))  # moves of June, July and August are three times the others'
+    moves = np.random.default_rng(5).standard_normal(120) * np.where(rough, 0.09, 0.03)
+    price = np.exp(np.cumsum(moves))
+
+    def factor(last, weight):
+        known = when <= np.datetime64(last)
+        return spread.season_spread(when[known], price[known], np.array([60.0, 365.0]), weight=weight)
+
+    before, after = factor("2019-05-01", 1.0), factor("2019-09-01", 1.0)
+    assert before[0] > 1.2 and after[0] < 0.85
+    assert before[1] == pytest.approx(1.0, abs=0.03) and after[1] == pytest.approx(1.0, abs=0.03)  # a whole year
+    assert factor("2019-05-01", 0.5)[0] == pytest.approx(before[0] ** 0.5)
+    assert (factor("2012-05-01", 1.0) == 1).all()  # three of each month tell nothing
 
 
 def test_two_questions_are_answered_in_the_same_futures():
@@ -125,10 +143,10 @@ def test_two_questions_are_answered_in_the_same_futures():
     for name, values in (("cull-cows", cows), ("retain-calves", calves)):
         question = find(name)
         paid.append(table_of(question, [read_all(question.inputs, values)], ["phone-in"]))
-    kept = retain_case.plan_of(paid[1], context)
+    kept, pasture = retain_case.plan_of(paid[1], context), np.ones((1, 2000), bool)
     paid = [
         cull_case.gain_of(paid[0], context, cull_case.plan_of(paid[0], context))[0, :, 1],
-        retain_case.gain_of(paid[1], context, kept, np.ones((1, 2000), bool))[0, :, retain_case.LOT],
+        retain_case.gain_of(paid[1], context, kept, pasture, np.full(1, np.nan))[0, :, retain_case.LOT],
     ]
     assert np.corrcoef(paid)[0, 1] == pytest.approx(_stated(load(), "cull cow", retain_case.FEEDERS), abs=0.08)
 

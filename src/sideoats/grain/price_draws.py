@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.grain.holding import month_days
-from sideoats.outlook.paths import own_log_ratios, recent
+from sideoats.outlook.paths import own_log_ratios
 from sideoats.question import Context
 
 Floats = NDArray[np.float64]
@@ -80,7 +80,7 @@ def _log_ratios(
     """(draw, month) log ratios of one model."""
     if series is not None:
         years = context.facts.value("grain/history_years")
-        own = own_log_ratios(context.outlook, series, days, years=years, new=recent(context.facts))
+        own = own_log_ratios(context.outlook, series, days, years=years, facts=context.facts)
         if own is not None:
             return own
     shared = np.log(context.outlook.price_ratio(crop, days))

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from sideoats import facts as fact_files
 from sideoats.errors import InputError
@@ -19,10 +19,9 @@ from sideoats.outlook.prices import (
     block_starts,
     history_log_paths,
     long_enough,
-    recent_spread,
     shared_span,
-    with_spread,
 )
+from sideoats.outlook.spread import recent_spread, season_spread, with_spread
 
 if TYPE_CHECKING:
     from sideoats.facts import Facts
@@ -57,7 +56,7 @@ def _from_quotes(outlook: Outlook, name: str, weeks: int) -> Floats | None:
         paths = history_log_paths(late, name, uniform, days, _calendar(outlook, blocks, years))
     except InputError:
         return None
-    return with_spread(paths, recent_spread(*late[name], days, **recent(facts)))
+    return with_spread(paths, coming_spread(facts, *late[name], days))
 
 
 def own_log_ratios(
@@ -66,11 +65,11 @@ def own_log_ratios(
     days: Floats,
     *,
     years: float,
-    new: Mapping[str, float] | None = None,
+    facts: Facts | None = None,
 ) -> Floats | None:
     """Log price over today's from blocks of a history's newest years, (draw, k); None where it is too short to use.
 
-    `new` : arguments of `sideoats.outlook.prices.recent_spread`; the spread of all those years where None
+    `facts` : for `coming_spread`; the spread of all those years where None
     """
     when = np.array([d for d, _ in series], dtype="datetime64[D]")
     price = np.array([p for _, p in series], dtype=np.float64)
@@ -85,12 +84,14 @@ def own_log_ratios(
     blocks = int(np.ceil(days.max() / BLOCK_DAYS))
     uniform = outlook.generator("grain price blocks").random((outlook.draws, blocks))
     paths = block_log_paths(*usable["own"], block_starts(uniform, first, last), days)
-    return paths if new is None else with_spread(paths, recent_spread(*usable["own"], days, **new))
+    return paths if facts is None else with_spread(paths, coming_spread(facts, *usable["own"], days))
 
 
-def recent(facts: Facts) -> dict[str, float]:
-    """How far the newest years' spread goes before that of the whole record: arguments of `recent_spread`."""
-    return {name: facts.value(f"outlook/recent.{name}") for name in ("years", "weight", "reverts")}
+def coming_spread(facts: Facts, dates: ArrayLike, prices: ArrayLike, at_days: ArrayLike) -> Floats:
+    """Factor on a record's log moves for the time ahead: its newest years, its season, and the doubt, (k,)."""
+    how = {name: facts.value(f"outlook/recent.{name}") for name in ("years", "weight", "reverts")}
+    season = season_spread(dates, prices, at_days, weight=facts.value("outlook/season_weight"))
+    return np.asarray(recent_spread(dates, prices, at_days, **how) * season * facts.value("outlook/unsure_spread"))
 
 
 def _calendar(outlook: Outlook, blocks: int, years: float) -> Calendar:
@@ -102,7 +103,7 @@ def _calendar(outlook: Outlook, blocks: int, years: float) -> Calendar:
 
 
 def newest(history: History, years: float) -> dict[str, tuple[NDArray[np.datetime64], Floats]]:
-    """Each series cut to its newest `years`: older moves belong to other markets (see docs/grain.md, backtest)."""
+    """Each series cut to its newest `years`: older moves belong to other markets (see docs/grain.md, trial)."""
     out = {}
     for name, (dates, prices) in history.items():
         days, values = np.asarray(dates, dtype="datetime64[D]"), np.asarray(prices, dtype=np.float64)

@@ -232,48 +232,6 @@ def history_log_paths(
     return block_log_paths(*usable[commodity], starts, at_days)
 
 
-LEAST_RECENT = 24  # moves in the newest years by which their spread is told
-
-
-def recent_spread(
-    dates: ArrayLike, prices: ArrayLike, at_days: ArrayLike, *, years: float, weight: float, reverts: float
-) -> Floats:
-    """Factor on the log moves of a record by how calm or rough its newest years were, (k,).
-
-    (s_new / s_all) ^ (weight (r / h) (1 - e^(-h / r))): most of it in the first months, none in the long run. Standard
-    deviations of log moves by the root of the days between them; 1 where the newest years hold too few moves.
-
-    Parameters
-    ----------
-    dates, prices : (n,) the record, oldest first, prices above zero
-    at_days : (k,) days ahead h
-    years : how many years are the newest
-    weight : how far their spread counts at once, 0 to 1
-    reverts : days r in which that fades
-
-    References
-    ----------
-    Weight and time from a trial on monthly world prices (docs/grain.md, "Trial of the price ranges").
-    """
-    when = np.asarray(dates, "datetime64[D]").astype(np.int64).astype(np.float64)
-    ahead = np.maximum(np.asarray(at_days, dtype=np.float64), 1.0)
-    moves = log_moves(prices) / np.sqrt(np.maximum(np.diff(when), 1.0))
-    late = when[1:] > when[-1] - 365.25 * years
-    whole, new = moves.std(), moves[late].std() if late.sum() >= LEAST_RECENT else 0.0
-    if not (whole > 0 and new > 0):
-        return np.ones_like(ahead)
-    power = weight * (reverts / ahead) * -np.expm1(-ahead / reverts)
-    return np.asarray((new / whole) ** power)
-
-
-def with_spread(paths: ArrayLike, factor: ArrayLike) -> Floats:
-    """Log paths (draw, k) with their spread scaled by `factor` (k,), the mean price ratio 1 again."""
-    given = np.asarray(paths, dtype=np.float64)
-    middle = given.mean(axis=0)
-    scaled = middle + (given - middle) * np.asarray(factor, dtype=np.float64)
-    return np.asarray(scaled - np.log(np.exp(scaled).mean(axis=0)))
-
-
 # --- lognormal about a quote ------------------------------------------------------------------------------------------
 
 
