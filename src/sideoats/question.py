@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats import units
 from sideoats.call import Answered, Call
 from sideoats.crops import crop_of
 from sideoats.errors import QuestionError
@@ -25,9 +26,10 @@ from sideoats.region import Region
 from sideoats.replies import READER, Replies
 from sideoats.ruling import attitude_of, rule
 from sideoats.schema import Field
-from sideoats.words import Reader, Said, has, sentence
+from sideoats.words import Day, Measured, Name, Reader, Said, Share, has, say, sentence
 
 if TYPE_CHECKING:
+    from sideoats.outlook.soil import Probed
     from sideoats.pictures import Picture
 
 Floats = NDArray[np.float64]
@@ -48,6 +50,7 @@ class Table:
     evidence : (n,) tuples of ledger entry ids behind the row
     stands : (n,) sentence that says which weather station stands for each row; () where none was looked for
     markets : (n,) ids of the markets that price the rows, "" where none is named
+    probed : row -> sentences on what was read off its station's soil probes
     """
 
     keys: tuple[str, ...]
@@ -59,6 +62,7 @@ class Table:
     evidence: tuple[tuple[str, ...], ...] = ()
     stands: tuple[Said, ...] = ()
     markets: tuple[str, ...] = ()
+    probed: Mapping[int, tuple[Said, ...]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.keys)
@@ -124,11 +128,12 @@ class Table:
             evidence=tuple(self.evidence[i] for i in picked) if self.evidence else (),
             stands=tuple(self.stands[i] for i in picked) if self.stands else (),
             markets=tuple(self.markets[i] for i in picked) if self.markets else (),
+            probed={at: self.probed[i] for at, i in enumerate(picked) if i in self.probed},
         )
 
     def stand(self, row: int) -> tuple[Said, ...]:
-        """The sentence that says which station stands for a row, where there is one."""
-        return (self.stands[row],) if self.stands else ()
+        """The sentence that says which station stands for a row, where there is one, and what its probes say."""
+        return (*((self.stands[row],) if self.stands else ()), *self.probed.get(row, ()))
 
     def footings(self, outlook: Outlook) -> list[Footing]:
         """(n,) what each row's weather and prices rest on: its station's years and its market."""
@@ -285,6 +290,7 @@ class Question:
         if len(asked) > 1:
             return AskedApart([(rows, self.ask(table.take(rows), here)) for rows, here in asked])
         fresh = (asked[0][1] if asked else context).fresh()
+        table = with_probes(table, self.inputs, fresh)
         problem = self.pose(table, fresh)
         size = table.size if table.size.size else np.full(len(table), np.nan)
         ruling = rule(problem, attitude_of(fresh.facts, context.risk_aversion), fresh.facts, size)
@@ -297,6 +303,44 @@ class Question:
             for rows, here in parts(table, context):
                 found[rows] = np.asarray(self.in_season(table.take(rows), here.fresh()), dtype=bool)
         return found
+
+
+_STATION_SOURCE = "station:"
+
+
+def with_probes(table: Table, inputs: Sequence[Field], context: Context) -> Table:
+    """The table with what its stations' soil probes say where nobody said it, and a sentence for each such value."""
+    records = context.outlook.records
+    if not records or "station" not in table.columns:
+        return table
+    columns, said = dict(table.columns), {row: list(told) for row, told in table.probed.items()}
+    for f in inputs:
+        sources = [s.removeprefix(_STATION_SOURCE) for s in f.found_in if s.startswith(_STATION_SOURCE)]
+        if not sources:
+            continue
+        lacking, stations = np.flatnonzero(~table.known(f.name)), table.text("station").astype(str)
+        by_station = {s: _probed(s, sources, f, context) for s in dict.fromkeys(stations[lacking].tolist())}
+        columns[f.name] = columns[f.name].copy()
+        for row in lacking:
+            found = by_station[stations[row]]
+            if found is None:
+                continue
+            columns[f.name][row] = value = units.convert(found.value, found.unit, f.unit)
+            shown = Share(value) if f.kind == "share" else Measured(round(value, 1), unit=f.unit)
+            depth = Name(f"{found.depth_cm / 2.54:.0f} in ({found.depth_cm:.0f} cm)")
+            told = say(f"station.probed.{f.name}", value=shown, depth=depth, day=Day(found.day))
+            said.setdefault(int(row), []).append(told)
+    return replace(table, columns=columns, probed={row: tuple(told) for row, told in said.items()})
+
+
+def _probed(station: str, sources: Sequence[str], f: Field, context: Context) -> Probed | None:
+    from sideoats.outlook.soil import probed
+
+    record = context.outlook.records.get(station)
+    if record is None:
+        return None
+    readings = (probed(record, what, context.on, f.fresh_days, context.facts) for what in sources)
+    return next((found for found in readings if found is not None), None)
 
 
 def parts(table: Table, context: Context) -> Iterator[tuple[NDArray[np.int64], Context]]:

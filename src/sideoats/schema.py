@@ -79,7 +79,9 @@ class Field:
     found_in : where the week finds it: ``"evidence:KIND.FIELD"`` (newest entry), ``"history:KIND"`` (all entries of the
         last months, as records with ``on``), ``"history:KIND.FIELD"`` (that field's lists of all of them, joined),
         ``"place:ATTRIBUTE"``, ``"quote:COMMODITY"``, ``"quotes:COMMODITY"`` (all of them, a series),
-        ``"setting:NAME"``; the first that is known is taken; ``{crop}`` and other place attributes are filled in
+        ``"setting:NAME"``, ``"station:VARIABLE"`` (of the station that stands for the place, once nothing else is
+        known: `sideoats.outlook.soil`); the first that is known is taken; ``{crop}`` and other place attributes are
+        filled in
     fresh_days : evidence older than this many days counts as not known
     detection : a laboratory's number may be written ``<100 ppm``, read as that limit, or ``ND``, read as this limit
         (common practice, no source); the value is then a `Below`. None where that is no way to write it

@@ -27,6 +27,7 @@ Flags: TypeAlias = NDArray[np.uint16]
 Times: TypeAlias = NDArray[np.datetime64]
 _EARTH_KM = 6371.0088  # mean radius (IUGG)
 
+SOIL_DEPTHS_CM = (5, 10, 20, 50, 100)
 DAILY_UNITS: Mapping[str, str] = {
     "tmax": "degC",
     "tmin": "degC",
@@ -42,6 +43,8 @@ DAILY_UNITS: Mapping[str, str] = {
     "humidity_min": "1",
     "dewpoint": "degC",
     "evaporation": "mm",
+    **{f"soil_temperature_{depth}": "degC" for depth in SOIL_DEPTHS_CM},  # mean of the day at so many cm
+    **{f"soil_moisture_{depth}": "1" for depth in SOIL_DEPTHS_CM},  # water by volume
 }
 HOURLY_UNITS: Mapping[str, str] = {
     "temperature": "degC",

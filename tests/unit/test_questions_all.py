@@ -13,8 +13,10 @@ from sideoats.errors import SideoatsError
 from sideoats.facts import load
 from sideoats.ledger import evidence_kinds
 from sideoats.outlook import make_outlook
+from sideoats.outlook.soil import DERIVED
 from sideoats.question import Context, find, registry
 from sideoats.schema import Field
+from sideoats.station import DAILY_UNITS
 
 ON = date(2026, 9, 14)
 NAMES = sorted(registry())
@@ -46,6 +48,8 @@ def _known(source: str) -> bool:
         return kind in kinds and (not name or name in kinds[kind].fields)
     if where == "place":
         return what in kinds["place"].fields
+    if where == "station":
+        return what in DAILY_UNITS or what in DERIVED
     return where in ("quote", "quotes", "setting") and bool(what)
 
 

@@ -1,7 +1,7 @@
 """U.S. Climate Reference Network daily files (product daily01): whitespace-separated lines, metric units.
 
-Format: NOAA NCEI, uscrn/products/daily01/readme.txt (first columns read; the order of the others and the missing codes
-from memory). Every file line is one station and one local-standard-time day.
+Format: NOAA NCEI, uscrn/products/daily01/readme.txt (first columns read; the order of all 28 as zmoon/uscrn's attrs.yml
+lists it, and the missing codes as files hold them). Every file line is one station and one local-standard-time day.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from sideoats.intake.rows import Layout, at_midnight, calendar_day, one_station, read_text
-from sideoats.station import StationDays
+from sideoats.station import SOIL_DEPTHS_CM, StationDays
 
 _FIELDS = 28
 _DATE, _LONGITUDE, _LATITUDE = 1, 3, 4
@@ -28,6 +28,8 @@ _COLUMNS = {
     "humidity_max": (15, 0.01),
     "humidity_min": (16, 0.01),
     "humidity": (17, 0.01),
+    **{f"soil_moisture_{depth}": (18 + k, 1.0) for k, depth in enumerate(SOIL_DEPTHS_CM)},
+    **{f"soil_temperature_{depth}": (23 + k, 1.0) for k, depth in enumerate(SOIL_DEPTHS_CM)},
 }
 
 

@@ -192,7 +192,11 @@ def _finder(source: str, snapshot: Snapshot) -> Callable[[Place], _Found] | None
         return lambda place: _quoted(what, place, snapshot)
     if where == "quotes":
         return lambda place: (snapshot.quote_series.get(_market(what, place, snapshot)), None, None)
-    raise ValueError(f"found_in {source!r}: expected evidence:, history:, place:, quote:, quotes: or setting:")
+    if where == "station":
+        return None  # read by whoever answers, for a phone-in that names a station too
+    raise ValueError(
+        f"found_in {source!r}: expected evidence:, history:, place:, quote:, quotes:, setting: or station:"
+    )
 
 
 def _joined(rows: Sequence[Mapping[str, Any]], name: str) -> list[Any]:

@@ -18,7 +18,7 @@ INPUTS = (
     *(see(f"rain-deficit.{name}") for name in ("rain", "normal", "span")),
     see("place.crop", example="native grass"),
     see("place.soil"),
-    see("soil_water.left", name="soil_water"),
+    see("soil_water.left", name="soil_water", also=("station:soil_water_left",)),
     see("place.planting_date"),
     see("place.forage"),
     see("rain-deficit.price"),

@@ -19,7 +19,7 @@ INPUTS = (
     see("wheat-planting.zone"),
     see("place.fly_free", absent="the first day of the grain window"),
     see("wheat_check.top_moist"),
-    see("wheat_check.soil_temperature"),
+    see("wheat_check.soil_temperature", also=("station:soil_temperature_5", "station:soil_temperature_10")),
     see("wheat_check.volunteer"),
     *(asked.YIELD, asked.PRICE, asked.VALUE_OF_GAIN, asked.HARVEST_COST),
     *asked.HAY,
