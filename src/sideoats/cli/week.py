@@ -170,6 +170,7 @@ def _show(week: Week, everything: bool) -> None:
     counts = ", ".join(f"{len(week.of(v))} {verdict_word(v)}" for v in SHAPES)
     echo("week.head", day=full_day(week.on, reader_of()), calls=len(week.calls), counts=counts)
     _errands(console, week, everything)
+    _passes(console, week)
     hidden = folded(week.errands)
     _table([c for c in week.calls if everything or not hidden(c)], everything)
     waits = len(week.of("wait"))
@@ -185,6 +186,21 @@ def _show(week: Week, everything: bool) -> None:
     entries, last = week.head
     head = {"entries": str(entries), "last": last[:16], "seed": str(week.seed), "draws": str(week.draws)}
     console.print(told("week.ledger", **head), markup=False)
+
+
+def _passes(console: Console, week: Week) -> None:
+    """The card of every field that is sprayed for more than one pest, or where more than the pest is to be minded."""
+    from sideoats.words import say, sentence
+
+    shown = [p for p in week.passes if len(p.pests) > 1 or any(s.code == "pass.flare" for s in p.said)]
+    if not shown:
+        return
+    console.print(sentence(say("pass.title"), reader_of()), markup=False)
+    for one in shown:
+        console.print(f"  {SHAPES['act']} {sentence(one.line(), reader_of())}", markup=False)
+        for said in one.said:
+            console.print(f"      {sentence(said, reader_of())}", markup=False)
+    console.print()
 
 
 def _errands(console: Console, week: Week, everything: bool) -> None:

@@ -282,6 +282,7 @@ def _quantities(
         "expected_gain_of_treating_today": (shown(gain[:, :, 0].mean(axis=1)), UNIT),
         "chance_treating_pays": (shown(pays), "1"),
         "crop_value": (shown(case.worth), UNIT),
+        "treatment_cost": (case.cost, UNIT),
         "pre_harvest_interval": (case.interval.days, "day"),
     }
     return {case.named.get(name, name): value for name, value in {**found, **case.quantities}.items()}

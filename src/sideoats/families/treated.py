@@ -167,9 +167,9 @@ def treated_case(
     more : further fields of the case; its reasons come before what was assumed
     """
     told = () if weather is None else days_ahead_said(context, weather)
-    quantities: dict[str, tuple[Any, Any]] = {"treatment_cost": (worth.cost, UNIT)}
+    quantities: dict[str, tuple[Any, Any]] = {}
     if printed is not None:
-        quantities = {"threshold_low": (printed.low, unit), "threshold_high": (printed.high, unit)} | quantities
+        quantities = {"threshold_low": (printed.low, unit), "threshold_high": (printed.high, unit)}
         acts = (counted.told >= printed.low) & (True if printed.also is None else printed.also)
         more["line"] = Line(acts, known & np.isfinite(printed.low), {"by": printed.by})
     return Case(

@@ -17,6 +17,7 @@ from sideoats.week.done import ACTIONS, kinds_read
 from sideoats.week.engines import Engine, Serial
 from sideoats.week.errands import Errand, errands
 from sideoats.week.gather import Problem
+from sideoats.week.passes import Pass, acres_of, passes, sprayed
 from sideoats.week.snapshot import require_places
 from sideoats.week.unasked import Unasked
 
@@ -37,6 +38,7 @@ class Week:
     problems : values on file that could not be used, and questions that failed
     unasked : what was not asked of a place, and why
     errands : what the looks wait for, each thing once
+    passes : what is to be sprayed, field by field: all pests of a field in one pass
     head : the ledger's head when it was read: (entries, hash)
     """
 
@@ -49,6 +51,7 @@ class Week:
     draws: int
     unasked: tuple[Unasked, ...] = ()
     errands: tuple[Errand, ...] = ()
+    passes: tuple[Pass, ...] = ()
 
     def of(self, verdict: str) -> tuple[Call, ...]:
         """The calls with one verdict, in rank order."""
@@ -63,6 +66,7 @@ class Week:
             "draws": self.draws,
             "asked": self.asked,
             "errands": [e.full() for e in self.errands],
+            "passes": [p.full() for p in self.passes],
             "calls": [c.full() for c in self.calls],
             "problems": [{"place": p.place, "question": p.question, "message": p.message} for p in self.problems],
             "not_asked": [
@@ -149,7 +153,8 @@ def run_week(
     unasked.sort(key=lambda u: (u.place, u.question))
     order = ranked(calls)
     fetched = errands(order, {p.id: p for p in places})
-    return Week(on, order, asked, tuple(problems), ledger.head(), seed, draws, tuple(unasked), fetched)
+    made = passes(order, acres_of(places), sprayed(district.snapshot.evidence, on), district.facts.reader())
+    return Week(on, order, asked, tuple(problems), ledger.head(), seed, draws, tuple(unasked), fetched, made)
 
 
 def ranked(calls: Iterable[Call]) -> tuple[Call, ...]:
