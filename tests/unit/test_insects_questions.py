@@ -20,7 +20,8 @@ from sideoats.station import StationDays
 
 ON, SPRING, SUMMER = date(2026, 9, 14), date(2026, 4, 20), date(2026, 7, 5)
 # The days on which the crop of a question stands at the stages asked about here.
-DAYS = {"alfalfa-weevil": SPRING, "wheat-aphid": SPRING, "cotton-fleahopper-bollworm": SUMMER}
+DAYS = {name: SPRING for name in ("alfalfa-weevil", "wheat-aphid", "wheat-fungicide")}
+DAYS["cotton-fleahopper-bollworm"] = SUMMER
 WHEAT = {"yield": "50 bu/ac", "price": "5.60 USD/bu"}
 MIDGE = {"crop_value": "500 USD/ha", "cost": "20 USD/ha", "stage": "flowering"}
 BEANS = {"yield": "36 bu/ac", "price": "10.5 USD/bu", "cost": "13 USD/ac"}
@@ -334,7 +335,7 @@ def test_fungicide_answers_by_disease_rating_and_stage() -> None:
     ret = "expected_return"
     assert sick["quantities"][ret]["value"] > 0 > clean["quantities"][ret]["value"]
     assert ask("wheat-fungicide", **common, stage="milk", flag="30%")["verdict"] == "wait"
-    inside = ask("wheat-fungicide", **common, stage="flowering", flag="20%", harvest_date="2026-10-04", phi_days="30")
+    inside = ask("wheat-fungicide", **common, stage="flowering", flag="20%", harvest_date="2026-05-10", phi_days="30")
     assert inside["verdict"] == "wait" and all(o["barred"] for o in inside["options"] if o["key"] != "never")
     wet, dry = (
         ask("wheat-fungicide", **common, stage="heading", lower="5%", rain=rain)["quantities"][ret]["value"]

@@ -83,7 +83,7 @@ def test_share_of_infested_leaves_stands_for_a_mean() -> None:
 
 def test_forage_sorghum_has_no_published_threshold() -> None:
     answer = sideoats.ask("sorghum-aphid", {**BASE, "crop": "forage sorghum", "mean": 100}, on=ON)
-    assert answer["verdict"] == "look" and "No published threshold" in answer["headline"] and answer["options"] == []
+    assert answer["verdict"] == "look" and "No count is published" in answer["headline"] and answer["options"] == []
 
 
 def test_black_layer_has_nothing_left_to_lose() -> None:

@@ -32,8 +32,8 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     n, facts = len(table), context.facts
     over = np.zeros(n, bool) if case.over is None else case.over
     handful = (case.counted.units < _least(case, facts, n, "fewest")) & ~over
-    unseasonal = _unseasonal(table, context, case)
-    needs = {"season": unseasonal} | dict(case.needs) | ({} if case.counted.scores is None else {"sample": handful})
+    misplaced = unseasonal(table, context, case.crop) & ~case.counted.unknown
+    needs = {"season": misplaced} | dict(case.needs) | ({} if case.counted.scores is None else {"sample": handful})
     missing = np.any([np.zeros(n, bool), *needs.values()], axis=0)
     gain = _gains(case, missing | over)
     bars = _bars(case, context, gain.shape[2])
@@ -44,7 +44,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     soon = np.full(n, np.nan) if case.soon is None else case.soon
     recheck = np.where(np.isnan(soon), np.where(missing, near, recheck), soon)
     recheck = np.where(
-        unseasonal | ("sample" in needs and handful), 1, np.where(over & ~missing & np.isnan(soon), -1, recheck)
+        misplaced | ("sample" in needs and handful), 1, np.where(over & ~missing & np.isnan(soon), -1, recheck)
     )
     density = case.counted.density if case.density is None else case.density
     asked = _least(case, facts, n, "asked")
@@ -78,7 +78,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
         | dict(case.values),
         even=even,
         heads=(
-            (unseasonal, "treat.season.need"),
+            (misplaced, "treat.season.need"),
             *case.heads,
             (handful, _code(case, "few.need")),
             *_heads(case, shut, today, missing),
@@ -100,13 +100,13 @@ def _code(case: Case, end: str) -> str:
     return f"{case.words if end in case.own else case.code}.{end}"
 
 
-def _unseasonal(table: Table, context: Context, case: Case) -> Bools:
+def unseasonal(table: Table, context: Context, crop: str) -> Bools:
     """(place,) True where the crop stands nowhere at the stage told on this day: one of the three is a slip."""
-    if not case.crop:
+    if not crop:
         return np.zeros(len(table), bool)
     stage = table.text("stage")
-    stands = {s: context.region.stands(case.crop, str(s), context.on) for s in set(stage.tolist())}
-    return np.array([not stands[s] for s in stage], bool) & ~case.counted.unknown
+    stands = {s: context.region.stands(crop, str(s), context.on) for s in set(stage.tolist())}
+    return np.array([not stands[s] for s in stage], bool)
 
 
 def coin_toss(today: Floats, cost: Floats, facts: Any, few: Bools | bool = False) -> Bools:

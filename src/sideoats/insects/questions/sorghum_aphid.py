@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.decide.laws import median, quantile
+from sideoats.facts import Facts
 from sideoats.families.counted import Counted, by_tally, count_draws, one_count
 from sideoats.families.label import Interval
 from sideoats.families.multiplying import ahead_of, growth_of, reasons_of, stake_of
@@ -84,6 +85,7 @@ def pose(table: Table, context: Context) -> Problem:
         pace=float(quantile(growth.rate, 0.9)),
         over=stake.ripe & known,
         line=Line(counted.told >= threshold.mid, known, {"by": Name(facts.by(threshold.id), fact=threshold.id)}),
+        values=_by_leaf(facts),
         heads=(
             (forage, f"{NAME}.forage.need"),
             (needs["counts"], f"{NAME}.uncounted.need"),
@@ -113,6 +115,12 @@ def _count(table: Table, context: Context) -> tuple[Counted, Bools]:
     counted = count_draws(table, context, PEST, usual=usual, units=units, **ways)
     line, most = facts.value(FACTS + "tally_line"), facts.value(FACTS + "tally_most")
     return by_tally(counted, table.number("infested_over_50"), line, most)
+
+
+def _by_leaf(facts: Facts) -> dict[str, Any]:
+    """What stands in for a count in forage sorghum."""
+    leaf = facts[FACTS + "forage_leaf"]
+    return {"leaf": Share(leaf.mid, fact=leaf.id), "trials": Name(facts.by(leaf.id), fact=leaf.id)}
 
 
 def _interval(table: Table, context: Context) -> Interval:

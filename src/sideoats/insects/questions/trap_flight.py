@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -57,7 +58,7 @@ def pose(table: Table, context: Context) -> Problem:
     flies, count = _flies(table, context), read.moths.shape[1]
     sure, strange = flown.found & flies, flown.found & ~flies
     unread = (read.since > facts.value(TRAP + "stale_after")) & flies
-    missing = (flown.flight.nights == 0) | (species == "")
+    missing = (flown.flight.nights == 0) | (species == "") | _misdated(table, context)
     when = larvae_after(table, context, flown.flight, sure, count)
     hosts, coming, opens = _hosts(table, context)
     fed = np.array([bool(crops) for crops in hosts])
@@ -71,6 +72,7 @@ def pose(table: Table, context: Context) -> Problem:
     few = (flown.flight.nights < facts.value(TRAP + "least_nights")) & ~flown.by_level
     later = np.array([bool(crops) for crops in coming])
     heads = (
+        (missing & _misdated(table, context), "dates.need"),
         (missing, "read.need"),
         (only_read, "unread.look"),
         (strange, "strange.look"),
@@ -125,6 +127,19 @@ def _flights(table: Table, context: Context, read: Catches) -> _Flown:
     by_level = heavy.onset >= 0
     whole = either(from_its_beginning(moths, flight, read.span, enough), heavy, by_level & ~by_shape)
     return _Flown(whole, by_shape | by_level, by_level, odd & (flight.evidence >= enough) & ~by_level, most, level)
+
+
+def _misdated(table: Table, context: Context) -> Bools:
+    """(trap,) True where catches were typed of nights to come, or none of the nights that are looked at."""
+    oldest = context.on - timedelta(days=int(context.facts.value(TRAP + "nights_used")))
+    days = [[day for day, _ in typed or ()] for typed in table.rows("catches")]
+    return np.array([bool(each) and (max(each) > context.on or max(each) < oldest) for each in days], bool)
+
+
+def _typed(table: Table, end: Callable[[list[date]], date]) -> NDArray[np.datetime64]:
+    """(trap,) the first or last day of the catches that were typed."""
+    days = [[day for day, _ in typed or ()] for typed in table.rows("catches")]
+    return np.array([np.datetime64(end(each)) if each else np.datetime64("NaT") for each in days], "datetime64[D]")
 
 
 def _flies(table: Table, context: Context) -> Bools:
@@ -203,6 +218,8 @@ def _values(
 
     return {
         "species": species,
+        "earliest": LongDay(_typed(table, min)),
+        "newest": LongDay(_typed(table, max)),
         "hosts": lambda i: Terms(hosts[0][i], of="host"),
         "coming": lambda i: Terms(hosts[1][i], of="host"),
         "opens": Day(np.fmax(hosts[2], _on(context, when["first"]))),

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sideoats.errors import InputError
 from sideoats.families.label import Interval, closed_days, interval_of, label_cautions
-from sideoats.families.treat_by_count import coin_toss
+from sideoats.families.treat_by_count import coin_toss, unseasonal
 from sideoats.families.treated import price_moves
 from sideoats.families.treating import DAYS, UNIT, days_of
 from sideoats.insects.disease import mean_response, rain_multiple, response_return
@@ -21,7 +21,7 @@ from sideoats.question import Context, Places, Question, Table
 from sideoats.replies import READER
 from sideoats.ruling import known_size
 from sideoats.vocabulary import see
-from sideoats.words import Measured, Money, Name, Said, Share, Term, say, sentence
+from sideoats.words import Day, Measured, Money, Name, Said, Share, Term, say, sentence
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -65,7 +65,9 @@ def pose(table: Table, context: Context) -> Problem:
     gain, today = by_option.transpose(0, 2, 1), by_option[:, 0].mean(axis=1)
     interval = interval_of(table, context, "wheat_fungicide")
     bars = (*_stage_bars(table, left, ends), *closed_days(interval, context, DAYS, len(OPTIONS)))
+    misplaced = unseasonal(table, context, "wheat")
     needs = {
+        "season": misplaced,
         "leaf_disease.stage": stage == "",
         "wheat-fungicide.yield": np.isnan(yields),
         "wheat-fungicide.price": np.isnan(price),
@@ -92,6 +94,8 @@ def pose(table: Table, context: Context) -> Problem:
         size=np.where(table.known("acres"), table.number("acres"), table.size if table.size.size else np.nan),
         values={
             "stage": Term(stage, of="leaf_disease.stage"),
+            "crop": Term("wheat", of="host"),
+            "asked": Day(np.datetime64(context.on, "D")),
             "latest": Term(table.text("latest_stage"), of="leaf_disease.stage"),
             "short": Money(-today, unit=UNIT),
             "today": Money(today, unit=UNIT),
@@ -100,7 +104,11 @@ def pose(table: Table, context: Context) -> Problem:
             "saves": Measured(np.round(np.nan_to_num(yields) * saved.mean(axis=1), 1), unit="bu/ac"),
             **interval.told(context),
         },
-        heads=((even, f"{NAME}.even.look"), *_heads(table, context, today, (left, ends), interval)),
+        heads=(
+            (misplaced, "treat.season.need"),
+            (even, f"{NAME}.even.look"),
+            *_heads(table, context, today, (left, ends), interval),
+        ),
         reasons=_reasons(table, context, chance, answers, open_, cost),
         acting=(
             *label_cautions(interval, context, bees=False),
