@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -188,18 +188,6 @@ def price_carried(table: Table, weight: Floats, price: Floats, later_weight: Flo
     What these cattle bring above or below the quotes today they are taken to bring then; NaN without both quotes.
     """
     return np.asarray(price + price_at(table, later_weight) - price_at(table, weight), dtype=np.float64)
-
-
-def next_day(on: date, month: int, day: int) -> date:
-    """The next such calendar day, today included."""
-    this_year = date(on.year, month, day)
-    return this_year if this_year >= on else date(on.year + 1, month, day)
-
-
-def day_before(end: date, month: int, day: int) -> date:
-    """The last such calendar day before or on `end`."""
-    this_year = date(end.year, month, day)
-    return this_year if this_year <= end else date(end.year - 1, month, day)
 
 
 # --- weather ----------------------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.cattle import answering, budget, tools, wheat_season
+from sideoats.decide.information import promised_from_draws
 from sideoats.families.own_and_sell import SALE
 from sideoats.problem import Choice, labelled
 from sideoats.question import Context, Table
@@ -32,9 +33,11 @@ WAYS = (
 # Kept on the way that the tools are set against, with the price fixed or floored.
 OPTIONS = (
     *WAYS,
+    Choice("choose_in_march", labelled("calves-choose"), trouble=SALE, kind="choose"),
     *(Choice(f"kept_{name}", labelled(f"calves-kept-{name}"), trouble=LOCK, kind="kept") for name in tools.TOOLS),
 )
 WHEAT, GRAZE_OUT, LOT = 1, 2, 3
+WORTH_CHOOSING = 3.0  # USD/head: less is no reason to leave the end of grazing open
 WORTH_SPLITTING = 5.0  # USD/head: less is not worth sorting a pen for
 
 
@@ -276,6 +279,20 @@ def _slide(table: Table) -> Floats:
     return np.asarray(
         answering.known_or(table.number("slide"), np.where(given_price, 0.0, np.nan_to_num(line)))[:, None]
     )
+
+
+def chosen_in_march(context: Context, plan: Plan, gain: Floats) -> Floats:
+    """(place, draw) money of cattle on wheat that are sold or grazed out by what the price of March promises, USD/head.
+
+    Whoever keeps cattle on wheat need not decide today. NaN where either way has no money.
+    """
+    both = gain[:, :, WHEAT : GRAZE_OUT + 1]
+    out, open_ = np.full(gain.shape[:2], np.nan), np.isfinite(both).all(axis=(1, 2))
+    if open_.any():
+        march = answering.price_ratio(context, FEEDERS, plan.days[:, WHEAT])[open_]
+        sold, grazed = both[open_, :, 0], both[open_, :, 1]
+        out[open_] = np.where(promised_from_draws(grazed - sold, march) > 0, grazed, sold)
+    return out
 
 
 @dataclass(frozen=True)

@@ -12,18 +12,19 @@ from sideoats.cattle import answering, budget
 from sideoats.cattle.retain_case import (
     GRAZE_OUT,
     LOT,
+    OPTIONS,
     SHORT_WAIT,
     UNIT,
     WAYS,
     WEEK,
     WHEAT,
+    WORTH_CHOOSING,
     Plan,
     hold,
     net,
     stocking,
 )
 from sideoats.cattle.tools import TOOLS
-from sideoats.decide.information import two_way_information_from_draws
 from sideoats.families.own_and_sell import Quantities, sensitivity, turning_points
 from sideoats.problem import Barred, Hazard
 from sideoats.question import Context, Table
@@ -89,19 +90,28 @@ def hazards(held: answering.Withdrawal, table: Table, to_sale: Floats) -> tuple[
     )
 
 
-def with_tools(bars: tuple[Barred, ...], way: Ints, own: tuple[Barred, ...]) -> tuple[Barred, ...]:
-    """Bars of the ways for the ways and for the tools set against one of them, then those of the tools alone."""
+def with_tools(bars: tuple[Barred, ...], way: Ints) -> tuple[Barred, ...]:
+    """Bars of the ways for the ways, the choice in March and the tools set against a way."""
     rows, out = np.arange(len(way)), []
     for bar in bars:
         mask = np.broadcast_to(bar.mask, (len(way), len(WAYS)))
         tooled = np.repeat(mask[rows, way][:, None], len(TOOLS), axis=1)
-        out.append(replace(bar, mask=np.concatenate([mask, tooled], axis=1)))
-    return (*out, *own)
+        chosen = mask[:, WHEAT] | mask[:, GRAZE_OUT]
+        out.append(replace(bar, mask=np.column_stack([mask, chosen, tooled])))
+    return tuple(out)
+
+
+def little_to_choose(gain: Floats, chosen: Floats, barred: Bools) -> Barred:
+    """The choice in March, where one way is the better at nearly any price of that day."""
+    mask = np.zeros((len(gain), len(OPTIONS)), bool)
+    mask[:, len(WAYS)] = np.nan_to_num(worth_of_march(gain, chosen, barred), nan=np.inf) < WORTH_CHOOSING
+    return Barred(mask, say("bar.little_to_choose"))
 
 
 def delay_with_tools(delayed: Floats) -> Floats:
     """(place, option) what another week costs; not known of a tool, which may be gone by then."""
-    return np.concatenate([delayed, np.full((len(delayed), len(TOOLS)), np.nan)], axis=1)
+    tools = np.full((len(delayed), len(TOOLS)), np.nan)
+    return np.column_stack([delayed, delayed[:, WHEAT], tools])
 
 
 def reference(gain: Floats, barred: Bools) -> Ints:
@@ -131,26 +141,25 @@ def due(to_sale: Floats) -> Ints:
     return np.where((to_sale >= 0) & (to_sale <= WEEK), np.nan_to_num(to_sale), WEEK).astype(np.int64)
 
 
-def worth_of_march(gain: Floats, barred: Bools, march: Floats) -> Floats:
-    """(place,) what it is worth to choose in March between selling off the wheat and grazing it out, USD/head.
+def worth_of_march(gain: Floats, chosen: Floats, barred: Bools) -> Floats:
+    """(place,) what it is worth to choose in March, over the better of the two ways settled today, USD/head.
 
-    Whoever keeps cattle on wheat need not decide today: in March the price of that day is known. NaN where either way
-    is closed.
-
-    Parameters
-    ----------
-    march : (place, draw) price in March over today's
+    NaN where either way is closed.
     """
-    open_ = ~(barred[:, WHEAT] | barred[:, GRAZE_OUT]) & np.isfinite(gain[:, :, WHEAT : GRAZE_OUT + 1]).all(axis=(1, 2))
-    out = np.full(len(gain), np.nan)
-    if open_.any():
-        apart = gain[open_, :, GRAZE_OUT] - gain[open_, :, WHEAT]
-        out[open_] = two_way_information_from_draws(apart, march[open_])
-    return out
+    better = gain[:, :, WHEAT : GRAZE_OUT + 1].mean(axis=1).max(axis=1)
+    closed = barred[:, WHEAT] | barred[:, GRAZE_OUT]
+    return np.where(closed, np.nan, np.maximum(chosen.mean(axis=1) - better, 0.0))
 
 
 def quantities(
-    table: Table, context: Context, plan: Plan, gain: Floats, barred: Bools, at: Ints, pasture: Bools
+    table: Table,
+    context: Context,
+    plan: Plan,
+    gain: Floats,
+    chosen: Floats,
+    barred: Bools,
+    at: Ints,
+    pasture: Bools,
 ) -> Quantities:
     """Figures of the best way of keeping them, and of what would change them."""
     light, heavy, _ = stocking(table, context)
@@ -160,7 +169,6 @@ def quantities(
     acres = np.where(np.isfinite(carried), table.number("acres") * table.number("head") / carried, np.nan)
     ends = (given["start_weight"], given["start_price"], weight, given["end_price"])
     keys = np.array([option.key for option in WAYS], dtype=np.str_)
-    march = answering.price_ratio(context, "feeder steer 750 lb", plan.days[:, WHEAT])
     turns = turning_points(net, given, tuple(TURNS))
     out: dict[str, tuple[Any, Any]] = {
         "pasture_chance": (pasture.mean(axis=1), "1"),
@@ -176,7 +184,7 @@ def quantities(
         "value_of_gain": (budget.value_of_gain(*ends), "USD/lb"),
         "cost_of_gain": (budget.cost_of_gain(held.running_cost, weight - ends[0]), "USD/lb"),
         "chance_keeping_pays": ((gain[rows, :, at] > 0).mean(axis=1), "1"),
-        "worth_of_choosing_in_march": (worth_of_march(gain, barred, march), UNIT),
+        "worth_of_choosing_in_march": (worth_of_march(gain, chosen, barred), UNIT),
     }
     for column, option in list(enumerate(WAYS))[1:]:
         even = hold(**plan.at(np.full(len(at), column))).break_even_sale

@@ -46,6 +46,7 @@ class Told:
     silent: np.ndarray
     kept: case.Kept
     tool_barred: np.ndarray
+    chosen: np.ndarray
 
     def values(self) -> dict[str, Any]:
         """Values of the headlines, each a function of the row."""
@@ -58,6 +59,8 @@ class Told:
             "more": lambda i: answering.brings(float(np.nan_to_num(self.gain[i, :, self.at[i]].mean()))),
             "last": lambda i: self._last(i, int(self.at[i])),
             "range": self._range,
+            "hollow": lambda i: self._last(i, case.WHEAT),
+            "till": lambda i: self._last(i, case.GRAZE_OUT),
             "kept_way": lambda i: Term(KEYS[self.kept.way[i]], of="way"),
             "kept_last": lambda i: self._last(i, int(self.kept.way[i])),
             "spread": Share(self.kept.strange),
@@ -165,7 +168,7 @@ class Told:
         for at in open_:
             net = self.kept.gain[i, :, at]
             worst, mean = Paid(float(quantile(net, 0.1)), unit=case.UNIT), Paid(float(net.mean()), unit=case.UNIT)
-            label = case.OPTIONS[len(KEYS) + at].label
+            label = case.OPTIONS[len(KEYS) + 1 + at].label
             each.append(say("retain-calves.because.tool", tool=label, mean=mean, worst=worst))
         return say(
             "retain-calves.because.tools",
@@ -250,8 +253,12 @@ class Told:
 
     def _march(self, i: int) -> Said | None:
         """Keeping them on wheat keeps the choice of March open."""
-        both = ~self.barred[i, case.WHEAT : case.GRAZE_OUT + 1]
-        return say("retain-calves.because.march") if both.all() else None
+        if self.barred[i, case.WHEAT : case.GRAZE_OUT + 1].any() or not np.isfinite(self.chosen[i]).all():
+            return None
+        ways = self.gain[i, :, case.WHEAT : case.GRAZE_OUT + 1].mean(axis=0)
+        grazed = float((self.chosen[i] == self.gain[i, :, case.GRAZE_OUT]).mean())
+        worth = max(float(self.chosen[i].mean() - ways.max()), 0.0)
+        return say("retain-calves.because.march", worth=Paid(worth, unit=case.UNIT), grazed=Share(grazed))
 
     def cautions(self) -> tuple[RowSaid, ...]:
         """The veterinarian first."""

@@ -1,4 +1,4 @@
-"""The season of wheat pasture: when calves can be on it, and whether it comes. Calendar days and chances are facts."""
+"""The season of wheat pasture: when calves can be on it, and whether it comes. Days are the region's, chances facts."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from sideoats.question import Context, Table
 from sideoats.words import Between, Said, Share, say
 
 PASTURE_WINDOW = 60  # days of rain that decide about fall pasture, as the fact states
-ENDS = (("pasture_end", "off wheat kept for grain"), ("grazeout_end", "end of graze-out"))  # field, row of the fact
+ENDS = (("pasture_end", "cattle-off-grain-wheat"), ("grazeout_end", "graze-out-ends"))  # field, day of the region
 
 
 @dataclass(frozen=True)
@@ -34,8 +34,7 @@ class Stay:
 
 def stay(table: Table, context: Context) -> Stay:
     """Days owned and days on pasture. Wheat is grazed in one season: sown in fall, off or grazed out by spring."""
-    on, facts = context.on, context.facts
-    season = {what: (month, day) for what, month, day in facts["cattle/wheat_pasture.season"].rows}
+    on, facts, region = context.on, context.facts, context.region
     longest = facts.value("cattle/wheat_pasture.longest_wait")
     least = facts.value("cattle/wheat_pasture.least_stay")
     given = table.days_until("turnout", on)
@@ -44,10 +43,10 @@ def stay(table: Table, context: Context) -> Stay:
     no_wheat, turnout = np.zeros((n, len(ENDS)), bool), np.full((n, len(ENDS)), np.datetime64(on, "D"))
     for at, (name, usual_end) in enumerate(ENDS):
         asked = table.days_until(name, on)
-        end = answering.known_or(asked, float((answering.next_day(on, *season[usual_end]) - on).days))
+        end = answering.known_or(asked, float((region.next(usual_end, on) - on).days))
         earliest, usual = (
-            np.array([(answering.day_before(on + timedelta(days=int(e)), *season[what]) - on).days for e in end])
-            for what in ("earliest turnout", "usual turnout")
+            np.array([(region.last(what, on + timedelta(days=int(e))) - on).days for e in end])
+            for what in ("cattle-on-wheat-earliest", "cattle-on-wheat")
         )
         start = np.maximum(answering.known_or(given, usual), 0.0)
         days[:, at] = np.where(end > 0, end, np.nan)
@@ -55,7 +54,7 @@ def stay(table: Table, context: Context) -> Stay:
         no_wheat[:, at] = (start > longest) | (start < earliest) | (pasture[:, at] < least)
         turnout[:, at] = np.where(
             no_wheat[:, at],
-            np.datetime64(answering.next_day(on, *season["usual turnout"]), "D"),
+            np.datetime64(region.next("cattle-on-wheat", on), "D"),
             np.datetime64(on, "D") + usual.astype("timedelta64[D]"),
         )
     return Stay(days, pasture, no_wheat & ~np.isnan(days), turnout)

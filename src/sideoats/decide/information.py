@@ -104,6 +104,14 @@ def two_way_information_from_draws(difference: ArrayLike, signal: ArrayLike) -> 
     -------
     (place,), money per unit
     """
+    gap = np.asarray(difference, float)
+    promised = promised_from_draws(gap, signal)
+    mean = gap.mean(axis=1)
+    return np.asarray(np.maximum(np.maximum(promised, 0.0).mean(axis=1) - np.maximum(mean, 0.0), 0.0), dtype=np.float64)
+
+
+def promised_from_draws(difference: ArrayLike, signal: ArrayLike) -> Floats:
+    """What the signal promises of a difference in payoff, (place, draw): see `two_way_information_from_draws`."""
     gap, seen = np.asarray(difference, float), np.asarray(signal, float)
     basis = _cubic(seen)
     draws, terms = gap.shape[1], basis.shape[2]
@@ -112,8 +120,7 @@ def two_way_information_from_draws(difference: ArrayLike, signal: ArrayLike) -> 
     found = promised.var(axis=1)
     kept = np.sqrt(np.divide(np.maximum(found - noise, 0.0), found, out=np.zeros_like(found), where=found > 0))
     mean = gap.mean(axis=1)
-    shrunk = mean[:, None] + kept[:, None] * (promised - mean[:, None])
-    return np.asarray(np.maximum(np.maximum(shrunk, 0.0).mean(axis=1) - np.maximum(mean, 0.0), 0.0), dtype=np.float64)
+    return np.asarray(mean[:, None] + kept[:, None] * (promised - mean[:, None]))
 
 
 def _cubic(seen: Floats) -> Floats:

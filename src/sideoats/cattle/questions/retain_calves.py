@@ -54,9 +54,11 @@ def pose(table: Table, context: Context) -> Problem:
     bars = (ruling.withdrawal_bar(held, plan, to_sale), *economic)
     barred = np.logical_or.reduce([np.broadcast_to(bar.mask, plan.days.shape) for bar in bars])
     at = ruling.reference(gain, barred)
+    chosen = case.chosen_in_march(context, plan, gain)
     kept = case.kept_of(table, context, plan, pasture, gain, barred, spreads)
     days = plan.days[np.arange(len(table)), kept.way]
-    bars = ruling.with_tools(bars, kept.way, tools.tool_bars(table, context, kept.tools, days, before=len(case.WAYS)))
+    own = tools.tool_bars(table, context, kept.tools, days, before=len(case.WAYS) + 1)
+    bars = (*ruling.with_tools(bars, kept.way), *own, ruling.little_to_choose(gain, chosen, barred))
     shut = np.logical_or.reduce([bar.mask for bar in bars])
     closed = np.logical_or.reduce([bar.mask for bar in economic])[:, 1:].all(axis=1)
     needs = {
@@ -64,7 +66,19 @@ def pose(table: Table, context: Context) -> Problem:
     }  # fmt: skip
     silent = np.logical_or.reduce(list(needs.values()))
     told = Told(
-        table, context, plan, gain, barred, economic, at, pasture, judged, silent, kept, shut[:, len(case.WAYS) :]
+        table,
+        context,
+        plan,
+        gain,
+        barred,
+        economic,
+        at,
+        pasture,
+        judged,
+        silent,
+        kept,
+        shut[:, len(case.WAYS) + 1 :],
+        chosen,
     )
     odd = told.odd().rows
     strange = np.isfinite(kept.strange) & ~odd & ~silent
@@ -81,7 +95,7 @@ def pose(table: Table, context: Context) -> Problem:
         case.OPTIONS,
         "sell_now",
         case.UNIT,
-        np.concatenate([gain, kept.gain], axis=2),
+        np.concatenate([gain, chosen[:, :, None], kept.gain], axis=2),
         bars=bars,
         hazards=ruling.hazards(held, table, to_sale),
         needs=needs,
@@ -102,7 +116,7 @@ def pose(table: Table, context: Context) -> Problem:
         values=told.values(),
         reasons=told.reasons(),
         cautions=told.cautions(),
-        quantities=without(ruling.quantities(table, context, plan, gain, barred, at, pasture), odd | closed),
+        quantities=without(ruling.quantities(table, context, plan, gain, chosen, barred, at, pasture), odd | closed),
         ruled=risk_figures(case.OPTIONS, shut, case.UNIT, "sell_now"),
         drawn=told.drawn,
     )
