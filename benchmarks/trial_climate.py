@@ -43,6 +43,7 @@ STARTS = ((2, 15), (4, 15), (6, 15), (8, 15), (10, 15), (12, 15))  # month and d
 SPANS = (30, 90, 180)
 HORIZON = 180
 LEAST_YEARS, LEAST_SHARE = 25, 0.9
+PIECE = 20  # years of the pieces that stand for short records
 BASE, FREEZE = 10.0, 0.0  # degC
 LAST, FIRST = (2, 15), (8, 15)  # from where the last spring and the first fall freeze are counted
 DRAWS = 400
@@ -160,12 +161,14 @@ class Told:
     came: float
 
 
-def foretold(record: StationDays, tried: list[Way], starts: tuple[tuple[int, int], ...] = STARTS) -> Iterator[Told]:
-    """Every element of a record by every way, from every origin with years enough behind it."""
+def foretold(
+    record: StationDays, tried: list[Way], starts: tuple[tuple[int, int], ...] = STARTS, least: int = LEAST_YEARS
+) -> Iterator[Told]:
+    """Every element of a record by every way, from every origin with `least` years or more behind it."""
     for start in starts:
         years, high, low, rain = _whole(record, start)
         came = _elements(high, low, rain, start)
-        for at in range(LEAST_YEARS, len(years)):
+        for at in range(least, len(years)):
             now, on = int(years[at]), same_day(date(2000, *start), int(years[at]))
             known = years[:at]
             for way in tried:
@@ -329,6 +332,32 @@ def chance_table(scores: Scores) -> list[str]:
     return lines
 
 
+def apart_table(scores: Scores) -> list[str]:
+    """Scores of the levels by record: whether another record would have chosen otherwise."""
+    stations = list(dict.fromkeys(scores.station.tolist()))
+    lines = ["| way | " + " | ".join(stations) + " |", "|---" * (len(stations) + 1) + "|"]
+    warm = scores.where(np.isin(scores.element, ("temperature", "degree-days", "last freeze", "first freeze")))
+    for way in (w.name for w in ways() if w.name.startswith("level")):
+        cells = []
+        for station in stations:
+            own, alike = (warm.where((warm.station == station) & (warm.way == w)) for w in (way, "all years alike"))
+            ratio, error = over_alike(own, alike)
+            cells.append(f"{ratio:.3f} ± {error:.3f}")
+        lines.append(f"| {way} | " + " | ".join(cells) + " |")
+    return lines
+
+
+def short_table(found: tuple[StationDays, ...]) -> list[str]:
+    """All years alike and the outlook's way on records cut into pieces of twenty years."""
+    pieces = [
+        replace(r.window(date(y, 1, 1), date(y + PIECE - 1, 12, 31)), station=f"{r.station} {y}")
+        for r in found
+        for y in range(r.start.year + 1, r.end.year - PIECE + 2, PIECE)
+    ]
+    tried = [ways()[0], ways()[-1]]
+    return way_table(scored([t for piece in pieces for t in foretold(piece, tried, least=PIECE // 2)]))
+
+
 def report(folder: Path) -> list[str]:
     """All tables as Markdown."""
     found = records(folder)
@@ -343,7 +372,11 @@ def report(folder: Path) -> list[str]:
         "How often the 80 % range held by record and days ahead, all years alike → the outlook's way:", "",
         *span_table(scores), "",
         "Chances that the freeze falls by a day, seven days about the usual one (± as if a year were one case):", "",
-        *chance_table(scores),
+        *chance_table(scores), "",
+        "Temperature, degree-days and freezes by record, over all years alike:", "",
+        *apart_table(scores), "",
+        f"Short records: the same cut into pieces of {PIECE} years, {PIECE // 2} or more of them known:", "",
+        *short_table(found),
     ]  # fmt: skip
 
 
