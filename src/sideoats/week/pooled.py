@@ -189,7 +189,7 @@ def _learned(
     where = np.array([position(places[look.place]) for look in looks])
     growth = facts.value(pest["growth"]) if pest["growth"] else math.nan
     fading = Fading(
-        facts.value(_P + "km"),
+        facts.value("insects/planner.trap_reach"),
         facts.value(_P + "days"),
         0.0 if math.isnan(growth) else growth,
         facts.value(_P + "growth_spread"),
