@@ -89,11 +89,13 @@ class Clearing:
         return asked | self.water_caution | self.not_cattle | standing
 
 
-def _far_below(j: Judgement, facts: Facts) -> Bools:
-    """True where a lot that is sampled well lies so far under every line that no other fair sample of it was over one:
-    bales of one lot lie between the published shares of their mean."""
+def _far_below(known: Lots, j: Judgement, facts: Facts) -> Bools:
+    """True where a lot that is sampled well lies so far under every line, that for its only feed too, that no other
+    fair sample of it was over one: twice as far as the hottest and the coolest bale of the published lot lay apart.
+    """
     _, lowest, highest, _ = facts["forage/lot.spread"].rows[0]
-    return np.asarray(~j.few & (j.hottest < j.never * float(lowest) / float(highest)), dtype=bool)
+    line = np.fmin(j.never, j.ruling.ceiling)
+    return np.asarray(~j.few & (known.level * 2 * float(highest) / float(lowest) < line), dtype=bool)
 
 
 def sure_days(context: Context) -> float:
@@ -130,7 +132,7 @@ def clearing(table: Table, known: Lots, pooled: Pooled, j: Judgement, context: C
     others = table.known("only_test") & ~table.flag("only_test")
     earlier, others = earlier & ~standing, others & ~standing
     again = (
-        np.isfinite(pooled.age) & ~at_baling & ~stale & ~earlier & ~standing & ~(same_hay & _far_below(j, facts))
+        np.isfinite(pooled.age) & ~at_baling & ~stale & ~earlier & ~standing & ~(same_hay & _far_below(known, j, facts))
     ) | others
     not_alone = j.not_alone & ~horse & ~missing
     return Clearing(
