@@ -103,12 +103,6 @@ def read_feed(record: Mapping[str, Any], book: Book, days: float = np.nan, head:
             expected="a feed of the table" + (f" (did you mean {' or '.join(near)}?)" if near else ""),
             todo="or give all of these in its record; feeds in the table: " + ", ".join(book.rows),
         )
-    if row is not None and parts["price"] > book.dear * float(row["price"]):
-        raise InputError(
-            f"price of {name[:40]!r} is read as {parts['price']:,.0f} USD a ton; {float(row['price']):,.0f} is usual",
-            where="feeds",
-            todo="look for a digit too many, or a price by the bale (bale_price)",
-        )
     parts |= {part: float(row[part]) for part in lacking if row is not None}
     if not 0 < parts["dry_matter"] <= 1:
         raise InputError(

@@ -57,7 +57,13 @@ def check(values: dict[str, Any]) -> None:
         )
     book = Book.of(load())
     for feed in values["feeds"]:
-        read_feed(feed, book)
+        price, usual = read_feed(feed, book).price, float((book.find(feed["name"]) or {}).get("price", np.inf))
+        if price > book.dear * usual:
+            raise InputError(
+                f"price of {feed['name'][:40]!r} is read as {price:,.0f} USD a ton; {usual:,.0f} is usual",
+                where="feeds",
+                todo="look for a digit too many, or a price by the bale (bale_price)",
+            )
         if feed["on_hand"] is not None and values["head"] is None:
             raise InputError(
                 "is missing", where="ration head", expected="head=60", todo="say how many share what is on hand"
