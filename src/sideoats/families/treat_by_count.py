@@ -32,7 +32,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     n, facts = len(table), context.facts
     over = np.zeros(n, bool) if case.over is None else case.over
     handful = (case.counted.units < _least(case, facts, n, "fewest")) & ~over
-    misplaced = unseasonal(table, context, case.crop) & ~case.counted.unknown
+    misplaced = unseasonal(table, context, case.crop) & ~case.counted.unknown & ~over & _matters(case, facts)
     needs = {"season": misplaced} | dict(case.needs) | ({} if case.counted.scores is None else {"sample": handful})
     missing = np.any([np.zeros(n, bool), *needs.values()], axis=0)
     gain = _gains(case, missing | over)
@@ -107,6 +107,11 @@ def unseasonal(table: Table, context: Context, crop: str) -> Bools:
     stage = table.text("stage")
     stands = {s: context.region.stands(crop, str(s), context.on) for s in set(stage.tolist())}
     return np.array([not stands[s] for s in stage], bool)
+
+
+def _matters(case: Case, facts: Any) -> Bools:
+    """(place,) True where the injury ahead would come near the cost of a spray: fewer are left alone at any date."""
+    return np.asarray(case.stake.mean(axis=1) >= facts.value(_COUNTING + "usual_share") * np.nan_to_num(case.cost))
 
 
 def coin_toss(today: Floats, cost: Floats, facts: Any, few: Bools | bool = False) -> Bools:

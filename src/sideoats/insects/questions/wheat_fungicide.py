@@ -65,7 +65,7 @@ def pose(table: Table, context: Context) -> Problem:
     gain, today = by_option.transpose(0, 2, 1), by_option[:, 0].mean(axis=1)
     interval = interval_of(table, context, "wheat_fungicide")
     bars = (*_stage_bars(table, left, ends), *closed_days(interval, context, DAYS, len(OPTIONS)))
-    misplaced = unseasonal(table, context, "wheat")
+    misplaced = unseasonal(table, context, "wheat") & (left >= 0)
     needs = {
         "season": misplaced,
         "leaf_disease.stage": stage == "",
