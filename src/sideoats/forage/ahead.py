@@ -16,7 +16,6 @@ from sideoats.question import Context, Table
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-_FREEZE = "weather/freeze.thresholds"
 
 
 @dataclass(frozen=True)
@@ -43,8 +42,7 @@ class Ahead:
 
 def frost_bound(facts: Facts) -> tuple[float, float]:
     """[degF] at or under which a forecast low is frost on the ground, and a station's minimum is frost."""
-    lines = {str(name): float(at) for name, at in facts[_FREEZE].rows}
-    return lines["frost"], facts.value("forage/prussic.frost")
+    return facts.value("forage/prussic.forecast_frost"), facts.value("forage/prussic.frost")
 
 
 def ahead(table: Table, context: Context) -> Ahead:
