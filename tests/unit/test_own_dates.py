@@ -110,6 +110,20 @@ def test_the_call_dates_stems_at_another_station_by_the_heat_learned_and_says_bo
         assert "Los tallos del propio distrito" in " ".join(told(call, Reader("es", "metric")).because)
 
 
+def test_every_question_of_the_room_takes_the_same_day(tmp_path: Path) -> None:
+    with district(tmp_path, splits(330.0, tuple(range(2012, 2024)))) as ledger:
+        asked = ["graze-pull-off", "wheat-purpose", "stocking-rate"]
+        calls = run_week(ledger, ON, questions=asked, draws=200).calls
+    away: dict[str, set[float]] = {}
+    for call in calls:
+        if "days_to_hollow_stem" in call.quantities:
+            away.setdefault(call.place, set()).add(round(call.quantities["days_to_hollow_stem"].value))
+    assert len(away) == 2 and all(max(days) - min(days) <= 1 for days in away.values())
+    assert {c.question for c in calls if "days_to_hollow_stem" in c.quantities} >= {"graze-pull-off", "wheat-purpose"}
+    told_so = [c for c in calls if c.question == "wheat-purpose"]
+    assert told_so and all("dated by the heat" in " ".join(c.because) for c in told_so)
+
+
 def test_a_date_that_the_grower_gives_stands_and_a_split_stem_decides(tmp_path: Path) -> None:
     with district(tmp_path, splits(330.0, (2020, 2021, 2022)), hollow_stem_date="2026-03-20") as ledger:
         calls = run_week(ledger, ON, questions=["graze-pull-off"], draws=50).calls

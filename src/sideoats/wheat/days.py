@@ -7,7 +7,9 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.decide.laws import median
 from sideoats.question import Context, Table
+from sideoats.wheat import own_dates
 
 Floats = NDArray[np.float64]
 LATEST = 130  # days past the last window after which a sowing is not late wheat but another season's
@@ -38,9 +40,13 @@ def spring_days(table: Table, context: Context, field: str) -> Floats:
 
 
 def spring_close(table: Table, context: Context, field: str) -> Floats:
-    """(place,) days to that date, the common-practice end of topdressing (mid March) where it is not known; below zero
-    once it is past."""
+    """(place,) days to that date; where it is not known by the district's own heat, if it learned one, else the
+    common-practice end of topdressing (mid March); below zero once it is past."""
     days = spring_days(table, context, field)
+    if "station" in table.columns and own_dates.own_stem(context):
+        for row in np.flatnonzero(np.isnan(days)):
+            by_heat = own_dates.stem_days(context, str(table.text("station")[row]))
+            days[row] = np.rint(median(by_heat[np.isfinite(by_heat)])) if np.isfinite(by_heat).any() else np.nan
     if not np.isnan(days).any():
         return days
     month, day = (int(p) for p in context.facts["wheat/nitrogen.topdress_close"].text.split("-"))

@@ -12,13 +12,15 @@ from datetime import date
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sideoats.question import Context
+from sideoats.question import Context, Table
 from sideoats.station import StationDays
 from sideoats.wheat.stages import STAGES, heat_units
 
 Floats = NDArray[np.float64]
 STEM = "wheat/own_dates.hollow_stem"
 NEAR_CM = 0.3  # a stem that near the line is taken to be at it
+TENTH = 1.2816  # standard deviations from the middle of a range to its ends, one in ten
+SURE = 0.9  # share of futures that must bring the heat within the days drawn
 APART_DAYS = 21  # looks farther apart do not tell when between them something came
 
 
@@ -69,6 +71,31 @@ def stage_heat(days: Sequence[date], heats: ArrayLike, stages: Sequence[str], st
 def own_stem(context: Context) -> bool:
     """Whether the district has learned its own heat of first hollow stem."""
     return context.facts.by_id[STEM].overridden
+
+
+def stem_days(context: Context, station: str) -> Floats:
+    """(draw,) days to first hollow stem by the district's own heat; all NaN where none was learned or none is due."""
+    unknown = np.full(context.outlook.draws, np.nan)
+    if not own_stem(context) or not station:
+        return unknown
+
+    def drawn(fresh: Context) -> Floats:
+        fact = fresh.facts[STEM]
+        sd = (fact.high - fact.low) / 2 / TENTH
+        heat = np.maximum(fact.mid + sd * fresh.outlook.normal("heat of first hollow stem"), 0.0)
+        found = days_by_heat(fresh, station, heat)
+        return found if np.isfinite(found).mean() > SURE else unknown
+
+    days: Floats = context.once(f"first hollow stem by heat {station}", drawn)
+    return days
+
+
+def known_by_heat(table: Table, context: Context) -> NDArray[np.bool_]:
+    """(place,) True where the district's own heat dates first hollow stem at the place's station."""
+    if "station" not in table.columns or not own_stem(context):
+        return np.zeros(len(table), dtype=bool)
+    stations = table.text("station").astype(str).tolist()
+    return np.array([bool(np.isfinite(stem_days(context, station)).any()) for station in stations])
 
 
 def heat_now(context: Context, station: str) -> float:

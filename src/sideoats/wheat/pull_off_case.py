@@ -45,8 +45,6 @@ WEEK = 7
 LATEST_RECHECK = 28  # days: growth is too uneven to leave stems alone for longer
 LONGEST_STEM = 10  # cm: longer is a slip of the unit (common practice, no source)
 AHEAD = 3  # days before the best day on which stems are split once more
-TENTH = 1.2816  # standard deviations from the middle of a range to its ends, one in ten
-SURE = 0.9  # share of futures that must bring the heat within the days drawn
 TOO_LATE = 2  # days: stems that were split and are due that soon are not waited for again
 
 
@@ -91,8 +89,8 @@ def stem_of(table: Table, context: Context) -> Stem:
         spread = facts.value("wheat/grazing.date_spread") * out.normal("first hollow stem", table.keys)
         expected = expected + spread
     heated = np.where(own[:, None], np.nan, _by_heat(table, context))
-    by_heat = np.isfinite(heated).mean(axis=1) > SURE
-    expected = np.where(by_heat[:, None] & np.isfinite(heated), heated, expected)
+    by_heat = np.isfinite(heated).any(axis=1)
+    expected = np.where(np.isfinite(heated), heated, expected)
     own = own | by_heat
     growth = table.number("stem_growth")[:, None]
     if np.isnan(growth[split]).any():
@@ -108,15 +106,8 @@ def stem_of(table: Table, context: Context) -> Stem:
 
 def _by_heat(table: Table, context: Context) -> Floats:
     """(place, draw) days to first hollow stem by the district's own heat; NaN where none was learned or none is due."""
-    found = np.full((len(table), context.outlook.draws), np.nan)
-    if not own_dates.own_stem(context) or "station" not in table.columns:
-        return found
-    fact, stations = context.facts[own_dates.STEM], table.text("station")
-    sd = (fact.high - fact.low) / 2 / TENTH
-    heat = np.maximum(fact.mid + sd * context.outlook.normal("heat of first hollow stem"), 0.0)
-    for station in dict.fromkeys(map(str, stations)):
-        found[stations.astype(str) == station] = own_dates.days_by_heat(context, station, heat)
-    return found
+    stations = table.text("station").astype(str) if "station" in table.columns else np.full(len(table), "")
+    return np.stack([own_dates.stem_days(context, station) for station in stations.tolist()])
 
 
 def _carried(needed: Floats, age: Floats, context: Context) -> Floats:

@@ -11,6 +11,7 @@ from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.wheat import purpose_case as case
 from sideoats.wheat.asked import stocking
+from sideoats.wheat.own_dates import known_by_heat
 from sideoats.words import Between, Day, Measured, Money, Name, Paid, Said, Share, Term, say
 
 _FACTS = "wheat/grazing."
@@ -59,12 +60,14 @@ class Told:
 
     def reasons(self) -> tuple[RowSaid, ...]:
         """In the order in which they are read."""
+        undated, by_heat = ~self.table.known("hollow_stem_date"), known_by_heat(self.table, self.context)
         return (
             self._agent,
             say("wheat-purpose.because.grain", net=Money(self.budget.grain.mean(axis=1), unit=case.UNIT)),
             self._cattle,
             self._penalty(),
-            say("wheat-purpose.because.undated").where(~self.table.known("hollow_stem_date")),
+            say("wheat-purpose.because.undated").where(undated & ~by_heat),
+            say("wheat-purpose.because.by_heat").where(undated & by_heat),
             say("wheat-purpose.because.spent"),
         )
 
