@@ -252,11 +252,16 @@ def test_waiting_costs_what_a_week_of_feed_loses():
 # --- retain-calves ----------------------------------------------------------------------------------------------------
 
 
-def test_no_pasture_in_any_future_makes_wheat_a_dry_lot():
+def test_no_pasture_in_any_future_leaves_the_dry_lot():
     answer = ask("retain-calves", {**CALVES, "pasture_chance": "0 %", "lot_days": "111"}, on=NOVEMBER)
-    paid = {o["key"]: o["expected"] for o in answer["options"]}
-    assert _values(answer)["pasture_chance"] == 0
-    assert paid["wheat_to_march"] == pytest.approx(paid["dry_lot"], abs=1e-9)  # 111 days to 15 March
+    barred = {o["key"]: o["barred"] for o in answer["options"]}
+    assert _values(answer)["pasture_chance"] == 0 and barred["dry_lot"] is None
+    assert barred["wheat_to_march"] == barred["graze_out"] == barred["choose_in_march"] == "no pasture comes"
+    some = ask("retain-calves", {**CALVES, "pasture_chance": "50 %", "lot_days": "111"}, on=NOVEMBER)
+    paid = {o["key"]: o["expected"] for o in some["options"]}
+    sure = ask("retain-calves", {**CALVES, "pasture_chance": "100 %", "lot_days": "111"}, on=NOVEMBER)
+    best = {o["key"]: o["expected"] for o in sure["options"]}["wheat_to_march"]
+    assert min(paid["dry_lot"], best) < paid["wheat_to_march"] < max(paid["dry_lot"], best)  # 111 days to 15 March
 
 
 def test_too_many_head_for_the_wheat():

@@ -97,7 +97,8 @@ def plan_of(table: Table, context: Context) -> Plan:
     later = answering.known_or(quoted, table.number("later_price"))
     today = answering.known_or(table.number("price"), answering.price_at(table, weight))
     by_weight = answering.price_carried(table, weight, today, end_weight.T).T
-    heavier = _falling_on(weight, today, end_weight, later, of_march=~stay.no_wheat[:, 0])
+    priced = np.where(~stay.no_wheat[:, 0], WHEAT, np.where(~stay.no_wheat[:, 1], GRAZE_OUT, LOT))
+    heavier = _falling_on(weight, today, end_weight, later, priced)
     price = np.column_stack(
         [
             today,
@@ -139,23 +140,20 @@ def plan_of(table: Table, context: Context) -> Plan:
     )
 
 
-def _falling_on(
-    weight: Floats,
-    price: Floats,
-    end_weight: Floats,
-    later: Floats,
-    of_march: Bools,
-) -> Floats:
+def _falling_on(weight: Floats, price: Floats, end_weight: Floats, later: Floats, priced: Ints) -> Floats:
     """The later price carried to each option's weight, USD/cwt (place, option); NaN where there is none.
 
-    Cattle heavier than in mid March bring less a cwt: the price falls on along the line from today's weight and price
-    to mid March's. It is never above the later price, so that no option gains by a price that nobody stated. Where no
-    wheat is left before mid March (`of_march` (place,) False) the later price is taken as that of each option's end.
+    It is the price of cattle on the day and of the weight of one way, `priced` (place,): wheat to March, graze-out
+    where no wheat is left before March, the lot where there is none at all. Heavier cattle bring less a cwt: the price
+    falls on along the line from today's weight and price to that one, and is never above it, so that no option gains by
+    a price that nobody stated. NaN for cattle far heavier where the two prices are of nearly one weight.
     """
-    gained = end_weight[:, WHEAT] - weight
-    fall = np.minimum(np.where(of_march, (later - price) / np.fmax(gained, LEAST_GAINED), 0.0), 0.0)
-    more = np.maximum(np.nan_to_num(end_weight - end_weight[:, WHEAT, None]), 0.0)
-    return np.asarray(later[:, None] + np.nan_to_num(fall)[:, None] * more, dtype=np.float64)
+    of = end_weight[np.arange(len(weight)), priced]
+    gained = of - weight
+    fall = np.minimum((later - price) / np.fmax(gained, LEAST_GAINED), 0.0)
+    more = np.maximum(np.nan_to_num(end_weight - of[:, None]), 0.0)
+    carried = later[:, None] + np.nan_to_num(fall)[:, None] * more
+    return np.where((gained < LEAST_GAINED)[:, None] & (more > LEAST_GAINED), np.nan, carried)
 
 
 def hold(

@@ -45,11 +45,11 @@ CHANGES = {
 TURNS = {"end_price": "USD/cwt", "gain_factor": "1", "cost_factor": "1"}
 
 
-def economic_bars(table: Table, context: Context, plan: Plan) -> tuple[Barred, ...]:
+def economic_bars(table: Table, context: Context, plan: Plan, pasture: Bools) -> tuple[Barred, ...]:
     """Ways that are closed for want of acres, wheat, costs or prices; the sale stays open."""
     _, heavy, spring = stocking(table, context)
     head, none = table.number("head"), np.zeros(len(table), bool)
-    off = np.column_stack([none, plan.no_wheat, none])
+    off, fails = np.column_stack([none, plan.no_wheat, none]), ~pasture.any(axis=1)
     no_pasture_cost = np.isnan(plan.per_gain)
     fed_first = plan.days - plan.pasture_days
     lot_first = (fed_first > np.where(np.arange(4) == LOT, 0, SHORT_WAIT)) & np.isnan(plan.lot_per_day)[:, None]
@@ -59,6 +59,7 @@ def economic_bars(table: Table, context: Context, plan: Plan) -> tuple[Barred, .
     return (
         Barred(np.column_stack([none, head > heavy, head > spring, none]), too_many),
         Barred(off, lambda i: _no_wheat(plan, i)),
+        Barred(np.column_stack([none, fails, fails, none]) & ~off, say("bar.no_pasture_comes")),
         Barred(np.column_stack([none, no_pasture_cost, no_pasture_cost, none]) & ~off, say("bar.no_pasture_cost")),
         Barred(lot_first & ~off, say("bar.no_lot_cost")),
         Barred(np.isnan(plan.price) & (np.arange(4) > 0), say("bar.no_heavier_price")),

@@ -173,6 +173,11 @@ def tool_bars(table: Table, context: Context, tools: Tools, days: Floats, before
     )
 
 
+def too_good(table: Table, context: Context, expected: Floats) -> Bools:
+    """(place,) a forward bid so far over what futures and basis stand for that it is of another weight, or a slip."""
+    return np.asarray(table.number("forward_price") > context.facts.value(FACT + "forward_most") * expected)
+
+
 def check(values: dict[str, Any], question: str) -> None:
     """Refuse half of a put and half of an insurance."""
     for whole in _WHOLE:

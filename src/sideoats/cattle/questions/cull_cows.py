@@ -25,6 +25,8 @@ INPUTS = (
     see("cull-cows.other_cost"),
     see("cull-cows.feed_bought"),
     see("asked.interest"),
+    see("bin-hold.aversion"),
+    see("bin-hold.worth"),
     see("cull_weighing.death"),
     *(see(f"cull-cows.{name}") for name in ("shrink_now", "shrink_later")),
     see("cull_weighing.bcs"),
@@ -65,6 +67,8 @@ def pose(table: Table, context: Context) -> Problem:
         due=case.due(table),
         delay=np.where(coin[:, None] & case.FEEDING, 0.0, case.delay(plan, at, ailing)),
         recheck=np.full(len(table), case.WEEK),
+        aversion=table.number("aversion"),
+        net_worth=table.number("worth"),
         heads=(
             (odd, "cull-cows.odd.need"),
             (ask, "cull-cows.ask.need"),

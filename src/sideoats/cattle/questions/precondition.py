@@ -32,6 +32,8 @@ INPUTS = (
     see("precondition.feed_bought"),
     *answering.treatment_fields("calf_treatment", "any of them"),
     see("asked.interest"),
+    see("bin-hold.aversion"),
+    see("bin-hold.worth"),
     see("calf_weighing.death", example="1 %"),
     see("precondition.shrink_now"),
     see("precondition.shrink_later"),
@@ -74,6 +76,8 @@ def pose(table: Table, context: Context) -> Problem:
         due=case.due(program, (worth > 0).astype(np.int64)),
         delay=case.delay(program, np.where(coin, 0.0, worth)),
         recheck=np.full(len(table), case.WEEK),
+        aversion=table.number("aversion"),
+        net_worth=table.number("worth"),
         heads=(
             (odd, "precondition.odd.need"),
             (later, "precondition.later.need"),

@@ -39,7 +39,9 @@ def pose(table: Table, context: Context) -> Problem:
     level, strange = level & ~silent & ~odd, np.isfinite(f.strange) & ~silent & ~odd
     needs = {**needs, "price-floor.forward_price": odd, "price-floor.insured_level": level,
              "price-floor.put_premium": strange & ~level}  # fmt: skip
-    odd = odd | level | strange
+    high = tools.too_good(table, context, f.expected) & ~silent & ~odd & ~level & ~strange
+    needs = {**needs, "price-floor.forward_weight": high}
+    odd = odd | level | strange | high
     return Problem(
         "price-floor",
         case.OPTIONS,
@@ -57,6 +59,7 @@ def pose(table: Table, context: Context) -> Problem:
         heads=(
             (level, "price-floor.level.need"),
             (strange, "price-floor.premium.need"),
+            (high, "price-floor.high.need"),
             (odd, "price-floor.odd.need"),
             (needs["price-floor.basis"], "price-floor.basis.need"),
             (needs["price-floor.futures"], "price-floor.tool.need"),

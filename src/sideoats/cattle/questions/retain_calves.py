@@ -15,6 +15,7 @@ from sideoats.families.own_and_sell import risk_figures, without
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
+from sideoats.words import Paid
 
 OWN = (
     "spring_price", "lot_price", "slide", "futures", "basis", "basis_sd", "volatility", "pasture_end", "grazeout_end",
@@ -50,7 +51,7 @@ def pose(table: Table, context: Context) -> Problem:
     spreads = case.spreads_of(table, context, plan)
     gain = case.gain_of(table, context, plan, pasture, spreads[0])
     to_sale, held = table.days_until("sale", context.on), answering.withdrawal(table, context)
-    economic = ruling.economic_bars(table, context, plan)
+    economic = ruling.economic_bars(table, context, plan, pasture)
     bars = (ruling.withdrawal_bar(held, plan, to_sale), *economic)
     barred = np.logical_or.reduce([np.broadcast_to(bar.mask, plan.days.shape) for bar in bars])
     at = ruling.reference(gain, barred)
@@ -85,10 +86,12 @@ def pose(table: Table, context: Context) -> Problem:
     silent |= odd
     # futures are no bid: what these calves bring over them is asked for
     bare = table.known("futures") & ~table.known("basis") & ~table.known("later_price") & ~odd & ~strange & ~silent
-    silent |= strange | bare
+    expected = plan.price[np.arange(len(table)), kept.way]
+    high = tools.too_good(table, context, expected) & ~odd & ~strange & ~bare & ~silent
+    silent |= strange | bare | high
     needs |= {
         "calf_weighing.later_price": odd, "price-floor.put_premium": strange, "retain-calves.basis": bare,
-        "retain-calves.lot_per_day": closed & ~silent,
+        "price-floor.forward_weight": high, "retain-calves.lot_per_day": closed & ~silent,
     }  # fmt: skip
     return Problem(
         "retain-calves",
@@ -108,12 +111,17 @@ def pose(table: Table, context: Context) -> Problem:
         heads=(
             (strange, "price-floor.premium.need"),
             (bare, "price-floor.basis.need"),
+            (high, "price-floor.high.need"),
             (odd, "retain-calves.odd.need"),
             (told.split(), "retain-calves.split.act"),
             (told.split(), "retain-calves.split.wait"),
             (closed & ~silent, "retain-calves.ways.need"),
         ),
-        values=told.values(),
+        values=told.values()
+        | {
+            "forward": Paid(np.nan_to_num(table.number("forward_price")), unit="USD/cwt"),
+            "expected": Paid(np.nan_to_num(expected), unit="USD/cwt"),
+        },
         reasons=told.reasons(),
         cautions=told.cautions(),
         quantities=without(ruling.quantities(table, context, plan, gain, chosen, barred, at, pasture), odd | closed),
