@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -51,7 +52,7 @@ INPUTS = (
 
 
 def pose(table: Table, context: Context) -> Problem:
-    """Treating on day 0 to 14 against leaving it: for fleahoppers, or for bollworms where they are further over."""
+    """Treating on day 0 to 14 against leaving it: for both pests; lines and words go by the one further over its."""
     facts = context.facts
     reference = reference_of(facts, FLEA)
     worth = worth_of(table, context, reference, NAME, ("lb/ac", "USD/lb"))
@@ -63,11 +64,15 @@ def pose(table: Table, context: Context) -> Problem:
     known = ~np.any(list(needs.values()), axis=0)
     level = spread(context, f"{NAME} threshold", flea_low, flea_high)
     feeding = fleas.density / level * (reference.line(worth.price, worth.yields) * squares)[:, None]
-    stake = np.where(worms[:, None], _worm_stake(table, context, fruit, worth, reference.yields), feeding)
-    most = np.where(worms, facts.value(f"{WORM}.most_lost"), reference.most) * worth.crop
-    low, high = pays_from(reference, worth, flea_low / squares, flea_high / squares, most=PLANTS * 5)
-    pays = _worm_pays(table, context, worth, reference.yields)
-    even, _ = pays_from(reference, worth, *(2 * (between(flea_low, flea_high) / squares,)), most=PLANTS * 5)
+    flea_loss = bounded_loss(np.nan_to_num(feeding), (reference.most * worth.crop)[:, None])
+    boring = np.nan_to_num(_worm_stake(table, context, fruit, worth, reference.yields))
+    worm_loss = bounded_loss(boring, (facts.value(f"{WORM}.most_lost") * worth.crop)[:, None])
+    # one treatment is paid once: what it saves of the other pest, the pest that decides need not save
+    other = (np.where(worms[:, None], flea_loss, worm_loss) * worth.prevented).mean(axis=1)
+    rest = replace(worth, cost=np.maximum(worth.cost - other, 0.0))
+    low, high = pays_from(reference, rest, flea_low / squares, flea_high / squares, most=PLANTS * 5)
+    pays = _worm_pays(table, context, rest, reference.yields)
+    even, _ = pays_from(reference, rest, *(2 * (between(flea_low, flea_high) / squares,)), most=PLANTS * 5)
     past = ~worms & np.isnan(flea_low) & known
     young = past & (table.text("stage") == "seedling")
     unharmed = worms & (fruit.mean >= 100 * worm_low) & (table.number("larvae_per_100") == 0) & known
@@ -89,7 +94,7 @@ def pose(table: Table, context: Context) -> Problem:
         printed=Printed(Name(by), *line, ~worms | (table.number("larvae_per_100") > 0)),
         known=known,
         sample=_by(worms, "fruit", "terminal"),
-        stake=bounded_loss(np.where(past[:, None], 0.0, np.nan_to_num(stake)), most[:, None]),
+        stake=np.where(past[:, None], 0.0, flea_loss + worm_loss),
         done=_feeding(context),
         lines=(np.where(worms, pays, low), np.where(worms, pays, high)),
         even_at=np.where(worms, pays, even),
