@@ -203,6 +203,8 @@ class Facts:
 
     `nearby` is what the district's own counts say of its fields: (pest, place) -> mean and variance of the log of what
     a unit holds there by all other counts, of how many other fields, and their k (`sideoats.week.pooled`).
+    `strips` is what its treated and untreated strips say of a question's loss: the factor on the published one, its
+    80 % interval, and of how many pairs (`sideoats.week.strips`).
     """
 
     by_id: Mapping[str, Fact]
@@ -212,6 +214,7 @@ class Facts:
     region: Region = field(default_factory=load_region)
     read: dict[str, None] = field(default_factory=dict)
     nearby: Mapping[tuple[str, str], tuple[float, float, int, float]] = field(default_factory=dict)
+    strips: Mapping[str, tuple[float, float, float, int]] = field(default_factory=dict)
 
     def reader(self) -> Facts:
         """The same facts with an empty list of what has been read (one reader a call)."""

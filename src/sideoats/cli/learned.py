@@ -19,9 +19,10 @@ from sideoats.cli._shared import echo, ledger_location, on_option, today, told
 def command(ctx: click.Context, on: date | None, as_json: bool) -> None:
     """Show what the counts of the last weeks say together, pest by pest.
 
-    How counts clump (k) and how fast the pest grows, both beside the published figure; how far fields differ; and what
-    is likely in fields that nobody has walked. The week weighs every new count against the others by itself; a k or a
-    rate of growth becomes the district's own once it stands in the district file as an override.
+    How counts clump (k) and how fast the pest grows, both beside the published figure; how far fields differ; what is
+    likely in fields that nobody has walked; and what treated and untreated strips say of the loss. The week weighs
+    every new count against the others by itself, and goes by the strips; a k or a rate of growth becomes the
+    district's own once it stands in the district file as an override.
     """
     from sideoats.ledger import open_ledger
     from sideoats.question import find
@@ -36,9 +37,15 @@ def command(ctx: click.Context, on: date | None, as_json: bool) -> None:
         {"place": f.place, "question": f.question, "likely": f.likely, "low": f.low, "high": f.high, "unit": f.unit}
         for f in forecasts(district)
     ]
+    strips = {name: vars(fit) for name, fit in district.fits.items()}
     if as_json:
-        click.echo(json.dumps({"on": district.on.isoformat(), "pests": found, "unwalked": ahead}, indent=2))
+        shape = {"on": district.on.isoformat(), "pests": found, "unwalked": ahead, "strips": strips}
+        click.echo(json.dumps(shape, indent=2))
         return
+    for name, fit in district.fits.items():
+        alone, low, high = (f"{value:.2f}" for value in (fit.alone, fit.alone_low, fit.alone_high))
+        factor = f"{fit.factor:.2f}"
+        echo("learned.strips", question=name, n=fit.strips, factor=factor, alone=alone, low=low, high=high)
     if not found:
         echo("learned.nothing", n=int(district.facts.value("insects/pooling.fewest")))
     for pest in found:

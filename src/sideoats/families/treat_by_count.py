@@ -20,7 +20,7 @@ from sideoats.families.label import closed_days, label_cautions
 from sideoats.families.treating import DAYS, OPTIONS, UNIT, Case
 from sideoats.problem import Barred, Line, Problem
 from sideoats.question import Context, Table
-from sideoats.words import Between, Day, Measured, Money, Said, Share, Term, say
+from sideoats.words import Between, Count, Day, Measured, Money, Said, Share, Term, say
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -30,6 +30,7 @@ _COUNTING, _WINDOW = "insects/counting.", "insects/pooling.window"
 def problem_of(table: Table, context: Context, case: Case) -> Problem:
     """The problem of treating on day 0 to 14, or never, for every place."""
     n, facts = len(table), context.facts
+    case = _by_strips(case, facts)
     over = np.zeros(n, bool) if case.over is None else case.over
     handful = (case.counted.units < _least(case, facts, n, "fewest")) & ~over
     misplaced = unseasonal(table, context, case.crop) & ~case.counted.unknown & ~over & _matters(case, facts)
@@ -92,6 +93,29 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
         quantities=_quantities(case, gain, shut, missing, likely),
         ruled=ruled,
         stops=stops,
+    )
+
+
+def _by_strips(case: Case, facts: Any) -> Case:
+    """The case with the loss that the district's own treated and untreated strips say, where there are any."""
+    if case.words not in facts.strips:
+        return case
+    factor, low, high, pairs = facts.strips[case.words]
+    every = np.ones(len(case.worth))
+    told = say(
+        "treat.because.strips",
+        n=Count(pairs),
+        times=Measured(np.round(factor, 2) * every, fact="insects/strips.spread"),
+        ends=Between((np.round(low, 2) * every, np.round(high, 2) * every)),
+    )
+    crop = np.nan_to_num(np.maximum(case.worth, 0.0), nan=np.inf)[:, None]
+    return replace(
+        case,
+        stake=np.minimum(case.stake * factor, crop),
+        lines=(case.lines[0] / factor, case.lines[1] / factor),
+        pays=None if case.pays is None else case.pays / factor,
+        roof=None if case.roof is None else case.roof / factor,
+        reasons=(told, *case.reasons),
     )
 
 

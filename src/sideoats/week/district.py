@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sideoats.facts import Facts
 from sideoats.facts import load as load_facts
+from sideoats.insects.strips import Refit
 from sideoats.ledger.address import district_file
 from sideoats.outlook import DEFAULT_DRAWS, DEFAULT_SEED, Outlook, make_outlook
 from sideoats.outlook.stations import sites_of
 from sideoats.week.own_dates import with_own_dates
 from sideoats.week.pooled import Learned, learned_of, nearby
 from sideoats.week.snapshot import Snapshot, price_history, take_snapshot
+from sideoats.week.strips import strips_of
 
 if TYPE_CHECKING:
     from sideoats.ledger import Ledger
@@ -31,6 +33,7 @@ class District:
     facts: Facts
     outlook: Outlook
     learned: tuple[Learned, ...] = ()
+    fits: Mapping[str, Refit] = field(default_factory=dict)
 
 
 def district_of(
@@ -63,11 +66,13 @@ def district_of(
     snapshot = take_snapshot(ledger, on, kinds, places=places)
     settings = {**facts.settings, **snapshot.settings}
     learned = learned_of(ledger, on, facts.reader()) if pool else ()
-    facts = replace(facts, settings=settings, nearby=nearby(learned))
+    fits = strips_of(ledger, on, facts.reader()) if pool else {}
+    strips = {name: (fit.factor, fit.low, fit.high, fit.strips) for name, fit in fits.items()}
+    facts = replace(facts, settings=settings, nearby=nearby(learned), strips=strips)
     history, markets = price_history(snapshot)
     outlook = make_outlook(
         on, stations=snapshot.stations, price_history=history, markets=markets, facts=facts, draws=draws, seed=seed
     )
     snapshot = replace(snapshot, settings=settings, sites=sites_of(outlook, facts.reader()))
     facts = with_own_dates(facts, ledger, snapshot)
-    return District(on, snapshot, facts, replace(outlook, facts=facts), learned)
+    return District(on, snapshot, facts, replace(outlook, facts=facts), learned, fits)

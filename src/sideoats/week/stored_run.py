@@ -226,6 +226,7 @@ def common_digest(common: Common) -> bytes:
     total = hashlib.sha256(f"{VERSION}|{common.on}|{common.risk_aversion}|{common.questions}".encode() + _program())
     total.update(f"{out.seed}|{out.draws}".encode())
     total.update(repr((sorted(facts.settings.items()), sorted(facts.chosen.items()))).encode())
+    total.update(repr(sorted(facts.strips.items())).encode())
     for fact in facts.by_id.values():
         total.update(repr(fact).encode())
     total.update(repr((sorted(snapshot.quote_series.items()), sorted(snapshot.first_market.items()))).encode())
