@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.decide.laws import quantile
 from sideoats.facts import Facts
 from sideoats.families.counted import stop_lines
 from sideoats.families.stopping import Stopping, stopping_of
@@ -94,7 +93,9 @@ def _scatter(case: Case) -> Floats:
     """(node, place) the mean at which treating pays over its middle, for equally likely fifths of a pest's cost."""
     if case.uneven is None:
         return np.ones((1, len(case.cost)))
-    fifths = np.stack([quantile(case.uneven, q, axis=-1) for q in (0.1, 0.3, 0.5, 0.7, 0.9)])
+    draws = case.uneven.shape[-1]
+    middles = [int(q * draws) for q in (0.1, 0.3, 0.5, 0.7, 0.9)]
+    fifths = np.partition(case.uneven, middles, axis=-1)[:, middles].T
     return np.broadcast_to(1.0 / np.maximum(fifths, 1e-3), (5, len(case.cost)))
 
 

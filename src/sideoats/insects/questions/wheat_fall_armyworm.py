@@ -13,7 +13,6 @@ from sideoats.families.counted import Counted, count_draws, one_count, spread
 from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
-    Worth,
     pays_from,
     published,
     reference_of,
@@ -67,11 +66,14 @@ def pose(table: Table, context: Context) -> Problem:
     # of larvae that cost nothing, or have eaten, no number pays
     rarer = 1.0 / np.where(left > DONE, np.maximum(weight, 1e-9), 1e-9)
 
+    wants, leaf, sown = _stand_at_stake(table, context, larva, length, worth.crop)
+    gone, alive = facts[FACTS + "stand_gone"], np.broadcast_to(fed, one.shape)
+
     def stake(density: Floats, some: slice = ALL) -> Floats:
         """(place, some draws) money that so many larvae a foot cost: leaves, or the stand where they eat that off."""
         leaves_lost = bounded_loss(np.nan_to_num(density * one[:, some]), reference.most * worth.crop[:, None])
-        eaters = density * np.broadcast_to(fed, one.shape)[:, some]
-        return np.maximum(leaves_lost, np.nan_to_num(_stand_gone(table, context, larva, length, eaters, worth, some)))
+        stand = stand_lost(density * alive[:, some] * wants[:, None], leaf[:, None], gone.low, gone.high)
+        return np.maximum(leaves_lost, np.nan_to_num(stand * sown[:, some]))
 
     saved = (control[0] * worth.prevented)[:, FEW]
     even = _even_at(lambda mean: (stake(mean[:, None], FEW) * saved).mean(axis=1) - worth.cost, n)
@@ -155,25 +157,23 @@ def _large(context: Context, length: Floats, left: Floats) -> Bools:
     return np.asarray((length > context.facts.value(FACTS + "treat_before") * MM) & (left > DONE))
 
 
-def _stand_gone(
-    table: Table, context: Context, larva: Larva, length: Floats, eaters: Floats, worth: Worth, some: slice
-) -> Floats:
-    """(place, some draws) what a stand costs that is eaten off: sown again, and late [USD/ac].
+def _stand_at_stake(
+    table: Table, context: Context, larva: Larva, length: Floats, crop: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """(place,) leaf that a larva still wants and leaf that it meets, and (place, draw) money that the stand is worth.
 
-    By the leaf that the larvae still want against what stands there when they eat it: large ones meet the leaf of
-    today, small ones what seedlings have grown to by their last instars.
+    Large larvae meet the leaf of today, small ones what seedlings have grown to by their last instars; a stand that is
+    eaten off is sown again, and late [USD/ac].
     """
-    facts, draw, crop = context.facts, context.outlook.between, worth.crop
+    facts, draw = context.facts, context.outlook.between
     age = larva.age_at(length)
     areas, gain = dict(facts[FACTS + "leaf_area"].rows), facts.value(FACTS + "leaf_gain")
     now = np.array([float(areas.get(str(stage) or "seedling", np.inf)) for stage in table.text("stage")])
     leaf = facts.value(FACTS + "plants") * (now + gain * larva.until_half(age))
-    wanted = eaters * (facts.value(FACTS + "leaf_eaten") * (1.0 - larva.eaten_at(age)))[:, None]
-    lost = stand_lost(wanted, leaf[:, None], facts[FACTS + "stand_gone"].low, facts[FACTS + "stand_gone"].high)
+    wanted = facts.value(FACTS + "leaf_eaten") * (1.0 - larva.eaten_at(age))
     again, late = facts[FACTS + "replant"], facts[FACTS + "replant_late"]
-    sown = draw("wheat sown again", again.low, again.high)[some]
-    sown = sown + draw("wheat sown late", *late.span)[some] * crop[:, None]
-    return np.asarray(lost * np.minimum(sown, crop[:, None]))
+    sown = draw("wheat sown again", again.low, again.high) + draw("wheat sown late", *late.span) * crop[:, None]
+    return np.asarray(wanted), np.asarray(leaf), np.minimum(sown, crop[:, None])
 
 
 def _stand(table: Table, context: Context) -> Floats:
