@@ -75,6 +75,9 @@ class Replies:
         p = self.problem
         return p.quantities if p.ruled is None else {**p.quantities, **p.ruled(self.ruling)}
 
+    def __post_init__(self) -> None:
+        self._summed = dict(self.context.facts.read)
+
     def calls(self) -> Iterator[Call]:
         """Every row as a call."""
         return (self.call(row) for row in range(len(self.table)))
@@ -352,7 +355,8 @@ class Replies:
     def _cited(self, said: Sequence[Said]) -> tuple[tuple[dict[str, str], ...], list[list[Any]]]:
         """Facts that the shown sentences name first, then those that the sums read; and those the district loosened."""
         facts = self.context.facts
-        ids = tuple(dict.fromkeys([*(fact for s in said for fact in s.facts), *facts.read]))
+        late = sorted(facts.read.keys() - self._summed.keys())  # read for words: in whatever order rows are told
+        ids = tuple(dict.fromkeys([*(fact for s in said for fact in s.facts), *self._summed, *late]))
         if (found := self._by_ids.get(ids)) is None:
             loosened = [s.plain() for s in facts.loosenings(ids)]
             found = self._by_ids[ids] = tuple(facts.by_id[i].source() for i in ids), loosened

@@ -101,6 +101,7 @@ def plan_of(table: Table, context: Context) -> Plan:
     facts = context.facts
     for told in ("ration.first_grain", "ration.days_a_step", "ration.step_up", "feeds.variation", "feeds.much_grain"):
         facts[f"cattle/{told}"]  # sentences rest on these: every call cites the same, whoever is told first
+    facts.choose("forage/hay_feeder", None)
     herd = herds.herd_of(table, context)
     held, bad = herds.feeds_of(table, context)
     grown = herds.with_hay(table, context, held)
