@@ -45,7 +45,8 @@ def degree_days_ahead(
     if not out.has_weather:
         usual = context.region.usual_air(context.on, context.facts.value(_C + "air_unknown"))
         air = usual + out.between("usual air", *context.facts.span(_C + "usual_air"))
-        daily = np.clip(air - lower, 0.0, upper - lower)
+        half = context.facts.value(_C + "usual_swing") / 2  # cool days have warm hours, in which larvae eat
+        daily = degree_days(air + half, air - half, lower, upper, method="single_sine", cutoff=cutoff)
         return np.repeat(np.arange(days)[:, None, None] * daily[None, None, :], len(table), axis=1)
 
     def running_sums(fresh: Context) -> Floats:

@@ -69,7 +69,8 @@ def pose(table: Table, context: Context) -> Problem:
     _, *level_low_high = _printed(table, context, _weighed_by(context))
     boot = (level_low_high[0], level_low_high[1])
     counted, floor = _counted(table, context, boot[0])
-    progress, stake = _stake(table, context, counted, worth, reference, boot)
+    progress, ratio = _growth(table, context)
+    stake = _stake(table, context, counted, worth, reference, boot, ratio)
     over = _over(table, context)
     unnamed = ~table.known("species") & ~over  # from milk on no aphid takes anything, whichever it is
     needs = {
@@ -97,7 +98,7 @@ def pose(table: Table, context: Context) -> Problem:
         sample=sample,
         stake=stake,
         done=progress,
-        lines=_lines(table, context, worth, reference, boot),
+        lines=_lines(table, context, worth, reference, boot, ratio),
         stage=Term(table.text("stage"), of="stem_counts.stage"),
         tally=np.where(russian | table.known("counts") | table.known("mean"), np.nan, table.number("infested")),
         needs=needs,
@@ -185,10 +186,15 @@ def _growth(table: Table, context: Context) -> tuple[Floats, Floats]:
 
 
 def _stake(
-    table: Table, context: Context, counted: Counted, worth: Worth, reference: Reference, printed: tuple[Floats, Floats]
-) -> tuple[Floats, Floats]:
-    """Progress of the injury, and what it costs the untreated crop [USD/ac]."""
-    progress, ratio = _growth(table, context)
+    table: Table,
+    context: Context,
+    counted: Counted,
+    worth: Worth,
+    reference: Reference,
+    printed: tuple[Floats, Floats],
+    ratio: Floats,
+) -> Floats:
+    """(place, draw) what the injury costs the untreated crop [USD/ac]; `ratio` as of `_growth`."""
     russian = (table.text("species") == RUSSIAN)[:, None]
     level = spread(context, "wheat aphid threshold", *printed)
     by_threshold = counted.density / level * reference.line(worth.price, worth.yields)[:, None] * ratio
@@ -196,7 +202,7 @@ def _stake(
     by_tiller = by_tiller * price_moves(table, context, "wheat")
     most, left = (_most(table, context, reference) * worth.crop)[:, None], _left_by_mummies(table, context)[:, None]
     stake = np.nan_to_num(np.where(russian, by_tiller, by_threshold)) * left * _by_stage(table, context)
-    return progress, bounded_loss(np.where(_over(table, context)[:, None], 0.0, stake), most)
+    return bounded_loss(np.where(_over(table, context)[:, None], 0.0, stake), most)
 
 
 def _in_flower(table: Table) -> NDArray[np.bool_]:
@@ -231,10 +237,16 @@ def _russian_level(table: Table, context: Context, worth: Worth) -> Floats:
 
 
 def _lines(
-    table: Table, context: Context, worth: Worth, reference: Reference, printed: tuple[Floats, Floats]
+    table: Table,
+    context: Context,
+    worth: Worth,
+    reference: Reference,
+    printed: tuple[Floats, Floats],
+    ratio: Floats,
 ) -> tuple[Floats, Floats]:
     """(place,) counts at which treating just pays here; NaN where none does, or none is left to save."""
-    part = _left_by_mummies(table, context) * _by_stage(table, context).mean(axis=1)
+    grown = np.where(table.text("species") == RUSSIAN, 1.0, ratio.mean(axis=1))
+    part = np.maximum(_left_by_mummies(table, context) * _by_stage(table, context).mean(axis=1) * grown, 1e-9)
     russian, (low, high) = table.text("species") == RUSSIAN, printed
     flower, most = _in_flower(table), _most(table, context, reference) * worth.crop
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -210,10 +211,11 @@ def _control(context: Context, larva: Larva, age: Floats) -> Floats:
 
 
 def _alive(table: Table, context: Context) -> Floats:
-    """(day, place, draw) larvae that the nights ahead leave alive; all of them without a station."""
+    """(day, place, draw) larvae that the nights ahead leave alive; without a station all to the season's end."""
     out, fact = context.outlook, context.facts[FACTS + "night_kill"]
     if not out.has_weather:
-        return np.ones((DAYS, 1, 1))
+        open_ = [context.region.holds(SEASON, context.on + timedelta(days=day)) for day in range(DAYS)]
+        return np.cumprod(open_).astype(float)[:, None, None]
     nights = np.nan_to_num(out.daily("tmin")[..., : DAYS - 1], nan=20.0)
     dead = np.interp(nights, fact.column("night"), fact.column("dead"))
     alive = np.concatenate([np.ones((*dead.shape[:2], 1)), np.cumprod(1 - dead, axis=2)], axis=2)[:, out.year_of_draw]
