@@ -170,9 +170,9 @@ def _show(week: Week, everything: bool) -> None:
     counts = ", ".join(f"{len(week.of(v))} {verdict_word(v)}" for v in SHAPES)
     echo("week.head", day=full_day(week.on, reader_of()), calls=len(week.calls), counts=counts)
     _errands(console, week, everything)
-    _passes(console, week)
+    carded = _passes(console, week, everything)
     hidden = folded(week.errands)
-    _table([c for c in week.calls if everything or not hidden(c)], everything)
+    _table([c for c in week.calls if everything or not (hidden(c) or (c.place, c.question) in carded)], everything)
     waits = len(week.of("wait"))
     if waits and not everything:
         console.print(told("week.wait", n=waits), markup=False)
@@ -188,19 +188,26 @@ def _show(week: Week, everything: bool) -> None:
     console.print(told("week.ledger", **head), markup=False)
 
 
-def _passes(console: Console, week: Week) -> None:
-    """The card of every field that is sprayed for more than one pest, or where more than the pest is to be minded."""
+def _passes(console: Console, week: Week, everything: bool) -> set[tuple[str, str]]:
+    """The card of every field that is sprayed for more than one pest, or where more than the pest is to be minded.
+
+    What it gives back are the calls, (place, question), that the cards stand for.
+    """
     from sideoats.words import say, sentence
 
     shown = [p for p in week.passes if len(p.pests) > 1 or any(s.code == "pass.flare" for s in p.said)]
+    carded = {(p.place, question) for p in shown for question in p.pests}
     if not shown:
-        return
+        return carded
     console.print(sentence(say("pass.title"), reader_of()), markup=False)
     for one in shown:
         console.print(f"  {SHAPES['act']} {sentence(one.line(), reader_of())}", markup=False)
         for said in one.said:
             console.print(f"      {sentence(said, reader_of())}", markup=False)
+    if not everything:
+        console.print("  " + sentence(say("pass.folded", n=len(carded)), reader_of()), markup=False)
     console.print()
+    return carded
 
 
 def _errands(console: Console, week: Week, everything: bool) -> None:
