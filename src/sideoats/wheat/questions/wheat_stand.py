@@ -39,7 +39,7 @@ def pose(table: Table, context: Context) -> Problem:
     unsure = (spots < SPOTS) | (np.abs(stand - least) < 2 * np.nan_to_num(error, nan=np.inf))
 
     def give_or_take(i: int) -> Phrase:
-        two = Count(round(2 * float(error[i]))) if np.isfinite(error[i]) else None
+        two = Count(max(round(2 * float(error[i])), 1)) if np.isfinite(error[i]) else None
         return Phrase(None if two is None else say("wheat-stand.give_or_take", n=two))
 
     def up(i: int) -> Said | None:
