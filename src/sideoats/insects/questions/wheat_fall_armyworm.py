@@ -36,6 +36,7 @@ NAME, FACTS, UNIT, SAMPLE = "wheat-fall-armyworm", "insects/wheat_fall_armyworm.
 SEASON, BEGINS, MM = "fall-armyworm-in-wheat", "fall-armyworm-begins", 25.4
 ALL, FEW = slice(None), slice(None, None, 10)  # draws; a few for a mean
 MOST = 64.0  # larvae a foot up to which a break-even is sought
+LONGEST = 120  # days of a season that are looked ahead
 DONE = 0.05  # share of the feeding of small larvae under which they are as good as done
 INPUTS = (
     see("row_larvae.counts"),
@@ -196,7 +197,19 @@ def _feeding(table: Table, context: Context) -> tuple[Larva, Floats, Floats, Flo
     )
     age = larva.age_at(length)[:, None]
     left = np.minimum((1 - larva.eaten_at(age)) / (1 - larva.eaten_at(larva.age_at(limit))), 1.0)[:, 0]
-    progress, fed = cut_short(larva.progress(age[first], ahead), _alive(table.take(first), context))
+    progress = larva.progress(age[first], ahead)
+    if context.outlook.has_weather:
+        progress, fed = cut_short(progress, _alive(table.take(first), context))
+    else:  # they eat to the season's usual end
+        long = degree_days_ahead(
+            table.take(first),
+            context,
+            facts.value(FACTS + "lower"),
+            facts.value(FACTS + "upper"),
+            _season_left(context),
+        )
+        fed = larva.progress(age[first], long)[-1]
+        progress = np.minimum(progress / np.maximum(fed, 1e-9), 1.0)
     control = _control(context, larva, age[first] + ahead)
     return larva, length, left, spread_to(progress, at), spread_to(control, at), np.take(fed, at, axis=0)
 
@@ -210,12 +223,17 @@ def _control(context: Context, larva: Larva, age: Floats) -> Floats:
     return np.asarray(1.0 - grown * (1.0 - weaker))
 
 
+def _season_left(context: Context) -> int:
+    """Days to the end of the season, at least two: today and tomorrow."""
+    days = 1
+    while days < LONGEST and context.region.holds(SEASON, context.on + timedelta(days=days)):
+        days += 1
+    return max(days, 2)
+
+
 def _alive(table: Table, context: Context) -> Floats:
-    """(day, place, draw) larvae that the nights ahead leave alive; without a station all to the season's end."""
+    """(day, place, draw) larvae that the nights ahead leave alive, at the places' stations."""
     out, fact = context.outlook, context.facts[FACTS + "night_kill"]
-    if not out.has_weather:
-        open_ = [context.region.holds(SEASON, context.on + timedelta(days=day)) for day in range(DAYS)]
-        return np.cumprod(open_).astype(float)[:, None, None]
     nights = np.nan_to_num(out.daily("tmin")[..., : DAYS - 1], nan=20.0)
     dead = np.interp(nights, fact.column("night"), fact.column("dead"))
     alive = np.concatenate([np.ones((*dead.shape[:2], 1)), np.cumprod(1 - dead, axis=2)], axis=2)[:, out.year_of_draw]
