@@ -28,6 +28,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from benchmarks.page import put
 from sideoats.errors import InputError
 from sideoats.intake.ghcn_daily import read_ghcn_daily
 from sideoats.outlook.climate import AS_IT_WAS, Climate, drawn_apart, to_today
@@ -49,8 +50,6 @@ LAST, FIRST = (2, 15), (8, 15)  # from where the last spring and the first fall 
 DRAWS = 400
 RESAMPLED = 400
 CHANCES = (0.2, 0.4, 0.6, 0.8)  # between which chances of a freeze are told apart
-DOC = ROOT / "docs" / "weather.md"
-BEGIN, END = "<!-- trial begins -->", "<!-- trial ends -->"
 
 
 @dataclass(frozen=True)
@@ -387,13 +386,7 @@ def main() -> None:
     if not records(folder):
         print(f"skipped: no record of {LEAST_YEARS + 1} years or more in {folder}")
         return
-    text = "\n".join(report(folder))
-    if "--write" not in sys.argv:
-        print(text)
-        return
-    page = DOC.read_text(encoding="utf-8")
-    head, rest = page.split(BEGIN)
-    DOC.write_text(f"{head}{BEGIN}\n{text}\n{END}{rest.split(END)[1]}", encoding="utf-8")
+    put("\n".join(report(folder)), "weather.md")
 
 
 if __name__ == "__main__":

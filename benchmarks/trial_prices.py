@@ -25,6 +25,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from benchmarks.page import put
 from sideoats import facts as fact_files
 from sideoats.outlook.paths import coming_spread
 from sideoats.outlook.prices import BLOCK_DAYS, block_log_paths, block_starts
@@ -61,8 +62,6 @@ REVERTS = 0.125  # of the gap to the ten years' mean, closed in a year
 BUSHELS = 36.7437  # of wheat in a tonne
 CARRY, RATE = 0.04, 0.07  # USD/bu a month, interest a year
 HARVEST, LAST = 6, 2025
-DOC = ROOT / "docs" / "grain.md"
-BEGIN, END = "<!-- trial begins -->", "<!-- trial ends -->"
 
 
 @lru_cache(maxsize=4)
@@ -298,13 +297,7 @@ def main() -> None:
     if not (folder / FILE).exists():
         print(f"skipped: {folder / FILE} is not there")
         return
-    text = "\n".join(report(folder))
-    if "--write" not in sys.argv:
-        print(text)
-        return
-    page = DOC.read_text(encoding="utf-8")
-    head, rest = page.split(BEGIN)
-    DOC.write_text(f"{head}{BEGIN}\n{text}\n{END}{rest.split(END)[1]}", encoding="utf-8")
+    put("\n".join(report(folder)), "grain.md")
 
 
 if __name__ == "__main__":

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from benchmarks.trial_climate import DOC, FIRST, FOLDER, chances, foretold, over_alike, records, scored, ways
+from benchmarks.page import DOCS
+from benchmarks.trial_climate import FIRST, FOLDER, chances, foretold, over_alike, records, scored, ways
 
 real = pytest.mark.skipif(not (FOLDER / "USW00003870.dly").exists(), reason="../shared/data is not beside the project")
 
@@ -30,7 +31,7 @@ def test_ranges_hold_and_score_better_than_all_years_alike_and_chances_of_a_free
 
 
 def test_the_page_holds_the_table_of_the_way_that_the_outlook_uses() -> None:
-    page = DOC.read_text(encoding="utf-8")
+    page = (DOCS / "weather.md").read_text(encoding="utf-8")
     assert f"| {ways()[-1].name} |" in page
 
 
