@@ -336,7 +336,9 @@ def _surer(problem: Problem, figures: Any, open_: Floats, passive: Bools, least:
     The trouble of an act keeps it from being done for a cent, but advice that the table beside it beats twice over is
     none. It must gain more over the baseline than its own trouble, and bring more on average (by a tenth of that
     trouble: less is no difference in the table) than the option that would lead otherwise, with a better worst tenth,
-    less between the two, and a better certainty equivalent.
+    less between the two, and a better certainty equivalent. Where the averages differ by no more than that tenth, it
+    leads by a worst tenth better by the whole trouble and a certainty equivalent better by a tenth of it: the same
+    money with less risk is better for who minds risk, and a stake too small to matter may stay open.
     """
     at, base = np.arange(len(open_)), [o.key for o in problem.options].index(problem.baseline)
     mean, worst = np.round(figures.expected, 9), np.round(figures.worst_tenth, 9)
@@ -347,8 +349,11 @@ def _surer(problem: Problem, figures: Any, open_: Floats, passive: Bools, least:
     lead_mean, lead_worst = (np.take_along_axis(of, leads, 1) for of in (mean, worst))
     floor = np.where(np.isfinite(open_[:, [base]]), open_[:, [base]], np.inf)
     over = np.isfinite(open_) & (np.where(np.isfinite(open_), open_, 0.0) > floor + least)
-    beats = over & ~passive & (mean > lead_mean + 0.1 * least) & (worst > lead_worst) & (leads != base)
-    beats &= (open_ > np.take_along_axis(open_, leads, 1)) & (mean - worst < lead_mean - lead_worst - 1e-9)
+    more = (mean > lead_mean + 0.1 * least) & (worst > lead_worst)
+    lead_certain = np.take_along_axis(open_, leads, 1)
+    safer = (mean >= lead_mean - 0.1 * least) & (worst > lead_worst + least) & (open_ > lead_certain + 0.1 * least)
+    beats = over & ~passive & (more | safer) & (leads != base)
+    beats &= (open_ > lead_certain) & (mean - worst < lead_mean - lead_worst - 1e-9)
     found = np.where(beats, open_, -np.inf).argmax(axis=1)
     return np.where((first >= 0) & beats.any(axis=1), found, -1)
 

@@ -12,7 +12,7 @@ from sideoats import ask
 CALVES = {
     "weight": "500 lb", "price": "310 USD/cwt", "turnout": "2026-11-15", "acres": "200 ac", "head": "200",
     "pasture_per_gain": "0.75 USD/lb", "lot_per_day": "2.6 USD/day", "pasture_chance": "100 %",
-    "futures": "275 USD/cwt", "basis": "0 USD/cwt",
+    "futures": "275 USD/cwt", "basis": "0 USD/cwt", "grain_given_up": "0 USD/head",
 }  # fmt: skip
 ASKED: dict[str, tuple[date, dict[str, str], list[str]]] = {
     # a bid a little over what storage and interest cost: the mean is the same, the risk is not

@@ -265,7 +265,8 @@ def test_no_pasture_in_any_future_leaves_the_dry_lot():
 
 
 def test_too_many_head_for_the_wheat():
-    answer = ask("retain-calves", {**CALVES, "acres": "40 ac", "head": "60"}, on=NOVEMBER)
+    few = {"acres": "40 ac", "head": "60", "grain_given_up": "0 USD/head"}
+    answer = ask("retain-calves", {**CALVES, **few}, on=NOVEMBER)
     barred = _barred(answer)
     assert "40 ac carry about 40" in barred["wheat_to_march"]
     assert barred["graze_out"] is None  # spring carries twice as many
@@ -296,7 +297,7 @@ def test_futures_with_basis_and_volatility():
 
 def test_one_later_price_falls_on_for_heavier_cattle():
     """500 lb at 250 and 722 lb at 215 in March: graze-out cattle of 834 lb are not paid the price of 722 lb."""
-    even = {**CALVES, "pasture_gain": "2 lb/day", "pasture_per_gain": "0.10 USD/lb"}
+    even = {**CALVES, "pasture_gain": "2 lb/day", "pasture_per_gain": "0.10 USD/lb", "grain_given_up": "0 USD/head"}
     got = _values(ask("retain-calves", even, on=NOVEMBER))
     assert got["best_way_of_keeping"] == "graze_out" and got["end_weight"] == 834
     assert got["later_price"] == pytest.approx(215 - 35 / 222 * 112, abs=1e-3)

@@ -43,7 +43,7 @@ def test_a_quotes_file_gives_the_break_evens_of_the_reference(tmp_path):
     assert {m: round(value[f"break_even_month_{m}"], 4) for m in printed} == printed
     assert all(q["unit"] for q in got["quantities"].values())
     assert 0.4 < value["chance_pays_month_6"] < 0.7 and value["worst_tenth_holding"] < 5.5
-    assert got["verdict"] == "wait" and value["best_over_selling_now"] > 0
+    assert got["verdict"] == "act" and got["headline"].startswith("Lock in") and value["best_over_selling_now"] > 0
 
 
 @pytest.mark.parametrize("quotes", [FLAT, INVERTED])
@@ -105,7 +105,7 @@ def test_a_moved_bin_says_why_what_to_do_and_when_it_was_seen():
 
 
 def test_a_kept_bin_is_checked_again_two_weeks_after_the_last_look():
-    row = read_all(QUESTION.inputs, {**BASE, **SOUND, "quotes": RISING})
+    row = read_all(QUESTION.inputs, {**BASE, **SOUND, "quotes": RISING, "aversion": "0"})
     answers = []
     for age in (4.0, 20.0):
         ages = {name: np.full(1, age) for name in ("moisture", "temperature")}
@@ -135,7 +135,7 @@ def test_the_district_may_follow_another_publisher(tmp_path):
     file = tmp_path / "district.toml"
     file.write_text('[choose]\n"grain/moisture_limit_wheat" = "canada"\n', encoding="utf-8")
     state = {"moisture": "13.2 %", "temperature": "55 degF", "quotes": RISING}
-    assert asked(**state)["verdict"] == "wait"
+    assert asked(**state)["verdict"] == "act"
     assert ask("bin-hold", {**BASE, **state}, on=ON, facts=load(file))["verdict"] == "stop"
 
 
@@ -243,7 +243,7 @@ def test_the_options_are_those_of_ever_and_counted_from_selling_today():
 
 
 def test_the_riskless_way_is_shown_beside_holding():
-    calm = asked(quotes=RISING, **SOUND)
+    calm = asked(quotes=RISING, aversion="0", **SOUND)
     averse = asked(quotes=RISING, aversion="3", worth="200000 USD", **SOUND)
     assert any(line.startswith("Locking in month 6 nets $0.38/bu") for line in calm["because"])
     assert calm["verdict"] == "wait" and averse["verdict"] == "act" and "Lock in" in averse["headline"]
@@ -271,7 +271,7 @@ def test_the_page_s_example_runs_from_the_command_line(tmp_path, monkeypatch):
     ("state", "english", "spanish"),
     [
         (
-            {"quotes": RISING, **SOUND},
+            {"quotes": RISING, "aversion": "0", **SOUND},
             "Holding 6 months is worth $0.38/bu",
             "Guardarlo 6 meses deja en promedio $0.38/bu",
         ),
@@ -294,7 +294,7 @@ def test_the_same_phone_in_in_two_languages(state, english, spanish):
 def test_aversion_is_relative_and_turns_holding_into_locking():
     state = {**BASE, "quotes": "2026-12-14 5.95; 2027-03-14 6.40", **SOUND}
     calls = {a: call_for("bin-hold", state, on=ON, risk_aversion=a) for a in (None, 0.0, 2.0, 4.0)}
-    assert [calls[a].verdict for a in (0.0, 2.0, 4.0)] == ["wait", "wait", "act"]
+    assert [calls[a].verdict for a in (0.0, 2.0, 4.0)] == ["wait", "act", "act"]
     assert "Lock in" in calls[4.0].headline and calls[2.0].headline == calls[None].headline
     certain = {a: next(o.certainty_equivalent for o in c.options if o.key == "hold-6") for a, c in calls.items()}
     assert certain[0.0] > certain[2.0] > certain[4.0]

@@ -17,7 +17,7 @@ CULLS = {
 }  # fmt: skip
 CALVES = {
     "weight": "500 lb", "price": "250 USD/cwt", "later_price": "215 USD/cwt", "pasture_per_gain": "0.65 USD/lb",
-    "lot_per_day": "2.60 USD/day", "health": "22 USD/head", "shrink_later": "3 %",
+    "grain_given_up": "0 USD/head", "lot_per_day": "2.60 USD/day", "health": "22 USD/head", "shrink_later": "3 %",
 }  # fmt: skip
 PROGRAM = {
     "weight": "525 lb", "price": "250 USD/cwt", "later_price": "236 USD/cwt", "premium": "5, 8 USD/cwt",

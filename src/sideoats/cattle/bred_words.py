@@ -57,7 +57,8 @@ class Told:
 
         def said(i: int) -> Said | None:
             mean = self.worth.gain[i].mean(axis=0)
-            other = 1 - at if at < 2 else int(np.argmax(mean[:2]))
+            held = [k for k in range(len(mean)) if k != at and not self.barred[i, k]]  # the next best, were at not open
+            other = max(held, key=lambda k: mean[k])
             if not np.isfinite(mean[[at, other]]).all():
                 return None
             gap = Money(float(mean[at] - mean[other]))

@@ -112,7 +112,7 @@ class Told:
         number = self.table.number
         price, at = float(number("forward_price")[i]), float(number("forward_weight")[i])
         at = float(number("weight")[i]) if np.isnan(at) else at
-        rate = float(number("forward_slide")[i])
+        rate = float(np.nan_to_num(number("forward_slide")[i]))
         light, heavy = (float(slide.slide_price(price, at, at + over, rate)) for over in (-30.0, 30.0))
         return say(
             "price-floor.because.forward",

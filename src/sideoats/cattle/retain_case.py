@@ -136,7 +136,7 @@ def plan_of(table: Table, context: Context) -> Plan:
         feed_cost=answering.known_or(
             table.number("lot_per_day"), facts.value("cattle/drylot.cost_of_gain") * np.mean(lot_gain, axis=0)
         ),
-        grain=np.column_stack([zero, zero, table.number("grain_given_up"), zero]),
+        grain=np.column_stack([zero, zero, np.nan_to_num(table.number("grain_given_up")), zero]),
     )
 
 

@@ -56,7 +56,7 @@ def economic_bars(table: Table, context: Context, plan: Plan, pasture: Bools) ->
     lot_first[:, 0] = False
     acres = table.number("acres")
     too_many = say("bar.too_many_head", acres=Measured(acres, unit="ac"), n=Count(np.nan_to_num(heavy).round()))
-    return (
+    closed = (
         Barred(np.column_stack([none, head > heavy, head > spring, none]), too_many),
         Barred(off, lambda i: _no_wheat(plan, i)),
         Barred(np.column_stack([none, fails, fails, none]) & ~off, say("bar.no_pasture_comes")),
@@ -65,6 +65,9 @@ def economic_bars(table: Table, context: Context, plan: Plan, pasture: Bools) ->
         Barred(np.isnan(plan.price) & (np.arange(4) > 0), say("bar.no_heavier_price")),
         Barred(np.isnan(plan.days), say("bar.day_past")),
     )
+    graze = np.column_stack([none, none, ~table.known("grain_given_up"), none])  # as nothing it would cost him the crop
+    open_ = ~np.logical_or.reduce([bar.mask for bar in closed])
+    return (*closed, Barred(graze & open_, say("bar.no_grain_given_up")))
 
 
 def _no_wheat(plan: Plan, i: int) -> Said | None:

@@ -64,6 +64,21 @@ class Tools:
 def spread_of(table: Table, context: Context, days: Floats) -> tuple[Floats, Floats]:
     """Volatility that a premium stands for (the put's, else the insurance's), and that of one out of line; NaN if none.
 
+    Out of line is one that no cattle have, and, where the two stand far apart, the one further from what is likely.
+    """
+    by_put, by_insurance = _spreads(table, days)
+    low, high = context.facts.span(FACT + "likely_volatility")
+    found = np.stack([by_put, by_insurance])
+    off = np.abs(np.log(found / np.sqrt(low * high)))
+    apart = np.abs(np.log(by_put / by_insurance)) > np.log(context.facts.value(FACT + "spreads_apart"))
+    strange = np.where((found < low) | (found > high) | (apart & (off >= off.max(axis=0))), found, np.nan)
+    implied = np.where(np.isnan(by_put), by_insurance, by_put)
+    return implied, np.where(np.isnan(strange[0]), strange[1], strange[0])
+
+
+def _spreads(table: Table, days: Floats) -> tuple[Floats, Floats]:
+    """Volatility (place,) that the premium of the put stands for, and that of the insurance; NaN where none gives it.
+
     By put-call parity the call of the same strike costs the put's premium and what the futures stand over the strike.
     """
     number, years = table.number, np.maximum(np.nan_to_num(days), 1.0) / 365.0
@@ -71,12 +86,7 @@ def spread_of(table: Table, context: Context, days: Floats) -> tuple[Floats, Flo
     by_put = implied_volatility(number("put_premium") + futures - strike, futures, strike, years)
     ending = number("insured_price") / number("insured_level")
     call = number("insurance_premium") + ending - number("insured_price")
-    by_insurance = implied_volatility(call, ending, number("insured_price"), years)
-    low, high = context.facts.span(FACT + "likely_volatility")
-    found = np.stack([by_put, by_insurance])
-    strange = np.where((found < low) | (found > high), found, np.nan)
-    implied = np.where(np.isnan(by_put), by_insurance, by_put)
-    return implied, np.where(np.isnan(strange[0]), strange[1], strange[0])
+    return by_put, implied_volatility(call, ending, number("insured_price"), years)
 
 
 def ratio_of(context: Context, days: Floats, volatility: Floats) -> Floats:
@@ -113,7 +123,7 @@ def tools_of(
     paid = number("insurance_premium") * (1.0 - subsidy)
     column = {name: number(name)[:, None] for name in ("futures", "forward_price", "put_strike", "insured_price")}
     end, at = column["futures"] * ratio, answering.known_or(number("forward_weight"), weight)[:, None]
-    forward = slide.slide_price(column["forward_price"], at, heads, number("forward_slide")[:, None])
+    forward = slide.slide_price(column["forward_price"], at, heads, np.nan_to_num(number("forward_slide"))[:, None])
     put = _fair(protection.indemnity(column["put_strike"], end), number("put_premium"))
     ending = (number("insured_price") / number("insured_level"))[:, None] * ratio
     insured = _fair(protection.indemnity(column["insured_price"], ending), number("insurance_premium"))
@@ -142,6 +152,13 @@ def _fair(worth: Floats, premium: Floats) -> Floats:
     return np.asarray(worth * scale[:, None])
 
 
+def _slide_unsaid(table: Table, context: Context) -> Bools:
+    """(place,) a forward price for another weight without its slide, or with one that reads as cents a pound."""
+    rate, least = table.number("forward_slide"), context.facts.value(FACT + "least_slide")
+    apart = np.abs(table.number("forward_weight") - table.number("weight")) > context.facts.value(FACT + "same_weight")
+    return np.asarray(table.known("forward_price") & ((np.isnan(rate) & apart) | ((rate > 0) & (rate < least))))
+
+
 def tool_bars(table: Table, context: Context, tools: Tools, days: Floats, before: int) -> tuple[Barred, ...]:
     """What nobody quoted, what is too little for a contract, and when insurance does not fit the sale.
 
@@ -161,6 +178,7 @@ def tool_bars(table: Table, context: Context, tools: Tools, days: Floats, before
     none, unquoted = np.zeros(len(table), bool), ~np.column_stack(quoted)
     misfit = np.isnan(tools.effect).any(axis=1) & ~unquoted
     misfit[:, :PUT] = False
+    misfit[:, PUT] |= ~unquoted[:, PUT] & np.isnan(_spreads(table, days)[0])  # under what it would pay today
     outside = (days < 7 * weeks.low - last) | (days > 7 * weeks.high + last)
     return (
         Barred(of([unquoted]), say("bar.floor_unquoted")),
@@ -170,6 +188,7 @@ def tool_bars(table: Table, context: Context, tools: Tools, days: Floats, before
             say("bar.cover_does_not_fit", low=int(weeks.low), high=int(weeks.high)),
         ),
         Barred(of([misfit]), say("bar.premium_fits_none")),
+        Barred(of([_slide_unsaid(table, context), none, none, none]), say("bar.slide_unsaid")),
     )
 
 

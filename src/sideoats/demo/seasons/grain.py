@@ -10,7 +10,7 @@ from sideoats.demo.district import ZONE, District, Site
 from sideoats.ledger import NewEntry
 
 # crop -> bid today [USD/bu] and what is bid for three, six and nine months on, over today's [USD/bu]
-BIDS = {"wheat": (5.46, (0.34, 0.66, 0.58)), "grain sorghum": (4.12, (0.05, 0.06, 0.02))}
+BIDS = {"wheat": (5.46, (0.34, 0.66, 0.58)), "grain sorghum": (4.12, (0.19, 0.37, 0.50))}
 # moisture [%], temperature now and at the check before [degF], days since the check, heating, live insects
 CHECKS = (
     (12.1, 74.0, 73.0, 4, False, False),
