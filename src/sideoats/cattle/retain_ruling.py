@@ -47,7 +47,7 @@ TURNS = {"end_price": "USD/cwt", "gain_factor": "1", "cost_factor": "1"}
 
 def economic_bars(table: Table, context: Context, plan: Plan, pasture: Bools) -> tuple[Barred, ...]:
     """Ways that are closed for want of acres, wheat, costs or prices; the sale stays open."""
-    _, heavy, spring = stocking(table, context)
+    _, heavy, spring = (carried.round() for carried in stocking(table, context))  # as they are told
     head, none = table.number("head"), np.zeros(len(table), bool)
     off, fails = np.column_stack([none, plan.no_wheat, none]), ~pasture.any(axis=1)
     no_pasture_cost = np.isnan(plan.per_gain)
@@ -55,7 +55,7 @@ def economic_bars(table: Table, context: Context, plan: Plan, pasture: Bools) ->
     lot_first = (fed_first > np.where(np.arange(4) == LOT, 0, SHORT_WAIT)) & np.isnan(plan.lot_per_day)[:, None]
     lot_first[:, 0] = False
     acres = table.number("acres")
-    too_many = say("bar.too_many_head", acres=Measured(acres, unit="ac"), n=Count(np.nan_to_num(heavy).round()))
+    too_many = say("bar.too_many_head", acres=Measured(acres, unit="ac"), n=Count(np.nan_to_num(heavy)))
     closed = (
         Barred(np.column_stack([none, head > heavy, head > spring, none]), too_many),
         Barred(off, lambda i: _no_wheat(plan, i)),
