@@ -56,6 +56,7 @@ class Harvest:
     elsewhere : (place, farm option) the rest goes to the elevator for as long; else it is sold at harvest
     gain : (place, draw, option) over selling at harvest, by the bushel of the whole crop [USD/bu]
     lock_at : (place,) index of the month whose quote is locked
+    away : (place,) what is locked is kept at the elevator: the farm has no room for it, or no cost of its own is given
     implied : (place,) yearly volatility that the call's premium stands for; NaN where none does [1]
     call_at : (place,) index of the month of the call's last day
     """
@@ -70,6 +71,7 @@ class Harvest:
     elsewhere: Bools
     gain: Floats
     lock_at: Ints
+    away: Bools
     implied: Floats
     call_at: Ints
 
@@ -107,19 +109,22 @@ def harvest_of(table: Table, context: Context, crop: NDArray[np.object_], condit
         # dried before it is stored, wherever that is: what is left is sold, and the drying is paid
         gain[:, :, stored] = net * left[:, None, None] - (dried + price)[:, None, None]
     fee = lock_fee(table, context)
-    locked = (quoted - farm_cost) * left[:, None] - (dried + fee + price)[:, None]
+    fits = _fits(table)
+    away = (np.isnan(table.number("farm_storage")) | (fits <= 0)) & table.known("elevator_storage")
+    locked = (quoted - np.where(away[:, None], elevator_cost, farm_cost)) * left[:, None] - (dried + fee + price)[
+        :, None
+    ]
     lock_at = np.argmax(np.where(np.isnan(locked), -np.inf, locked), axis=1)
     gain[:, :, LOCKED] = np.take_along_axis(locked, lock_at[:, None], axis=1) + luck * left[:, None]
     call_at = np.round(table.number("call_months")).clip(1, quoted.shape[1]).astype(np.int64) - 1
-    fits = _fits(table)
     # what finds no room goes to the elevator for as long, where that brings anything, else it is sold
     elsewhere = np.where(gain[:, :, ELEVATOR].mean(axis=1) > 0, 1.0 - fits[:, None], 0.0)
     rest = gain[:, :, ELEVATOR] * elsewhere[:, None, :]
     gain[:, :, FARM] = gain[:, :, FARM] * fits[:, None, None] + np.where(elsewhere[:, None, :] > 0, rest, 0.0)
-    gain[:, :, LOCKED] *= fits[:, None]
+    gain[:, :, LOCKED] *= np.where(away, 1.0, fits)[:, None]
     gain[:, :, CALL], implied = _call(table, context, quoted, draws, call_at)
     return Harvest(
-        price, quoted, farm_cost, elevator_cost, dried, left, fits, elsewhere > 0, gain, lock_at, implied, call_at
+        price, quoted, farm_cost, elevator_cost, dried, left, fits, elsewhere > 0, gain, lock_at, away, implied, call_at
     )
 
 
@@ -209,8 +214,8 @@ def bars(table: Table, context: Context, h: Harvest, c: Condition) -> tuple[Barr
         Barred(
             _of_options(n, farm=spoiled[:, _AT], elevator=spoiled[:, _AT], lock=spoiled[np.arange(n), h.lock_at]), why
         ),
-        Barred(_of_options(n, farm=full[:, None], lock=full), say("bar.bins_full")),
-        Barred(_of_options(n, farm=no_farm[:, None], lock=no_farm), say("bar.no_farm_storage")),
+        Barred(_of_options(n, farm=full[:, None], lock=full & ~h.away), say("bar.bins_full")),
+        Barred(_of_options(n, farm=no_farm[:, None], lock=no_farm & ~h.away), say("bar.no_farm_storage")),
         Barred(_of_options(n, elevator=no_elevator[:, None]), say("bar.no_elevator_storage")),
         Barred(_of_options(n, lock=unquoted), say("bar.no_quote_to_lock")),
         Barred(_of_options(n, farm=beyond, elevator=beyond), say("bar.no_quote_so_far")),

@@ -76,6 +76,10 @@ class Told:
 
         return said
 
+    def where(self, i: int) -> Said:
+        """Where what is locked is kept."""
+        return say("harvest.where.elevator" if self.harvest.away[i] else "harvest.where.farm")
+
     def sold_over(self, i: int) -> Said | None:
         """Of a locked price: the rest is sold."""
         room = self.room(i)

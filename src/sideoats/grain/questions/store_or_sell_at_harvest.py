@@ -105,6 +105,7 @@ def pose(table: Table, context: Context) -> Problem:
             "wet": condition.first_too_wet,
             "room": told.room,
             "sold_over": told.sold_over,
+            "where": told.where,
             "odds": told.odds(case.FARM),
             "odds_elevator": told.odds(case.ELEVATOR),
             "cool": told.cool,
