@@ -46,6 +46,7 @@ class Tools:
     paid, subsidy : of the insurance, premium after the subsidy [USD/cwt] and share that is subsidized
     put_paid : premium with interest and commission [USD/cwt]
     fee : of a trade [USD/cwt]
+    apart : the forward price's own weight from the one expected at the sale [lb]
     """
 
     effect: Floats
@@ -55,6 +56,7 @@ class Tools:
     subsidy: Floats
     put_paid: Floats
     fee: Floats
+    apart: Floats
 
     def too_few(self, least: float) -> Bools:
         """Too few pounds for a contract."""
@@ -133,7 +135,16 @@ def tools_of(
         share[:, None] * (put - put_paid[:, None]),
         insured - paid[:, None],
     )
-    return Tools(np.stack(np.broadcast_arrays(*effects), axis=2), whole, share, paid, subsidy, put_paid, fee)
+    return Tools(
+        np.stack(np.broadcast_arrays(*effects), axis=2),
+        whole,
+        share,
+        paid,
+        subsidy,
+        put_paid,
+        fee,
+        np.abs(at[:, 0] - weight),
+    )
 
 
 def _subsidy(table: Table, context: Context) -> Floats:
@@ -152,11 +163,11 @@ def _fair(worth: Floats, premium: Floats) -> Floats:
     return np.asarray(worth * scale[:, None])
 
 
-def _slide_unsaid(table: Table, context: Context) -> Bools:
+def _slide_unsaid(table: Table, context: Context, apart: Floats) -> Bools:
     """(place,) a forward price for another weight without its slide, or with one that reads as cents a pound."""
     rate, least = table.number("forward_slide"), context.facts.value(FACT + "least_slide")
-    apart = np.abs(table.number("forward_weight") - table.number("weight")) > context.facts.value(FACT + "same_weight")
-    return np.asarray(table.known("forward_price") & ((np.isnan(rate) & apart) | ((rate > 0) & (rate < least))))
+    other = apart > context.facts.value(FACT + "same_weight")
+    return np.asarray(table.known("forward_price") & ((np.isnan(rate) & other) | ((rate > 0) & (rate < least))))
 
 
 def tool_bars(table: Table, context: Context, tools: Tools, days: Floats, before: int) -> tuple[Barred, ...]:
@@ -188,7 +199,7 @@ def tool_bars(table: Table, context: Context, tools: Tools, days: Floats, before
             say("bar.cover_does_not_fit", low=int(weeks.low), high=int(weeks.high)),
         ),
         Barred(of([misfit]), say("bar.premium_fits_none")),
-        Barred(of([_slide_unsaid(table, context), none, none, none]), say("bar.slide_unsaid")),
+        Barred(of([_slide_unsaid(table, context, tools.apart), none, none, none]), say("bar.slide_unsaid")),
     )
 
 
