@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,9 @@ import numpy as np
 from sideoats.forage import citing, nitrate, stock
 from sideoats.forage.cautions import EMERGENCY, NITRATE
 from sideoats.forage.dilution import safe_share
-from sideoats.forage.hay_why import Why, ppm_of
-from sideoats.forage.judge import blend_is_safe
-from sideoats.forage.nitrate_tables import allowing_less
+from sideoats.forage.hay_why import Floats, Why, floored, ppm_of
+from sideoats.forage.judge import blend_is_safe, water_share
+from sideoats.forage.nitrate_tables import allowing_less, lowest_edge, sole_feed_line, water_lines
 from sideoats.forage.slips import Read
 from sideoats.forage.sorghums import is_other_hay
 from sideoats.problem import RowSaid
@@ -59,8 +60,21 @@ class Told(Why):
     # parts of headlines; None where there is nothing to add
 
     def water_too(self, i: int) -> Said | None:
-        """Nobody spoke of the water, and it counts with the feed."""
-        return say("hay-nitrate.water_too") if np.isnan(self.known.water[i]) else None
+        """Nobody spoke of the water, and it counts with the feed: how much of it this hay leaves room for."""
+        if not np.isnan(self.known.water[i]):
+            return None
+        line = sole_feed_line(self.context.facts, int(self.j.risk[i]), self.followed)
+        if self.c.standing[i]:
+            line = min(line, lowest_edge(self.every[1].values()))
+        room = (line - float(np.fmax(self.known.level[i], self.known.seen[i]))) / self._of_water[i]
+        caution, _ = water_lines(self.context.facts)  # from there the water is judged by itself
+        return say("hay-nitrate.water_too", most=ppm_of(floored(min(room, caution))))
+
+    @cached_property
+    def _of_water(self) -> Floats:
+        """What one ppm of nitrate-nitrogen in the water adds to the ration [ppm of dry matter]."""
+        one = replace(self.known, water=np.ones_like(self.known.water))
+        return water_share(self.context.facts, one)[0]
 
     def this(self, i: int) -> Said:
         """The hay by its own name."""

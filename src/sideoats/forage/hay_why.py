@@ -28,6 +28,12 @@ def ppm_of(level: Any) -> Measured:
     return Measured(float(level), unit="ppm")
 
 
+def floored(level: float) -> float:
+    """A level [ppm] to stay under, never rounded up; to a tenth where it is small."""
+    digits = 10.0 if level < 10.0 else 1.0
+    return max(float(np.floor(level * digits + 1e-9)) / digits, 0.0)
+
+
 @dataclass(frozen=True)
 class Why:
     """What is known and judged of a batch of lots; reasons by row.

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+import numpy as np
+
 from sideoats.facts import Facts
-from sideoats.forage.nitrate import PPM_OF_PERCENT, ClassTable, ion_factor
+from sideoats.forage.nitrate import PPM_OF_PERCENT, ClassTable, ion_factor, rule
 
 
 def publisher_name(facts: Facts, key: object) -> str:
@@ -25,6 +27,15 @@ def tables(facts: Facts, followed: str | None = None) -> tuple[ClassTable, dict[
 def lowest_edge(every: Iterable[ClassTable]) -> float:
     """Level [ppm NO3-N dry] under which every table that binds puts a feed in its lowest class."""
     return min((float(t.edges[1]) for t in every if t.binds and len(t.bounds) > 1), default=0.0)
+
+
+def sole_feed_line(facts: Facts, at_risk: int, followed: str | None = None) -> float:
+    """Level [ppm NO3-N dry] of feed and water together from which a feed is no longer the only one for these animals;
+    infinite where no table says so."""
+    table, every = tables(facts, followed)
+    edges = np.unique([float(edge) for t in every.values() for edge in t.edges])
+    barred = edges[~rule(edges, at_risk, table, every.values(), dilution_targets(facts)).alone]
+    return float(barred.min()) if barred.size else float("inf")
 
 
 def dilution_targets(facts: Facts) -> dict[str, float]:

@@ -15,7 +15,8 @@ from sideoats.families.may_it_be_fed import Danger, doubted, first_of, rest_of
 from sideoats.forage import nitrate, stock
 from sideoats.forage.cautions import EMERGENCY
 from sideoats.forage.grazed_nitrate import torn
-from sideoats.forage.nitrate_tables import water_lines
+from sideoats.forage.hay_why import floored
+from sideoats.forage.nitrate_tables import sole_feed_line, water_lines
 from sideoats.forage.water import Water, little_nitrate
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
@@ -134,12 +135,22 @@ class Told:
             "age": Measured(np.nan_to_num(w.age), unit="day"),
             "label": Term(w.label, of="salts_class"),
             "if": self._if,
+            "with_feed": self._with_feed,
             **first_of(self.dangers),
         }
 
     def _if(self, i: int) -> Said | None:
         """The day of the sample, where nobody says it."""
         return _say("if_new") if np.isnan(self.water.age[i]) else None
+
+    def _with_feed(self, i: int) -> Said | None:
+        """Feed and water count together: what the feed may hold beside this water."""
+        as_feed = float(self.water.as_feed[i])
+        if np.isnan(self.water.nitrogen[i]) or as_feed < 1.0:
+            return None
+        risk = int(stock.risk_of([str(self.table.text("class")[i]) or "unknown"])[0])
+        room = sole_feed_line(self.context.facts, risk) - as_feed
+        return _say("with_feed", most=Measured(floored(room), unit="ppm"))
 
     def reasons(self) -> tuple[RowSaid, ...]:
         """In the order in which they are read."""
