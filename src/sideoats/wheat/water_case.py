@@ -38,6 +38,7 @@ class Water:
     rain: Floats
     used: Floats
     known: Bools
+    slip: Bools
     grain: Floats
     beside: Floats
     crops: Floats
@@ -69,7 +70,7 @@ def water_of(table: Table, context: Context) -> Water:
         rain = np.where(np.isnan(rain), ahead[out.station_rows(table.text("station"))], rain)
     stored = _stored(table, context)
     share = out.between("wheat rain used", *facts.span("wheat/water.rain_used"))
-    used, known = _used(table, context, stored, share)
+    used, known, slip = _used(table, context, stored, share)
     use = used + water.water_used(stored[:, None], rain, share)
     grain, beside = (
         np.stack([water.yield_from_water(u, *line) for u, line in zip(use, lines, strict=True)])
@@ -77,7 +78,7 @@ def water_of(table: Table, context: Context) -> Water:
     )
     about = facts.value("wheat/water.scatter") * np.array([key != "french_schultz" for key, _ in chosen], np.float64)
     crops = np.maximum(grain * (1 + about[:, None] * out.normal("yield about the water line", table.keys)), 0.0)
-    return Water(chosen, stored, rain, used, known, grain, beside, crops)
+    return Water(chosen, stored, rain, used, known, slip, grain, beside, crops)
 
 
 def _stored(table: Table, context: Context) -> Floats:
@@ -98,20 +99,24 @@ def _sown_days_ago(table: Table, context: Context) -> Floats:
     return np.where(np.isnan(own) | (own > 330), usual, np.maximum(own, 0.0))
 
 
-def _used(table: Table, context: Context, stored: Floats, share: Floats) -> tuple[Floats, Bools]:
-    """Water used since sowing (place, draw) [in], and whether it was told (place,); a range where it was not."""
+def _used(table: Table, context: Context, stored: Floats, share: Floats) -> tuple[Floats, Bools, Bools]:
+    """Water used since sowing (place, draw) [in], and whether it was told (place,); a range where it was not.
+
+    Last (place,): more water is held now than there was at sowing and has fallen since, so one of the three is a slip.
+    """
     out, since = context.outlook, _sown_days_ago(table, context)
     told, start = table.number("used"), table.number("stored_at_sowing")
     fallen = table.number("rain_since")
     fallen = np.where(np.isnan(fallen), _rain_of(table, context, since), fallen)
+    slip = np.isnan(told) & (stored > start + fallen)
     reckoned = water.used_so_far(start[:, None], stored[:, None], fallen[:, None], share)
     used = np.where(np.isnan(told)[:, None], reckoned, told[:, None])
     used = np.where(np.isnan(used) & (since <= 0)[:, None], 0.0, used)
     known = np.isfinite(used[:, 0])
     if known.all():
-        return used, known
+        return used, known, slip
     low, high = _usual_use(context)
-    return np.where(known[:, None], used, out.between("water used since sowing", low, high)), known
+    return np.where(known[:, None], used, out.between("water used since sowing", low, high)), known, slip
 
 
 def _usual_use(context: Context) -> tuple[float, float]:

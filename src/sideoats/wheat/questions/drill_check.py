@@ -32,6 +32,11 @@ OPTIONS = (
 )
 
 
+MOST_OFF = (
+    3.0  # times over or under the target: a unit, a length or a count is the slip, not the drill (common practice)
+)
+
+
 def check(values: dict[str, Any]) -> None:
     """Refuse anything but one way of measuring, or a catch without the length that it stands for."""
     ways = [k for k in ("catch", "catches", "seeds") if values[k] is not None]
@@ -75,6 +80,7 @@ def pose(table: Table, context: Context) -> Problem:
     apart = np.nan_to_num(np.fmax(1 - low, high - 1))
     uneven = apart > np.nan_to_num(tolerance, nan=np.inf)
     wrong = np.abs(off) > allowed
+    absurd = (1 + off > MOST_OFF) | (1 + off < 1 / MOST_OFF)
     gain = np.maximum(np.nan_to_num(np.abs(off)) - allowed, np.where(uneven, apart - np.nan_to_num(tolerance), -np.inf))
     return Problem(
         "drill-check",
@@ -82,8 +88,10 @@ def pose(table: Table, context: Context) -> Problem:
         "leave",
         "1",
         np.stack([np.zeros_like(gain), gain], axis=1)[:, None, :] + np.zeros((1, context.outlook.draws, 1)),
-        needs={"drill-check.catch": np.isnan(rate)},
+        needs={"drill-check.catch": np.isnan(rate) | absurd},
+        recheck=np.where(absurd, 0, -1),
         heads=(
+            (absurd, "drill-check.absurd.need"),
             (wrong & (off > 0), "drill-check.over.act"),
             (wrong, "drill-check.under.act"),
             (uneven, "drill-check.uneven.act"),

@@ -44,12 +44,15 @@ def pose(table: Table, context: Context) -> Problem:
     saved = [(worth * price)[:, None] * share - cost[:, None] for worth in (through, at_header)]
     header_led = loss.ahead > usual_header * loss.total
     behind, ahead = (_mean(table, name) for name in ("behind", "ahead"))
+    header, windrow = table.number("header"), table.number("windrow")
     swapped, absurd = behind < ahead, loss.total > MOST_LOST * yields
+    wide = windrow > header  # straw falls within the cut
     needs = {f"combine_check.{name}": ~table.known(name) for name in COUNTED}
     needs |= {"place.expected_yield": ~table.known("yield"), "quote:wheat": ~table.known("price")}
     unknown = np.logical_or.reduce(list(needs.values()))
     uncounted = np.logical_or.reduce([~table.known(name) for name in COUNTED])
     needs["combine_check.behind"] = needs["combine_check.behind"] | (swapped | absurd) & ~unknown
+    needs["combine_check.header"] = needs["combine_check.header"] | wide
     part = Measured(100 * loss.total / yields, unit="percent")
     return Problem(
         "harvest-loss",
@@ -58,8 +61,10 @@ def pose(table: Table, context: Context) -> Problem:
         "USD/ac",
         np.stack([np.zeros_like(saved[0]), *saved], axis=2),
         needs=needs,
+        recheck=np.where(wide | swapped | absurd, 0, -1),  # the machine is running
         heads=(
             (uncounted, "harvest-loss.count.need"),
+            (wide, "harvest-loss.wide.need"),
             (swapped, "harvest-loss.swapped.need"),
             (~unknown & absurd, "harvest-loss.absurd.need"),
             (unknown, "harvest-loss.priced.need"),
@@ -72,6 +77,8 @@ def pose(table: Table, context: Context) -> Problem:
             "usual": Measured(reasonable, unit="bu/ac"),
             "behind": Measured(behind),
             "ahead": Measured(ahead),
+            "header": Measured(header, unit="ft"),
+            "windrow": Measured(windrow, unit="ft"),
         },
         reasons=(
             say(

@@ -27,6 +27,12 @@ OPTIONS = (
 )
 
 
+MOST_OFF = (
+    3.0  # times over or under the target: a unit or a width is the slip, and setting by it would overdose (common
+)
+# practice)
+
+
 def check(values: dict[str, Any]) -> None:
     """Refuse a sprayer without a flow or a speed, and ounces read as gallons on another course than their own."""
 
@@ -75,6 +81,7 @@ def pose(table: Table, context: Context) -> Problem:
     worn = [[] if r is None else sprayer.off_nozzles(r, tolerance).tolist() for r in table.rows("nozzles")]
     bad = np.array([bool(w) for w in worn])
     wrong = np.nan_to_num(np.abs(off)) > np.nan_to_num(allowed, nan=np.inf)
+    absurd = (1 + off > MOST_OFF) | (1 + off < 1 / MOST_OFF)
     beyond = np.where(wrong, np.abs(off) - allowed, 0.0)
     gain = np.where(wrong | bad, np.maximum(beyond, np.where(bad, np.nan_to_num(tolerance), 0.0)), -1.0)
     per_tank = sprayer.acres_per_tank(table.number("tank"), rate)
@@ -103,8 +110,9 @@ def pose(table: Table, context: Context) -> Problem:
         "leave",
         "1",
         np.stack([np.zeros_like(gain), gain], axis=1)[:, None, :] + np.zeros((1, context.outlook.draws, 1)),
-        needs={"sprayer-check.gpm": np.isnan(rate)},
-        heads=((bad, "sprayer-check.worn.act"),),
+        needs={"sprayer-check.gpm": np.isnan(rate) | absurd},
+        recheck=np.where(absurd, 0, -1),
+        heads=((absurd, "sprayer-check.absurd.need"), (bad, "sprayer-check.worn.act")),
         values={"rate": Measured(rate, unit="gal/ac"), "against": against, "nozzles": nozzles},
         reasons=(
             say(

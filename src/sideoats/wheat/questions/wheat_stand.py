@@ -22,6 +22,10 @@ INPUTS = (
 READ = Choice("read", labelled("estimate"), passive=True)  # a count is read; what is done about a thin one waits for it
 SPOTS = 5  # fewer tell nothing of the spread
 MOST_UP = 1.15  # more plants than seeds dropped: one of the two figures is a slip
+MOST_PLANTS = (
+    100.0  # to a square foot, twice the heaviest published sowing: tillers were counted, or a length is a slip
+)
+COMING_UP = 14  # days after sowing in which more may still come up (common practice)
 WEEK = 7
 
 
@@ -36,6 +40,8 @@ def pose(table: Table, context: Context) -> Problem:
     stand, error, spots = np.array(found, dtype=np.float64).reshape(len(table), 3).T
     come_up = stand * seed.SQUARE_FEET_PER_ACRE / table.number("dropped")
     missing, slip, thin = np.isnan(stand), come_up > MOST_UP, stand < least
+    crowded, since = stand > MOST_PLANTS, -table.days_until("planting_date", context.on)
+    early = (since >= 0) & (since < COMING_UP) & (stand < least)
     unsure = (spots < SPOTS) | (np.abs(stand - least) < 2 * np.nan_to_num(error, nan=np.inf))
 
     def give_or_take(i: int) -> Phrase:
@@ -51,11 +57,13 @@ def pose(table: Table, context: Context) -> Problem:
         READ.key,
         "USD/ac",
         np.zeros((len(table), context.outlook.draws, 1)),
-        needs={"stand_check.plants": missing | slip | thin | unsure},
+        needs={"stand_check.plants": missing | slip | crowded | thin | unsure},
         recheck=np.full(len(table), WEEK),
         heads=(
             (missing, "wheat-stand.count.need"),
             (slip, "wheat-stand.slip.need"),
+            (crowded, "wheat-stand.crowded.need"),
+            (early, "wheat-stand.early.need"),
             (unsure, "wheat-stand.unsure.need"),
             (thin, "wheat-stand.thin.need"),
         ),
@@ -63,6 +71,7 @@ def pose(table: Table, context: Context) -> Problem:
             "stand": Measured(stand.round(), unit="plants/ft**2"),
             "least": Count(round(least)),
             "error": give_or_take,
+            "since": Count(np.nan_to_num(since).astype(np.int64)),
             "up": Measured(100 * come_up, unit="percent"),
         },
         reasons=(
