@@ -77,6 +77,7 @@ class Told:
             (n.cold, "freeze-injury.hurt.need"),
             (no_line, "freeze-injury.lineless.need"),
             (n.exposed, "freeze-injury.near.need"),
+            (injury.lost, "freeze-injury.lost.wait"),
             (split & injury.hurt, "freeze-injury.thinned.wait"),
             (split, "freeze-injury.split.wait"),
             (n.unfrozen, "freeze-injury.warm.wait"),

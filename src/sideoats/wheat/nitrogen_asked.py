@@ -59,6 +59,16 @@ def soil_prior(table: Table, context: Context) -> Floats:
     return np.clip(fact.mid * np.exp(spread * z - spread**2 / 2), fact.low, fact.high)
 
 
+def profile(table: Table, context: Context) -> Floats:
+    """(place,) nitrate-N to the Kansas depth [lb/ac]: as tested, or from ppm; NaN where neither is known."""
+    found, ppm = table.number("profile_nitrogen"), table.number("nitrate_ppm")
+    if np.isnan(ppm).all():
+        return found
+    depth = next(float(row[1]) for row in context.facts["wheat/soil.depth"].rows if row[0] == "nitrate")
+    factor = context.facts.value("wheat/nitrogen.soil_nitrate_factor")
+    return np.where(np.isnan(found), nitrogen.profile_nitrogen(ppm, depth, factor), found)
+
+
 def publisher_of(table: Table, context: Context) -> NDArray[np.object_]:
     followed, _ = context.facts.choose("wheat/nitrogen")
     given = table.text("publisher")
@@ -68,7 +78,7 @@ def publisher_of(table: Table, context: Context) -> NDArray[np.object_]:
 def recommended(table: Table, context: Context, publisher: NDArray[np.object_]) -> tuple[Floats, Bools]:
     """Each row by its own publisher; rows of one publisher together."""
     rate, between = np.full(len(table), np.nan), np.zeros(len(table), bool)
-    price = nitrogen_price(table, context)
+    price, tested = nitrogen_price(table, context), profile(table, context)
     for name in dict.fromkeys(publisher.tolist()):
         for kind, previous in {(c, p) for c, p in zip(table.text("wheat_class"), table.text("previous"), strict=True)}:
             here = (publisher == name) & (table.text("wheat_class") == kind) & (table.text("previous") == previous)
@@ -79,7 +89,7 @@ def recommended(table: Table, context: Context, publisher: NDArray[np.object_]) 
                 context.facts,
                 yield_goal=table.number("yield")[here],
                 organic_matter=table.number("organic_matter")[here],
-                soil_nitrogen=table.number("profile_nitrogen")[here],
+                soil_nitrogen=(tested if name == "kansas" else table.number("profile_nitrogen"))[here],
                 soil_ppm=table.number("nitrate_ppm")[here] if name == "nebraska" else np.nan,
                 wheat_price=table.number("price")[here],
                 nitrogen_price=price[here],

@@ -75,6 +75,11 @@ def bars(table: Table, context: Context, sown: Sown) -> tuple[Barred, ...]:
     best = float((month_day(facts[_FACTS + "dual_best"].text, context) - context.on).days)
     opens = np.minimum(sown.season.first - lead.high, best)  # published days before grain, or the best of the trial
     early = dual[:, None] & (days[None, :] < opens[:, None]) & ~unheard
+    # a shower soon after brings seed in dry ground up before the fly is gone, whatever the odds of rain say
+    grain = np.isin(table.text("purpose").astype(str), ["grain", "hay"])
+    dust = grain & table.known("top_moist") & ~table.flag("top_moist")
+    opens_dry = np.fmax(sown.season.first, table.days_until("fly_free", context.on))
+    dusted = dust[:, None] & (days[None, :] < opens_dry[:, None]) & ~unheard
     past = days[None, :] > sown.season.heads[:, None]
     fouled = table.flag("volunteer")[:, None] & (days < before)[None, :] & ~unheard & ~past
     return (
@@ -84,6 +89,7 @@ def bars(table: Table, context: Context, sown: Sown) -> tuple[Barred, ...]:
             say("bar.unheard_of", days=Count(round(first)), trial=Day(trial, fact=_FACTS + "early_sown")),
         ),
         Barred(timed(early), say("bar.dual_early", by=Name(lead.publisher))),
+        Barred(timed(dusted), say("bar.dusted_early")),
         Barred(timed(past), say("bar.no_heads")),
     )
 

@@ -44,6 +44,7 @@ class Told:
             "sown": lambda i: self._day(self.table.days_until("planting_date", self.context.on)[i]),
             "span": self._span,
             "window": self._published,
+            "opens": lambda i: self._day(season.days.opens[i]),
             "closes": lambda i: self._day(season.days.closes[i]),
             "first": lambda i: self._day(season.sown.season.first[i]),
             "day": lambda i: self._day(best[i]),
@@ -79,6 +80,7 @@ class Told:
             (volunteer, "wheat-planting.kill.wait"),
             (np.asarray((purpose == "grain") & (bounds.first > DAYS[-1])), "wheat-planting.window.wait"),
             (far | self.closed[:, 0], "wheat-planting.ahead.wait"),
+            (days.opens > 0, "wheat-planting.soon.act"),
             ((days.closes == 0) & (days.best == 0), "wheat-planting.now.act"),
         )
 

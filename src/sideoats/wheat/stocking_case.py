@@ -6,7 +6,7 @@ advised, whatever stands there today.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from sideoats.problem import Barred, Choice, labelled
 from sideoats.question import Context, Table
 from sideoats.wheat import grazing
 from sideoats.wheat.asked import stocking
+from sideoats.wheat.days import spring_close
 from sideoats.wheat.drawn import gain_draws
 from sideoats.wheat.standing_forage import FACTS, SPRING, WINTER, Forage, published_most
 from sideoats.words import Between, Measured, say
@@ -34,6 +35,7 @@ OPTIONS = (
     ),
 )
 FORTNIGHT = 14
+LEAST_DAYS = 7  # a shorter stretch is nobody's stocking
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,18 @@ class Carried:
     def over(self) -> Bools:
         """(place,) more is planned than that."""
         return np.asarray(self.planned > self.advised)
+
+
+def with_days(table: Table, context: Context) -> Table:
+    """The days of grazing that were told, else those to first hollow stem, or to the middle of graze-out."""
+    told = table.number("days")
+    if not np.isnan(told).any():
+        return table
+    end = spring_close(table, context, "hollow_stem_date")
+    more = context.facts.by_id[FACTS + "graze_out_days"].mid
+    end = np.where(table.text("purpose") == "graze-out", end + more, end)
+    days = np.where(np.isnan(told) & (end >= LEAST_DAYS), np.rint(end), told)
+    return replace(table, columns={**table.columns, "days": days})
 
 
 def heavier(table: Table, context: Context) -> Floats:

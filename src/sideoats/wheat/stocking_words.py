@@ -12,7 +12,7 @@ from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.wheat import stocking_case as case
 from sideoats.wheat.standing_forage import FACTS, SPRING, WINTER, Forage
-from sideoats.words import Between, Measured, Name, Phrase, Said, say
+from sideoats.words import Between, Day, Measured, Name, Phrase, Said, say
 
 
 @dataclass(frozen=True)
@@ -23,6 +23,7 @@ class Told:
     context: Context
     forage: Forage
     carried: case.Carried
+    asked_days: np.ndarray
 
     def values(self) -> dict[str, Any]:
         """Values of the headlines."""
@@ -52,7 +53,15 @@ class Told:
 
     def reasons(self) -> tuple[RowSaid, ...]:
         """In the order in which they are read."""
-        return (self._carries, self._published, self._eaten(), say("stocking-rate.because.out"))
+        return (self._counted, self._carries, self._published, self._eaten(), say("stocking-rate.because.out"))
+
+    def _counted(self, i: int) -> Said | None:
+        """To when grazing is counted, where nobody said."""
+        days = float(self.table.number("days")[i])
+        if self.asked_days[i] or np.isnan(days):
+            return None
+        kind = "graze_out" if self.table.text("purpose")[i] == "graze-out" else "hollow_stem"
+        return say(f"stocking-rate.because.to_{kind}", day=Day(np.datetime64(self.context.on) + int(days)))
 
     def _carries(self, i: int) -> Said:
         low, middle, high = quantile(self.carried.head[i], [0.1, 0.5, 0.9])

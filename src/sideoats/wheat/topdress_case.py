@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 from sideoats.families import rate_of_an_input as rate_
 from sideoats.problem import Barred, Choice, Look, labelled
 from sideoats.question import Context, Table
-from sideoats.wheat import nitrogen, response
+from sideoats.wheat import response
 from sideoats.wheat.asked import known_or
 from sideoats.wheat.days import DUE_DAYS, spring_close, spring_days
 from sideoats.wheat.drawn import INCH_MM, wheat_price, yield_draws
-from sideoats.wheat.nitrogen_asked import nitrogen_price, publisher_of, recommended, soil_prior
+from sideoats.wheat.nitrogen_asked import nitrogen_price, profile, publisher_of, recommended, soil_prior
 from sideoats.wheat.stages import STAGES
 from sideoats.words import Measured, say
 
@@ -160,16 +160,6 @@ def asked(table: Table, context: Context, matter: Floats) -> tuple[Floats, Bools
     told = replace(table, columns={**table.columns, "organic_matter": matter})
     rate, between = recommended(told, context, publisher_of(table, context))
     return np.maximum(rate - np.nan_to_num(table.number("applied")), 0.0), between
-
-
-def profile(table: Table, context: Context) -> Floats:
-    """(place,) nitrate-N to the Kansas depth [lb/ac]: as tested, or from ppm; NaN where neither is known."""
-    found, ppm = table.number("profile_nitrogen"), table.number("nitrate_ppm")
-    if np.isnan(ppm).all():
-        return found
-    depth = next(float(row[1]) for row in context.facts[_SOIL + "depth"].rows if row[0] == "nitrate")
-    factor = context.facts.value(_N + "soil_nitrate_factor")
-    return np.where(np.isnan(found), nitrogen.profile_nitrogen(ppm, depth, factor), found)
 
 
 def crop_of(table: Table, context: Context, season: Season) -> Crop:

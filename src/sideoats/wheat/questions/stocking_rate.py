@@ -16,7 +16,7 @@ INPUTS = (
     see("wheat_check.forage"),
     see("wheat_check.height"),
     see("asked.wheat_growth", name="growth"),
-    see("stocking-rate.days"),
+    see("stocking-rate.days", absent="to first hollow stem"),
     *(asked.WEIGHT, asked.GAIN, asked.VALUE_OF_GAIN),
     see("stocking-rate.head_cost"),
     *(asked.HEAD, asked.STOCKING, asked.PURPOSE, asked.PLANTING),
@@ -28,9 +28,10 @@ SINCE = (30, 170)  # days after sowing between which wheat is stocked
 
 def pose(table: Table, context: Context) -> Problem:
     """See `QUESTION`."""
+    asked_days, table = table.known("days"), case.with_days(table, context)
     forage = standing_forage.forage_of(table, context)
     carried = case.carried_of(table, context, forage)
-    told = Told(table, context, forage, carried)
+    told = Told(table, context, forage, carried, asked_days)
     needs = {"stocking-rate.days": ~table.known("days"), **standing_forage.needs_of(table, forage)}
     return Problem(
         "stocking-rate",
