@@ -57,7 +57,9 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
         else stopping.toss_at(case.counted)
     )
     even = toss & ~missing & ~over & ~shut[:, 0]
-    recheck = np.where(even, np.minimum(recheck, near), recheck)
+    # no usual wait for a count over the line that money lets stand
+    unpaid = _published_says_act(case, over | missing) & _matters(case, facts)
+    recheck = np.where((even | unpaid) & (recheck > 0), np.minimum(recheck, near), recheck)
     out = missing | over, shut[:, 1:DAYS].all(axis=1)
     looks, ruled, stops = counting_on(table, context, case, recheck, out, stopping)
     return Problem(
@@ -189,6 +191,13 @@ def _open_line(case: Case, shut: Bools) -> Line | None:
         return None
     over = np.zeros(len(shut), bool) if case.over is None else case.over
     return replace(case.line, known=case.line.known & ~shut[:, :DAYS].all(axis=1) & ~over)
+
+
+def _published_says_act(case: Case, out: Bools) -> Bools:
+    """(place,) True where the count stands over the published line and that line has something to say."""
+    if case.line is None:
+        return np.zeros(len(out), bool)
+    return np.asarray(case.line.acts & case.line.known & ~out)
 
 
 def _recheck(case: Case, today: Floats, facts: Any) -> NDArray[np.int64]:

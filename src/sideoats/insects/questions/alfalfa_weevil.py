@@ -95,7 +95,8 @@ def pose(table: Table, context: Context) -> Problem:
         lines=(pays, pays),
         stage=Term(np.full(len(table), "", dtype=object)),
         needs=needs,
-        soon=np.where(tips & counted.unknown, 1.0, np.where(needs["species"], 1.0, np.nan)),
+        # tips fed on with few larvae found: one of the two looks missed something
+        soon=np.where((tips & ~_cut_soon(table, context)) | needs["species"], 1.0, np.nan),
         ways=(_cutting(table, context, whole, stake, worth),),
         heads=(
             (needs["species"], f"{NAME}.species.need"),

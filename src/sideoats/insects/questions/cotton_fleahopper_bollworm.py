@@ -60,8 +60,6 @@ def pose(table: Table, context: Context) -> Problem:
     fleas, fruit = _fleahoppers(table, context, flea_low), _damage(table, context, worm_low)
     worms = _by_worms(table, fleas, flea_low, worm_low)
     counted, squares = fleas.but(worms, fruit), _squares(table, context)
-    needs = _needs(table, context, counted, worms, flea_low, worm_low)
-    known = ~np.any(list(needs.values()), axis=0)
     level = spread(context, f"{NAME} threshold", flea_low, flea_high)
     feeding = fleas.density / level * (reference.line(worth.price, worth.yields) * squares)[:, None]
     flea_loss = bounded_loss(np.nan_to_num(feeding), (reference.most * worth.crop)[:, None])
@@ -73,8 +71,11 @@ def pose(table: Table, context: Context) -> Problem:
     low, high = pays_from(reference, rest, flea_low / squares, flea_high / squares, most=PLANTS * 5)
     pays = _worm_pays(table, context, rest, reference.yields)
     even, _ = pays_from(reference, rest, *(2 * (between(flea_low, flea_high) / squares,)), most=PLANTS * 5)
+    needs = _needs(table, context, counted, worms, np.maximum(flea_low, np.nan_to_num(even, nan=np.inf)), worm_low)
+    known = ~np.any(list(needs.values()), axis=0)
     past = ~worms & np.isnan(flea_low) & known
     young = past & (table.text("stage") == "seedling")
+    unseen = past & np.isin(table.text("stage"), ("bloom", "boll")) & np.isnan(table.number("damaged_squares"))
     unharmed = worms & (fruit.mean >= 100 * worm_low) & (table.number("larvae_per_100") == 0) & known
     hatched = (np.nan_to_num(table.number("larvae_per_100")) > 0) & known & ~past
     both = (
@@ -101,10 +102,12 @@ def pose(table: Table, context: Context) -> Problem:
         stage=Term(table.text("stage"), of="cotton_counts.stage"),
         needs=needs,
         over=past,
-        soon=_soon(context, needs, young, unharmed | hatched),
+        soon=_soon(context, needs, young, unharmed | hatched | unseen),
         heads=(
+            (needs["square_loss"] & (fleas.mean >= flea_low), f"{NAME}.square_loss-over.need"),
             *((rows, f"{NAME}.{what}.need") for what, rows in needs.items() if what != "stage"),
             (young, f"{NAME}.young.wait"),
+            (unseen, f"{NAME}.unseen.wait"),
             (unharmed, f"{NAME}.no-worms.wait"),
             (both, f"{NAME}.both.act"),
             (hatched, f"{NAME}.hatched.wait"),

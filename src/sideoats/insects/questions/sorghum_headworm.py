@@ -68,7 +68,8 @@ def pose(table: Table, context: Context) -> Problem:
         needs={"heads_out": early},
         line=Line(over, known & ~early & ~ripe, {"by": Name(by, fact=FACTS + "field_rule")}),
         own=("few.need",),
-        soon=np.where(_small(table), facts["insects/counting.next_look"].low, np.nan),
+        # medium larvae are large, and do most of the harm, within days
+        soon=np.where(_small(table) | (np.nan_to_num(medium) > 0), facts["insects/counting.next_look"].low, np.nan),
         heads=(
             (counted.unknown, f"{NAME}.uncounted.need"),
             (early, f"{NAME}.early.need"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -124,7 +125,8 @@ def pose(table: Table, context: Context) -> Problem:
             "larvae_per_square_foot": (counted.mean * 12.0 / table.number("rows"), "1/ft**2"),
         },
     )
-    return problem_of(table, context, case)
+    # plants that are cut today are gone: no day of grace, whatever the money of leaf loss allows
+    return replace(problem_of(table, context, case), due=np.where(table.flag("stand_at_risk"), 0, -1))
 
 
 def _even_at(gain: Callable[[Floats], Floats], n: int) -> Floats:
