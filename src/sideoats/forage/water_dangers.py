@@ -75,7 +75,7 @@ class Told:
         return np.asarray(~self.table.known("algae") & (not winter))
 
     @cached_property
-    def _others(self) -> Bools:
+    def others(self) -> Bools:
         """Animals for which none of the lines, and no table of drinking, is printed."""
         return np.isin(np.array([str(a) for a in self.table.text("class")]), stock.NOT_CATTLE)
 
@@ -97,7 +97,7 @@ class Told:
         caution, top = water_lines(facts)
         toxic = w.sulfate > facts.value("forage/water.sulfate_toxic")
         sulfur = w.sulfur_over & ~np.isnan(w.sulfate)
-        others = self._others
+        others = self.others
         again = np.full(len(table), int(dict(facts["forage/look_within"].rows)["usual"]))
         stops = (
             ("algae", table.flag("algae")),
@@ -165,14 +165,14 @@ class Told:
         toxic, scours = facts["forage/water.sulfate_toxic"], facts["forage/water.sulfate_scours"]
         recommended, hay = facts["forage/water.sulfate_recommended"], facts["forage/water.feed_sulfur"]
         ceilings = {"grain": "feedlot", "any": "older", "forage": "forage"}
-        shown, sulfate = self.values(), ~np.isnan(w.sulfate) & ~self._others
+        shown, sulfate = self.values(), ~np.isnan(w.sulfate) & ~self.others
         ration = {name: shown[name] for name in ("added", "total", "ceiling")}
         return (
             rest_of(self.dangers),
-            _say("because.drunk", gallons=shown["gallons"], animals=shown["animals"]).where(~self._others),
+            _say("because.drunk", gallons=shown["gallons"], animals=shown["animals"]).where(~self.others),
             _say(
                 "because.nitrate", nitrogen=shown["nitrogen"], as_feed=Measured(np.round(w.as_feed), unit="ppm")
-            ).where(~self._others),
+            ).where(~self.others),
             _say(
                 "because.sulfate",
                 sulfate=shown["sulfate"],
@@ -182,7 +182,7 @@ class Told:
                 toxic=Measured(toxic.value, unit="ppm", fact=toxic.id),
                 low=Measured(scours.low, fact=scours.id),
                 high=Measured(scours.high, unit="ppm"),
-            ).where(~self._others),
+            ).where(~self.others),
             _say("because.sulfur", feed=Measured(np.round(w.feed, 2), unit="%"), **ration).where(sulfate & w.told),
             _say("because.tabled", feed=Measured(hay.value, unit="%", fact=hay.id), **ration).where(sulfate & ~w.told),
             _say(
@@ -193,7 +193,7 @@ class Told:
                 },
                 **{n: self._by(f"sulfur.{k}") for n, k in zip(("one", "two", "three"), ceilings.values(), strict=True)},
             ).where(sulfate),
-            _say("because.salts", salts=shown["salts"], label=shown["label"], by=shown["by"]).where(~self._others),
+            _say("because.salts", salts=shown["salts"], label=shown["label"], by=shown["by"]).where(~self.others),
             self._bound,
             _say("because.algae").where(self.algae_unseen | self.table.flag("algae")),
         )

@@ -35,6 +35,14 @@ def pose(table: Table, context: Context) -> Problem:
     within = dict(facts["forage/look_within"].rows)
     cost = table.number("hauling")[:, None]
     cost = np.where(np.isnan(cost), context.outlook.between("hauled water", *facts.span("forage/water.hauling")), cost)
+    shown = {
+        "drunk": (water.gallons, "gal/day"),
+        "nitrate_nitrogen_of_water": (water.nitrogen, "ppm"),
+        "as_much_as_in_feed": (np.where(np.isnan(water.nitrogen), np.nan, water.as_feed), "ppm"),
+        "sulfur_from_water": (np.where(np.isnan(water.sulfate), np.nan, water.added), "percent"),
+        "sulfur_in_all": (np.where(np.isnan(water.sulfate), np.nan, water.total), "percent"),
+        "sulfur_ceiling": (water.ceiling, "percent"),
+    }
     saved = 7 * water.gallons[:, None] * cost
     case = Case(
         NAME,
@@ -48,15 +56,8 @@ def pose(table: Table, context: Context) -> Problem:
         values=told.values(),
         reasons=told.reasons(),
         cautions=told.cautions(),
-        quantities={
-            "drunk": (water.gallons, "gal/day"),
-            "nitrate_nitrogen_of_water": (water.nitrogen, "ppm"),
-            "as_much_as_in_feed": (np.where(np.isnan(water.nitrogen), np.nan, water.as_feed), "ppm"),
-            "sulfur_from_water": (np.where(np.isnan(water.sulfate), np.nan, water.added), "percent"),
-            "sulfur_in_all": (np.where(np.isnan(water.sulfate), np.nan, water.total), "percent"),
-            "sulfur_ceiling": (water.ceiling, "percent"),
-            "salts_class": (water.label, ""),
-        },
+        quantities={name: (np.where(told.others, np.nan, level), unit) for name, (level, unit) in shown.items()}
+        | {"salts_class": (np.where(told.others, "", water.label), "")},
     )
     return problem_of(case)
 
