@@ -6,6 +6,7 @@ Money is counted over the mix of what is on hand, a head and day; where that can
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -90,7 +91,7 @@ class Plan:
         out[:, : self.found.pounds.shape[1]] = self.found.pounds
         return np.where(self.buys[:, None], self.with_hay.pounds, out)
 
-    @property
+    @cached_property
     def cost(self) -> Floats:
         """(n,) of the mix that is told [USD a head and day], NaN where there is none."""
         return np.where(self.buys, self.with_hay.cost, self.found.cost)

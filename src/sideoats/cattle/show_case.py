@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -79,27 +80,27 @@ class Animal:
     odd: Bools
     given: Floats
 
-    @property
+    @cached_property
     def today(self) -> Floats:
         """Weight today [lb]."""
         return np.asarray(self.drawn.mean(axis=1))
 
-    @property
+    @cached_property
     def known(self) -> Bools:
         """Its gain is known."""
         return np.asarray(~np.isnan(self.gain).all(axis=1))
 
-    @property
+    @cached_property
     def losing(self) -> Bools:
         """It loses weight."""
         return np.asarray(self.gain.mean(axis=1) < 0)
 
-    @property
+    @cached_property
     def past(self) -> Bools:
         """The fair is past."""
         return np.asarray(self.days < 0)
 
-    @property
+    @cached_property
     def off(self) -> dict[str, Bools]:
         """How it misses its class, if it does: what it would have to gain is unsound, or what it gains is off."""
         ahead, at = ~self.past, self.weight.mean(axis=1)
@@ -112,12 +113,12 @@ class Animal:
             "heavy": off & (at > self.high + self.slack),
         }
 
-    @property
+    @cached_property
     def misses(self) -> Bools:
         """It misses its class as things stand."""
         return np.asarray(np.logical_or.reduce(list(self.off.values())))
 
-    @property
+    @cached_property
     def closed(self) -> Bools:
         """The show takes no change of class any more."""
         return np.asarray(self.to_change < 0)
@@ -127,17 +128,17 @@ class Animal:
         least, most = self.low - self.slack, self.high + self.slack
         return np.asarray((self.weight >= least[:, None]) & (self.weight <= most[:, None]))
 
-    @property
+    @cached_property
     def fast(self) -> Bools:
         """A gain that no such animal makes."""
         return np.asarray(self.known & (np.nan_to_num(self.gain).mean(axis=1) > FASTEST * self.sound[1]))
 
-    @property
+    @cached_property
     def stale(self) -> Bools:
         """Weighed so long ago that the weight of today is a guess: longer than a show season's feeding."""
         return np.asarray((self.since > self.oldest) & ~self.past)
 
-    @property
+    @cached_property
     def chance(self) -> Floats:
         """Chance of making the class; NaN where its gain is not known and days are left."""
         return np.where(self.known | (self.days == 0), self.inside().mean(axis=1), np.nan)

@@ -8,6 +8,7 @@ every inch of rain; only rain still to come counts, because what is lost already
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -111,17 +112,17 @@ class Supply:
     known: Bools
     lead: float
 
-    @property
+    @cached_property
     def to_buy(self) -> Floats:
         """(place,) tons to buy today, so that what is left of them is what is short."""
         return np.nan_to_num(self.short / (1 - self.now_lost))
 
-    @property
+    @cached_property
     def out(self) -> Bools:
         """(place,) the stack is fed before hay can be found, tested and hauled a week from now: later is now."""
         return np.asarray(self.known & (self.short > 0) & (self.until < self.lead + WEEK + 1))
 
-    @property
+    @cached_property
     def risk(self) -> Floats:
         """(place,) chance that hay runs short."""
         return np.asarray((self.short_drawn > 0).mean(axis=1))

@@ -7,6 +7,7 @@ for a look, and moves nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,18 +60,18 @@ class Injury:
     due: Ints  # days to the look
     first: Ints  # days to the first day on which there is anything to see
 
-    @property
+    @cached_property
     def gain(self) -> Floats:
         """(place, draw, option) over keeping it for grain, 0 where not known."""
         return np.asarray(np.nan_to_num(self.payoff - self.payoff[:, :, :1]))
 
-    @property
+    @cached_property
     def exposure(self) -> Floats:
         """(place, draw) what the grain itself wins or loses against its mean."""
         own = self.payoff[:, :, KEEP]
         return np.asarray(np.nan_to_num(own - own.mean(axis=1, keepdims=True)))
 
-    @property
+    @cached_property
     def unpriced(self) -> Bools:
         """(place, option) not to be weighed: the grain's figures or its own are not known."""
         lacks = np.asarray(np.isnan(self.payoff).any(axis=1))

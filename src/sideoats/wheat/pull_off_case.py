@@ -7,6 +7,7 @@ and moves no cattle.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,12 +66,12 @@ class Stem:
     usual: Floats
     by_heat: Bools
 
-    @property
+    @cached_property
     def far(self) -> Bools:
         """(place,) later than the days that are weighed."""
         return np.asarray(self.away > DAYS[-1])
 
-    @property
+    @cached_property
     def away(self) -> Floats:
         """(place,) days to first hollow stem in the middle of the futures; by the date alone that date's own."""
         return np.where(self.dated, np.asarray(median(self.days, axis=1)), self.usual)

@@ -6,6 +6,7 @@ Money is counted over leaving it to make grain with no more grazing. The grain's
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,12 +40,12 @@ class Budget:
     graze_day: Floats  # (place, draw) USD/ac a day of grazing before first hollow stem
     stem: Floats  # (place,) days to first hollow stem
 
-    @property
+    @cached_property
     def gain(self) -> Floats:
         """(place, draw, option) over grain with no more grazing, 0 where not known."""
         return np.asarray(np.nan_to_num(self.payoff - self.payoff[:, :, :1]))
 
-    @property
+    @cached_property
     def exposure(self) -> Floats:
         """(place, draw) what that grain itself wins or loses against its mean."""
         own = self.payoff[:, :, GRAIN]

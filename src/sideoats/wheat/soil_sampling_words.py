@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -26,7 +27,7 @@ class Told:
     context: Context
     test: case.Test
 
-    @property
+    @cached_property
     def worth(self) -> np.ndarray:
         """(place,) mean worth of the test [USD/ac]."""
         return np.asarray(self.test.worth.mean(axis=1))

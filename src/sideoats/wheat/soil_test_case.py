@@ -7,6 +7,7 @@ acid ground, salt) is counted before anything is bought.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import product
 
 import numpy as np
@@ -66,23 +67,23 @@ class Slip:
     days: Floats
     least_band: float
 
-    @property
+    @cached_property
     def sown(self) -> Bools:
         """The day of sowing is past."""
         return np.asarray(self.days < 0)
 
-    @property
+    @cached_property
     def asks(self) -> tuple[Bools, Bools, Bools]:
         """Whether it asks for phosphate, potash, lime; lime unless aluminum was found to be low."""
         toxic = self.acid & (self.high.mean(axis=1) >= 0.1)
         return (np.nan_to_num(self.phosphate) >= LEAST, np.nan_to_num(self.potash) >= LEAST, toxic)
 
-    @property
+    @cached_property
     def salty(self) -> Bools:
         """Salt takes something that can be seen."""
         return np.asarray(self.salt_lost.mean(axis=1) > SEEN_LOSS)
 
-    @property
+    @cached_property
     def any_asked(self) -> Bools:
         """It asks for something."""
         return np.asarray(np.any(self.asks, axis=0))
@@ -200,7 +201,12 @@ class Money:
 
     def best(self, rows: Bools) -> Ints:
         """(place,) the way that gains most on average among those in `rows` (place, way)."""
-        return np.asarray(np.where(rows, self.gain.mean(axis=1), -np.inf).argmax(axis=1))
+        return np.asarray(np.where(rows, self.mean, -np.inf).argmax(axis=1))
+
+    @cached_property
+    def mean(self) -> Floats:
+        """(place, way) gain on average."""
+        return np.asarray(self.gain.mean(axis=1))
 
     def lime_test(self, slip: Slip, rows: Bools, cost: float) -> Look:
         """Having aluminum tested before lime is bought, at the `rows` where it was not."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -100,7 +101,7 @@ class Told:
 
     def _crops(self, i: int) -> Phrase:
         """Over how many crops the gain is counted where lime is in it, and what that is for each."""
-        if not case.WAYS[int(self.money.best(~case.closed(self.slip))[i])][2]:
+        if not case.WAYS[int(self._best[i])][2]:
             return Phrase(None)
         ends = case.crops_limed(self.context)
         each = float(self.money.lime[i].mean()) / (sum(ends) / 2)
@@ -112,8 +113,11 @@ class Told:
 
     def _later(self, i: int) -> LongDay:
         """The day to look again, with its year."""
-        days = case.recheck(self.table, self.context, self.slip, self.money)[i]
-        return LongDay(self.context.on + timedelta(days=int(days)))
+        return LongDay(self.context.on + timedelta(days=int(self._recheck[i])))
+
+    @cached_property
+    def _recheck(self) -> np.ndarray:
+        return case.recheck(self.table, self.context, self.slip, self.money)
 
     def _parts(self, i: int, way: tuple[float, float, float]) -> Phrase:
         if not any(way):
@@ -125,16 +129,23 @@ class Told:
         phosphate, potash, lime = (float(rows[i]) for rows in self.slip.asks)
         return self._parts(i, (phosphate, potash, lime))
 
+    @cached_property
+    def _best(self) -> np.ndarray:
+        """(place,) the way that is open and gains most."""
+        return self.money.best(~case.closed(self.slip))
+
+    @cached_property
+    def _best_without_lime(self) -> np.ndarray:
+        return self.money.best(~case.closed(self.slip) & np.array([way[2] == 0 for way in case.WAYS]))
+
     def _meanwhile(self, i: int) -> Phrase:
         """What pays and does not wait for the aluminum."""
-        without = np.array([way[2] == 0 for way in case.WAYS])
-        at = int(self.money.best(~case.closed(self.slip) & without)[i])
-        parts = self._parts(i, case.WAYS[at])
+        parts = self._parts(i, case.WAYS[int(self._best_without_lime[i])])
         return Phrase(say("soil-test.meanwhile", parts=parts)) if parts.amount else Phrase(None)
 
     def _rest(self, i: int) -> Phrase:
         """What goes on with the drill where lime is spread before."""
-        phosphate, potash, _ = case.WAYS[int(self.money.best(~case.closed(self.slip))[i])]
+        phosphate, potash, _ = case.WAYS[int(self._best[i])]
         parts = self._parts(i, (phosphate, potash, 0.0))
         return Phrase(say("soil-test.rest", parts=parts)) if parts.amount else Phrase(None)
 
@@ -143,7 +154,7 @@ class Told:
 
     def _pays(self) -> np.ndarray:
         """(place,) something that the slip asks for gains on average."""
-        return np.asarray(self.money.best(~case.closed(self.slip)) > 0)
+        return np.asarray(self._best > 0)
 
     def _fine(self, i: int) -> Terms:
         return Terms(tuple(t for t in case.TESTED if self.table.known(t)[i]), of="soil_tested")

@@ -7,6 +7,7 @@ advised, whatever stands there today.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,12 +52,12 @@ class Carried:
     winter: Bools
     past: Bools
 
-    @property
+    @cached_property
     def advised(self) -> Floats:
         """(place,) the most that is advised: what forage carries in the middle of the futures, or the published."""
         return np.asarray(np.minimum(median(self.head, axis=1), self.most))
 
-    @property
+    @cached_property
     def over(self) -> Bools:
         """(place,) more is planned than that."""
         return np.asarray(self.planned > self.advised)

@@ -6,6 +6,7 @@ A variety that the trials do not hold, or that nobody named, is taken as any one
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,7 +56,7 @@ class Choices:
     days: Floats
     chance: Bools
 
-    @property
+    @cached_property
     def open_gain(self) -> Floats:
         """(place, variety) mean gain over what is grown; minus infinity where it cannot be had or was not tried."""
         return np.where(np.isnan(self.deviation[:, 0]), -np.inf, self.gain[:, :, 1:].mean(axis=1))

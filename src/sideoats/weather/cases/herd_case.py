@@ -7,6 +7,7 @@ one that silence does not clear: who has not said that nothing is to be worked i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -99,33 +100,33 @@ class Standing:
     unsaid: Bools
     doubtful_coat: Bools
 
-    @property
+    @cached_property
     def judged(self) -> Bools:
         """The air now was read well enough to judge it: cold needs no humidity."""
         return np.asarray(~np.isnan(self.now.climate) | (self.now.temperature * 1.8 + 32 <= COLD_UP_TO))
 
-    @property
+    @cached_property
     def known(self) -> Bools:
         """Something is known of now or of the coming days."""
         return np.asarray(self.judged | self.ahead.known)
 
-    @property
+    @cached_property
     def unread(self) -> Bools:
         """It is warm enough for heat, and the humidity that would tell was not read."""
         return np.asarray(self.now.known & ~self.judged)
 
-    @property
+    @cached_property
     def watch(self) -> Bools:
         """Past years make such a class likelier than not, and no forecast says more."""
         likely = np.maximum(self.chance_hot, self.chance_cold) >= self.context.facts.value(_FACTS + "watch_chance")
         return np.asarray(likely & (self.first_bad < 0) & ~self.ahead.forecast.all(axis=1))
 
-    @property
+    @cached_property
     def planned(self) -> Bools:
         """Work is planned."""
         return self.table.flag("work")
 
-    @property
+    @cached_property
     def stop_hour(self) -> Floats:
         """Clock hour from which cattle are not to be worked, today or on the first bad day; NaN for none."""
         day = np.maximum(self.first_bad, 0)
@@ -136,19 +137,19 @@ class Standing:
         until = np.minimum(np.floor(on_clock), self.context.facts.value(_FACTS + "work_until"))
         return np.where(count > first.shape[1] / 2, until, np.nan)
 
-    @property
+    @cached_property
     def nights(self) -> Floats:
         """Nights of the coming week without hours enough of relief, in the middle future."""
         with np.errstate(invalid="ignore"):
             short = (self.ahead.recovery < self.context.facts.value(_FACTS + "recovery_hours")).sum(axis=2)
         return np.asarray(median(short, axis=1), dtype=np.float64)
 
-    @property
+    @cached_property
     def hot_hours(self) -> Floats:
         """Hours of the coming week in the classes of heat from which to act, in the middle future."""
         return np.asarray(median(np.nan_to_num(self.ahead.hot_hours).sum(axis=2), axis=1), dtype=np.float64)
 
-    @property
+    @cached_property
     def tense(self) -> Bools:
         """(place,) warm enough to work cattle in the early morning only: the published alert, or moderate heat."""
         return np.asarray((self.thi_now > 0) | (self.heat_now >= self.classes.act_heat - 1))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -292,17 +293,17 @@ class Judged:
     asked_days: Bools  # (place, day) would be open if the label, or a look, answered what is open
     fit_now: Bools  # (place,)
 
-    @property
+    @cached_property
     def told_now(self) -> Bools:
         """(place,) the air now is known."""
         return np.asarray((self.now & int(Fault.UNKNOWN)) == 0)
 
-    @property
+    @cached_property
     def told_ahead(self) -> Bools:
         """(place, day) any hour of the day is known."""
         return np.asarray(((self.ahead & int(Fault.UNKNOWN)) == 0).any(axis=2))
 
-    @property
+    @cached_property
     def lasting(self) -> NDArray[np.int64]:
         """(place,) faults of now, or of every hour ahead where now is not known."""
         told = (self.ahead & int(Fault.UNKNOWN)) == 0
@@ -310,12 +311,12 @@ class Judged:
         ahead = np.where(told.any(axis=(1, 2)) & ~self.told_now, always, 0)
         return np.asarray(np.where(self.told_now, self.now, ahead), dtype=np.int64)
 
-    @property
+    @cached_property
     def hazard(self) -> NDArray[np.int64]:
         """(place,) lasting faults that no money lifts."""
         return np.asarray(self.lasting & int(HAZARDS), dtype=np.int64)
 
-    @property
+    @cached_property
     def unsaid(self) -> NDArray[np.int64]:
         """(place,) lasting questions of drift: nobody said what is sprayed, or what lies downwind of it."""
         near = np.where(self.limits.unnamed, int(Fault.TOWARD), 0)
