@@ -86,7 +86,8 @@ def stem_of(table: Table, context: Context) -> Stem:
     own = np.isfinite(spring_days(table, context, "hollow_stem_date"))
     usual = spring_close(table, context, "hollow_stem_date")
     expected = usual[:, None] + np.zeros((1, out.draws))
-    if not split.all():
+    bare = mean == 0  # nothing hollow yet: no stem is on its way, so the date still counts
+    if (bare | ~split).any():
         spread = facts.value("wheat/grazing.date_spread") * out.normal("first hollow stem", table.keys)
         expected = expected + spread
     heated = np.where(own[:, None], np.nan, _by_heat(table, context))
@@ -101,6 +102,7 @@ def stem_of(table: Table, context: Context) -> Stem:
     measured = _carried(grazing.days_to_hollow_stem(mean[:, None], growth, line), age, context)
     late = np.isin(table.text("stage").astype(str), STAGES[STAGES.index("jointing") :])
     days = np.where(split[:, None], measured, expected)
+    days = np.where(bare[:, None], np.fmax(measured, expected), days)
     days = np.where(late[:, None], np.minimum(np.nan_to_num(days, nan=0.0), 0.0), days)
     return Stem(days, mean, line, split | late, split | late | own, usual, by_heat & ~split & ~late)
 

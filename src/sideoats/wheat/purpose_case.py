@@ -79,9 +79,18 @@ def budget_of(table: Table, context: Context) -> Budget:
 
 
 def _grazed(table: Table) -> Bools:
-    """(place,) cattle have been on: as told, else cattle on file on wheat that is meant to be grazed."""
-    standing = np.isin(table.text("purpose").astype(str), ["dual", "graze-out"]) & (table.number("head") > 0)
-    return np.asarray(np.where(table.known("grazed_already"), table.flag("grazed_already"), standing))
+    """(place,) cattle have been on: as told, else as taken."""
+    return np.asarray(np.where(table.known("grazed_already"), table.flag("grazed_already"), taken_as_grazed(table)))
+
+
+def taken_as_grazed(table: Table) -> Bools:
+    """(place,) nobody said whether cattle have been on, but they are there and the wheat is not meant for other use.
+
+    What a winter of grazing costs in grain is then spent, whatever is decided now.
+    """
+    purpose, head = table.text("purpose").astype(str), table.number("head") > 0
+    there = np.isin(purpose, ["dual", "graze-out"]) & head | (purpose == "") & (head | (stocking(table) > 0))
+    return np.asarray(~table.known("grazed_already") & there)
 
 
 def plan_of(table: Table) -> Ints:

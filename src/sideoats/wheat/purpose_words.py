@@ -66,6 +66,7 @@ class Told:
             say("wheat-purpose.because.grain", net=Money(self.budget.grain.mean(axis=1), unit=case.UNIT)),
             self._cattle,
             self._penalty(),
+            say("wheat-purpose.because.taken_as_grazed").where(case.taken_as_grazed(self.table)),
             say("wheat-purpose.because.undated").where(undated & ~by_heat),
             say("wheat-purpose.because.by_heat").where(undated & by_heat),
             say("wheat-purpose.because.spent"),

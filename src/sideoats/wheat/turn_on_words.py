@@ -42,6 +42,7 @@ class Told:
         """Headlines that take the place of the verdict's own."""
         return (
             (self.past, "graze-turn-on.past.wait"),
+            (case.unrooted(self.table) & self.table.flag("rooted"), "graze-turn-on.seedling.wait"),
             (case.unrooted(self.table), "graze-turn-on.pulled.wait"),
             (case.young(self.table, self.context)[:, 0] & (self.best < case.OFF), "graze-turn-on.young.wait"),
             (case.heavy(self.table, self.context), "graze-turn-on.heavy.act"),
