@@ -79,6 +79,14 @@ class Told:
         """Animals for which none of the lines, and no table of drinking, is printed."""
         return np.isin(np.array([str(a) for a in self.table.text("class")]), stock.NOT_CATTLE)
 
+    @cached_property
+    def room(self) -> NDArray[np.float64]:
+        """What the feed may hold beside this water [ppm NO3-N dry], (n,); infinite where its nitrate is not known."""
+        risk = stock.risk_of([str(a) or "unknown" for a in self.table.text("class")])
+        lines = {int(r): sole_feed_line(self.context.facts, int(r)) for r in np.unique(risk)}
+        room = np.array([lines[int(r)] for r in risk]) - self.water.as_feed
+        return np.where(np.isnan(self.water.nitrogen), np.inf, room)
+
     @property
     def _swapped(self) -> Bools:
         """More of one ion than of all salts: one of the two figures is wrong."""
@@ -120,7 +128,9 @@ class Told:
                 "ahead", f"{_T}tested", table.days_until("tested", self.context.on) > 0, *DRINK, until=_say("why.old")
             ),
             doubted("old", f"{_T}tested", w.age > w.keeps, *DRINK, until=_say("why.old")),
-            doubted("counted", f"{_T}nitrate", w.nitrogen >= caution, *DRINK, until=_say("why.counted")),
+            doubted(
+                "counted", f"{_T}nitrate", (w.nitrogen >= caution) | ~(self.room > 0), *DRINK, until=_say("why.counted")
+            ),
             *(doubted("ask", f"{_T}{what}", rows, *DRINK, until=_say(f"why.ask.{what}")) for what, rows in asked),
             doubted("feed", "stock-water.feed_sulfur", w.sulfur_open, *DRINK, until=_say("why.feed")),
             doubted("watched", f"{_T}sulfate", watched),
@@ -141,6 +151,7 @@ class Told:
             "label": Term(w.label, of="salts_class"),
             "if": self._if,
             "with_feed": self._with_feed,
+            "as_feed": Measured(np.round(w.as_feed), unit="ppm"),
             **first_of(self.dangers),
         }
 
@@ -153,9 +164,7 @@ class Told:
         as_feed = float(self.water.as_feed[i])
         if np.isnan(self.water.nitrogen[i]) or as_feed < 1.0:
             return None
-        risk = int(stock.risk_of([str(self.table.text("class")[i]) or "unknown"])[0])
-        room = sole_feed_line(self.context.facts, risk) - as_feed
-        return _say("with_feed", most=Measured(floored(room), unit="ppm"))
+        return _say("with_feed", most=Measured(floored(float(self.room[i])), unit="ppm"))
 
     def reasons(self) -> tuple[RowSaid, ...]:
         """In the order in which they are read."""
@@ -170,9 +179,7 @@ class Told:
         return (
             rest_of(self.dangers),
             _say("because.drunk", gallons=shown["gallons"], animals=shown["animals"]).where(~self.others),
-            _say(
-                "because.nitrate", nitrogen=shown["nitrogen"], as_feed=Measured(np.round(w.as_feed), unit="ppm")
-            ).where(~self.others),
+            _say("because.nitrate", nitrogen=shown["nitrogen"], as_feed=shown["as_feed"]).where(~self.others),
             _say(
                 "because.sulfate",
                 sulfate=shown["sulfate"],
