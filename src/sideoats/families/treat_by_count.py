@@ -34,7 +34,13 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     over = np.zeros(n, bool) if case.over is None else case.over
     handful = (case.counted.units < _least(case, facts, n, "fewest")) & ~over
     misplaced = unseasonal(table, context, case.crop) & ~case.counted.unknown & ~over & _matters(case, facts)
-    needs = {"season": misplaced} | dict(case.needs) | ({} if case.counted.scores is None else {"sample": handful})
+    # hay is cut and grows on: there a date gone by is no slip (a hay question names no crop's season)
+    stale = (case.interval.harvest < 0) & ~case.counted.unknown & ~over & _matters(case, facts) & bool(case.crop)
+    needs = (
+        {"season": misplaced, "harvest_date": stale}
+        | dict(case.needs)
+        | ({} if case.counted.scores is None else {"sample": handful})
+    )
     missing = np.any([np.zeros(n, bool), *needs.values()], axis=0)
     gain = _gains(case, missing | over)
     bars = _bars(case, context, gain.shape[2])
@@ -45,7 +51,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     soon = np.full(n, np.nan) if case.soon is None else case.soon
     recheck = np.where(np.isnan(soon), np.where(missing, near, recheck), soon)
     recheck = np.where(
-        misplaced | ("sample" in needs and handful), 1, np.where(over & ~missing & np.isnan(soon), -1, recheck)
+        misplaced | stale | ("sample" in needs and handful), 1, np.where(over & ~missing & np.isnan(soon), -1, recheck)
     )
     density = case.counted.density if case.density is None else case.density
     asked = _least(case, facts, n, "asked")
@@ -82,6 +88,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
         even=even,
         heads=(
             (misplaced, "treat.season.need"),
+            (stale, "treat.past.need"),
             *case.heads,
             (handful, _code(case, "few.need")),
             *_heads(case, shut, today, missing),
@@ -89,7 +96,12 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
             (few_units(case, context), _code(case, "few.look")),
             (np.ones(n, bool), _code(case, "look")),
         ),
-        reasons=(*_reasons(case, ~missing, over, likely), *_others(case, ~missing, facts), *case.reasons),
+        reasons=(
+            *_reasons(case, ~missing, over, likely),
+            _shorter(case, shut, today, missing),
+            *_others(case, ~missing, facts),
+            *case.reasons,
+        ),
         cautions=case.always,
         acting=(*label_cautions(case.interval, context), *case.cautions),
         quantities=_quantities(case, gain, shut, missing, likely),
@@ -280,6 +292,16 @@ def _reasons(case: Case, known: Bools, over: Bools, likely: tuple[Floats, Floats
         because("pays", **at, pays=Measured(figures(pays), unit=case.unit)).where(left),
         because("never-pays", **at).where(known & ~over & np.isnan(pays)),
         because("ripe").where(ripe),
+    )
+
+
+def _shorter(case: Case, shut: Bools, today: Floats, missing: Bools) -> Said:
+    """That a label with a shorter interval may still be open, where the one in hand is not and treating would pay."""
+    i = case.interval
+    low = Measured(i.on_file.low, fact=i.on_file.id)
+    barred = shut[:, :DAYS].all(axis=1) & i.given & ~missing & (today > 0)
+    return say("treat.because.shorter", low=low, harvest=Measured(i.harvest, unit="day")).where(
+        barred & (i.harvest >= i.on_file.low)
     )
 
 
