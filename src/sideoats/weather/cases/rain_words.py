@@ -139,7 +139,10 @@ class Told:
             return say("rain-deficit.because.untold", by=Name(by), days=Measured(r.days, unit="day"))
         percent = self._classed(r.by_percent)
         if np.isnan(r.percentile):
-            return say("rain-deficit.because.percent", named=percent, by=Name(by), days=Measured(r.days, unit="day"))
+            told = {"named": percent, "by": Name(by), "days": Measured(r.days, unit="day")}
+            later = facts[_FACTS + "percent_classes"].rows[r.by_percent + 1 :] if r.by_percent >= 0 else ()
+            ends = any(float(row[2]) > r.days for row in later)  # worse classes are printed for longer spans only
+            return say(f"rain-deficit.because.{'percent_least' if ends else 'percent'}", **told)
         own = self._classed(int(self.case.classes[i]))
         agree = "agree" if r.by_percent == self.case.classes[i] else "differ"
         return say(f"rain-deficit.because.lines_{agree}", own=own, named=percent, by=Name(by))
