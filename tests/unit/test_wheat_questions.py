@@ -104,7 +104,7 @@ def test_seeding_rate_and_sprayer_figures():
                          "shortcut": "florida-2013"}, "5 times too high"),
         ("soil-test", {"yield": "50 bu/ac", "phosphorus": "8", "extractant": "Olsen"}, "not exchanged"),
         ("topdress-nitrogen", MONEY | {"product": "urea"}, "product_price"),
-        ("topdress-nitrogen", MONEY | NITROGEN | {"nitrate_ppm": "4", "publisher": "kansas"}, "not mixed"),
+        ("topdress-nitrogen", MONEY | NITROGEN | {"nitrate_ppm": "4", "publisher": "washington"}, "not mixed"),
         ("topdress-nitrogen", MONEY | NITROGEN | {"slope": "0.4 bu/lb"}, "go together"),
         ("variety-choice", MONEY, "a trial is needed"),
         ("variety-choice", MONEY | {"means": TRIALS, "candidates": "A, Z"}, "'Z' is not in the trials"),

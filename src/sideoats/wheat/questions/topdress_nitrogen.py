@@ -45,7 +45,7 @@ def check(values: dict[str, Any]) -> None:
             where="topdress-nitrogen profile_nitrogen",
             expected="nitrate_ppm=6",
         )
-    if values["nitrate_ppm"] is not None and values["publisher"] not in (None, "nebraska"):
+    if values["nitrate_ppm"] is not None and values["publisher"] not in (None, "nebraska", "kansas"):
         raise InputError(
             "nitrate in ppm belongs to the Nebraska table",
             where="topdress-nitrogen nitrate_ppm",
