@@ -71,7 +71,7 @@ def pose(table: Table, context: Context) -> Problem:
     low, high = pays_from(reference, rest, flea_low / squares, flea_high / squares, most=PLANTS * 5)
     pays = _worm_pays(table, context, rest, reference.yields)
     even, _ = pays_from(reference, rest, *(2 * (between(flea_low, flea_high) / squares,)), most=PLANTS * 5)
-    needs = _needs(table, context, counted, worms, np.maximum(flea_low, np.nan_to_num(even, nan=np.inf)), worm_low)
+    needs = _needs(table, context, counted, worms, (flea_low, worm_low), np.nan_to_num(even, nan=np.inf))
     known = ~np.any(list(needs.values()), axis=0)
     past = ~worms & np.isnan(flea_low) & known
     young = past & (table.text("stage") == "seedling")
@@ -229,16 +229,20 @@ def _worm_pays(table: Table, context: Context, worth: Worth, yields: float) -> F
 
 
 def _needs(
-    table: Table, context: Context, counted: Counted, worms: Bools, flea_low: Floats, worm_low: Floats
+    table: Table, context: Context, counted: Counted, worms: Bools, lines: tuple[Floats, Floats], even: Floats
 ) -> dict[str, Bools]:
-    """What is missing: a count, damage by worms seen, live worms, what takes squares, the stage."""
+    """What is missing: a count, damage by worms seen, live worms, what takes squares, the stage.
+
+    `lines` are the printed ones; from `even` fleahoppers on a spray pays, and nobody need ask what takes the squares.
+    """
+    flea_low, worm_low = lines
     damage, larvae = table.number("damaged_squares"), table.number("larvae_per_100")
     held = table.number("square_set")
     lowest = context.facts[f"{FLEA}.square_set"].rows[-1][1]
     over = worms & (damage >= worm_low) & np.isnan(larvae)
     hopping = np.isfinite(flea_low) & ~worms & ~counted.unknown
     only_worms = np.isnan(damage) & (np.nan_to_num(larvae) > 0) & ~(hopping & (counted.mean >= flea_low))
-    falling = hopping & (held < lowest) & (counted.mean < flea_low) & np.isnan(damage) & ~only_worms
+    falling = hopping & (held < lowest) & (counted.mean < np.maximum(flea_low, even)) & np.isnan(damage) & ~only_worms
     return {
         "damaged_squares": only_worms,
         "counts": counted.unknown & ~only_worms,

@@ -50,7 +50,7 @@ def pose(table: Table, context: Context) -> Problem:
     early, ripe = known & (stage == "boot"), np.isin(stage, ("hard dough", "black layer"))
     rule = {name: low for name, low, _ in facts[FACTS + "field_rule"].rows}
     over = (np.nan_to_num(large) >= rule["large"]) | (np.nan_to_num(medium) > rule["medium"])
-    by = facts.by(FACTS + "field_rule")
+    by, near = facts.by(FACTS + "field_rule"), facts.value("insects/counting.usual_share") * rule["medium"]
     case = feeding_case(
         table,
         context,
@@ -69,7 +69,7 @@ def pose(table: Table, context: Context) -> Problem:
         line=Line(over, known & ~early & ~ripe, {"by": Name(by, fact=FACTS + "field_rule")}),
         own=("few.need",),
         # medium larvae are large, and do most of the harm, within days
-        soon=np.where(_small(table) | (np.nan_to_num(medium) > 0), facts["insects/counting.next_look"].low, np.nan),
+        soon=np.where(_small(table) | (np.nan_to_num(medium) >= near), facts["insects/counting.next_look"].low, np.nan),
         heads=(
             (counted.unknown, f"{NAME}.uncounted.need"),
             (early, f"{NAME}.early.need"),
