@@ -193,7 +193,8 @@ def _cutting(table: Table, context: Context, whole: Floats, stake: Floats, worth
     facts, out = context.facts, context.outlook
     growth = facts[FACTS + "growth_days"]
     in_bud = np.nan_to_num(table.number("in_bud")) > facts.value(FACTS + "cut_in_bud")
-    early = np.where(in_bud, 0.0, np.clip(table.days_until("harvest_date", context.on), 0.0, None))
+    until = table.days_until("harvest_date", context.on)
+    early = np.where(in_bud, 0.0, np.where(until < 0, np.nan, until))  # a date gone by says nothing of the next cutting
     days = triangular(out.uniform("alfalfa growth"), growth.low, growth.mid, growth.high)
     given_up = np.nan_to_num(np.minimum(early[:, None] / days, 1.0) * worth.crop[:, None])
     moved = out.between("alfalfa moved cutting", *facts.span(FACTS + "cut_moved"))
