@@ -241,7 +241,7 @@ class Replies:
         """Which station stands for the row and, where its past years were drawn, which they are."""
         context, table = self.context, self.table
         said = list(table.stand(row))
-        if "station" in table.columns and PAST_YEARS in context.facts.read:
+        if "station" in table.columns and PAST_YEARS in self._summed:
             years = years_said(context.outlook, str(table.text("station")[row]))
             said += [] if years is None else [years]
         return said

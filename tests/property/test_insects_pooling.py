@@ -157,8 +157,15 @@ def test_a_k_pulled_to_the_district_is_nearer_the_truth_than_the_field_alone_or_
 
 
 def test_a_wide_forecast_pulls_less_than_a_narrow_one() -> None:
-    wide, narrow = (abs(pooled(40, 20, 0.5, 1.0 - v / 2, v) - 40) for v in (2.0, 0.2))
+    wide, narrow = (abs(pooled(5, 20, 0.5, 1.0 - v / 2, v) - 5) for v in (2.0, 0.2))
     assert wide < narrow
+
+
+def test_a_count_far_from_what_others_say_is_not_pulled_to_them() -> None:
+    """Ten leaves with four aphids in all, among fields of some 235 a leaf: this one is not like those."""
+    assert pooled(0.4, 10, 0.6, 5.46, 1.1) < 1.0
+    assert pooled(200, 10, 0.6, 0.0, 0.5) > 150
+    assert pooled(90, 10, 0.6, 5.0, 0.5) > 95  # and one that is like them is pulled
 
 
 def test_no_word_from_the_district_changes_nothing() -> None:
