@@ -17,10 +17,8 @@ from sideoats.insects.dispersion import (
     mean_draws_from_share,
     mean_from_share,
     own_k,
-    pulled_k,
     summarise,
 )
-from sideoats.insects.pooling import as_prior
 from sideoats.insects.sampling import wald_plan
 from sideoats.question import Context, Table
 from sideoats.replies import READER
@@ -44,7 +42,7 @@ class Counted:
     nobody said how many units were looked at; `stands_for` (place,) is the mean that a tally stands for by itself,
     `as_count` the total and units (place,) of a count that would tell as much. `nearby` (4, place) is what other
     counts of the district say of one sample there: mean and variance of its log, of how many fields, and their k; NaN
-    for none. `k_weight` is what that k is worth beside the field's own, in units.
+    for none. It is told beside the count and decides nothing.
     """
 
     mean: Floats
@@ -60,51 +58,23 @@ class Counted:
     stands_for: Floats | None = None
     as_count: tuple[Floats, Floats] | None = None
     nearby: Floats | None = None
-    k_weight: float = 0.0
 
     def against(self, usual: ArrayLike, facts: Facts) -> Counted:
         """The same count, drawn from what such fields usually hold (place,) instead of from nothing.
 
         A flat prior on a few units leaves a long tail of fields worse than any, and ignorance would make money. The
         draws are scaled to the mean of their posterior, which is known, so that chance in them makes no money either.
-        Where other fields of the district were counted, those say what such a field holds, in place of `usual`.
         """
         if self.scores is None:
             return self
         mean, held = self.mean * self.sample, np.asarray(usual, float) * self.sample
         exact, weight = np.isnan(self.units), np.full(len(mean), facts.value(_C + "prior_weight"))
-        if self.nearby is not None:
-            told = ~np.isnan(self.nearby[0])
-            clumped = np.where(np.isnan(self.shared_k), self.plan_k, self.shared_k)
-            there, worth = as_prior(self.nearby[0], self.nearby[1], clumped)
-            alike = np.where(told, self._alike(mean, held, facts.by_id[_C + "alike"].value), 0.0)
-            own = np.where(np.isnan(held) & (alike > 0), np.maximum(mean, 1e-3), held)  # no usual: the count itself
-            with np.errstate(divide="ignore", invalid="ignore"):
-                between = np.exp(alike * np.log(there) + (1 - alike) * np.log(own))
-            held = np.where(alike > 0, between, held)
-            weight = np.where(alike > 0, alike * worth + (1 - alike) * weight, weight)
         drawn = mean_draws(mean, np.where(exact, 1.0, self.units), self.k, self.scores, usual=held, weight=weight)
         before = np.where(np.isnan(held), 0.0, (weight - 1.0) * held)
         true = (self.units * self.k * mean + before) / (self.units * self.k + weight - 1.0)
         scale = np.where(np.isnan(held) | ~(true > 0), 1.0, true / drawn.mean(axis=1))
         density = np.where(exact[:, None], self.density, drawn * scale[:, None] / self.sample[:, None])
         return replace(self, density=density, usual=held / self.sample, weight=weight)
-
-    def _alike(self, mean: Floats, usual: Floats, first: float) -> Floats:
-        """(place,) how likely it is that a field is like those around it, now that its own count is known.
-
-        Bayes over two ways, on the log: what the others say, held for true with `first` before anything was counted
-        here, and what such fields usually hold, give or take a factor of seven. Ten leaves with next to nothing among
-        heavy fields are not pulled up to them.
-        """
-        near, spread = self.nearby[:2] if self.nearby is not None else np.full((2, len(mean)), np.nan)
-        units = np.where(self.units > 0, self.units, 1.0)
-        seen = np.maximum(mean, 0.5 / units)
-        error = (1 / seen + 1 / self.k) / units
-        log, other = np.log(seen), np.log(np.where(usual > 0, usual, seen))
-        odds = -0.5 * ((log - near) ** 2 / (spread + error) + np.log(spread + error))
-        odds = odds + 0.5 * ((log - other) ** 2 / (4.0 + error) + np.log(4.0 + error)) + np.log(first / (1 - first))
-        return np.asarray(1 / (1 + np.exp(-np.clip(odds, -50.0, 50.0))))
 
     def scored(self, context: Context, name: str, keys: Any) -> Counted:
         """The same with the normal scores that its draws are made of, and what the district says of each place."""
@@ -113,16 +83,7 @@ class Counted:
         if not known:
             return scored
         nearby = np.array([known.get((name, key), none) for key in keys], float).reshape(-1, 4).T
-        shared, weight = nearby[3], context.facts.by_id[_C + "k_weight"].value  # cited where `nearby` is told
-        k = np.where(self.k == self.plan_k, shared, pulled_k(self.units, self.k, shared, weight))
-        k = np.where(np.isnan(shared), self.k, k)
-        plan = np.where(np.isnan(shared), self.plan_k, shared)
-        return replace(scored, nearby=nearby, k=k, plan_k=plan, k_weight=weight)
-
-    @property
-    def shared_k(self) -> Floats:
-        """(place,) k of the district's counts; NaN where it is not known."""
-        return np.full(len(self.mean), np.nan) if self.nearby is None else self.nearby[3]
+        return replace(scored, nearby=nearby)
 
     def per(self, divisor: ArrayLike) -> Counted:
         """The same count in another sample unit: everything divided by `divisor` (place,)."""

@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 
 from sideoats.decide.laws import beta_below
 from sideoats.families.counted import Counted
-from sideoats.insects.dispersion import pulled_k
 
 Floats = NDArray[np.float64]
 _ROUNDS = 18  # halvings
@@ -49,7 +48,6 @@ class Stopping:
     scatter : (node, place) mean at which treating pays over its middle, equally likely: a pest's cost is uncertain
     sure, part : a gain of less than this part of the cost that comes in fewer than this share of futures is a coin toss
     few : units times k at and under which they hardly tell of the field: there any gain so unsure is a coin toss
-    shared_k, k_weight : k of the district's counts, NaN where none, and what it is worth beside a field's own, in units
     """
 
     pays: Floats
@@ -67,16 +65,11 @@ class Stopping:
     sure: float
     part: float
     few: float
-    shared_k: Floats
-    k_weight: float
 
     def every(self, units: Floats, k: Floats) -> tuple[Floats, Floats]:
         """Lines for many numbers of units and k of the counts at once, all (place, case), NaN for the usual k."""
         at = np.repeat(np.arange(len(self.pays)), units.shape[1])
-        own = np.where(np.isnan(k), self.k[:, None], k)
-        shared = np.broadcast_to(self.shared_k[:, None], own.shape)
-        pulled = pulled_k(units, own, np.where(np.isnan(shared), 1.0, shared), self.k_weight)
-        own = np.where(np.isnan(shared) | np.isnan(k), own, pulled).ravel()
+        own = np.where(np.isnan(k), self.k[:, None], k).ravel()
         each = Stopping(
             self.pays[at],
             self.roof[at],
@@ -93,8 +86,6 @@ class Stopping:
             self.sure,
             self.part,
             self.few,
-            self.shared_k[at],
-            self.k_weight,
         )
         below, above = each.lines(units.ravel())
         return below.reshape(units.shape), above.reshape(units.shape)
@@ -259,6 +250,4 @@ def stopping_of(
         fewest,
         scatter,
         *toss,
-        counted.shared_k,
-        counted.k_weight,
     )

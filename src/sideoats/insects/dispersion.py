@@ -57,16 +57,6 @@ def own_k(units: ArrayLike, mean: ArrayLike, variance: ArrayLike, bounds: tuple[
     return np.clip(moment, *bounds)
 
 
-def pulled_k(units: ArrayLike, own: ArrayLike, shared: ArrayLike, weight: float) -> Array:
-    """A field's own k pulled towards what fields share: logs weighed by the units and by `weight` units.
-
-    Twenty counts tell k within a factor of two; see tests/property/test_insects_pooling.py for the weight.
-    """
-    n = np.asarray(units, float)
-    logs = n * np.log(np.asarray(own, float)) + weight * np.log(np.asarray(shared, float))
-    return np.asarray(np.exp(logs / (n + weight)))
-
-
 @dataclass(frozen=True)
 class PowerLaw:
     """Taylor's ``variance = a * mean ** b``, with the residual standard error of its log regression."""

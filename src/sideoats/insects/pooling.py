@@ -219,23 +219,6 @@ def _solved(
     return np.array(logs), inverses, pulls
 
 
-def as_prior(log_mean: ArrayLike, log_variance: ArrayLike, k: ArrayLike) -> tuple[Floats, Floats]:
-    """The beta prime prior of `mean_draws` that has the mean and variance of this log-normal density.
-
-    Parameters
-    ----------
-    log_mean, log_variance : of the density; k : of the counts it is to meet
-
-    Returns
-    -------
-    ``usual`` and ``weight``, as `sideoats.insects.dispersion.mean_draws` takes them; weight is above 2
-    """
-    variance = np.asarray(log_variance, float)
-    usual = np.exp(np.asarray(log_mean, float) + variance / 2)
-    ratio = usual / np.asarray(k, float)
-    return usual, np.asarray(2 + (1 + ratio) / (ratio * np.expm1(variance)))
-
-
 def _likeness(
     here: tuple[ArrayLike, ...], there: tuple[ArrayLike, ...], fading: Fading
 ) -> tuple[Floats, Floats, Floats]:
