@@ -224,7 +224,7 @@ def test_a_field_without_count_and_stage_is_sent_for_both_and_not_to_the_grower(
 @pytest.mark.parametrize(
     ("harvest", "said"),
     [
-        ("2026-08-20", "Do not spray: the harvest date given, Thu 20 Aug, is past. Correct it"),
+        ("2026-08-20", "Correct the date to cut, graze or harvest: Thu 20 Aug is past"),
         ("2026-08-25", "Do not spray: harvest is set for Tue 25 Aug, and the shortest interval on file is 14 days"),
         ("2026-09-05", "Do not spray: harvest is set for Sat 5 Sep, and the shortest interval on file is 14 days"),
     ],
@@ -233,7 +233,7 @@ def test_the_harvest_day_is_told_as_people_say_it(harvest, said):
     """'harvest in -5 days is inside the 14-day interval' was the answer to last year's date."""
     given = {"mean": 150, "n": 40, "stage": "dough", "yield": "80 bu/ac", "price": "4.5 USD/bu", "cost": "14 USD/ac"}
     found = sideoats.ask("sorghum-aphid", {**given, "harvest_date": harvest}, on=date(2026, 8, 25), draws=40)
-    assert said in found["headline"] and found["verdict"] == "wait"
+    assert said in found["headline"] and found["verdict"] == ("look" if said.startswith("Correct") else "wait")
     assert all(o["barred"] for o in found["options"] if o["key"] != "never")
 
 
