@@ -20,8 +20,8 @@ def command(ctx: click.Context, on: date | None, as_json: bool) -> None:
     """Show what the counts of the last weeks say together, pest by pest.
 
     How counts clump (k) and how fast the pest grows, both beside the published figure; how far fields differ; what is
-    likely in fields that nobody has walked; and what treated and untreated strips say of the loss. The week weighs
-    every new count against the others by itself, and goes by the strips; a k or a rate of growth becomes the
+    likely in fields that nobody has walked; and what treated and untreated strips say of the loss. The week tells
+    beside every new count what the others make likely, and goes by the strips; a k or a rate of growth becomes the
     district's own once it stands in the district file as an override.
     """
     from sideoats.ledger import open_ledger
