@@ -138,3 +138,15 @@ def test_a_call_names_the_years_and_how_far_they_were_moved_in_both_languages() 
     metric = sentence(said, Reader(language="es", measures="metric"))
     assert "°C" in metric
     assert years_said(out, "elsewhere") is None
+
+
+def test_a_past_year_is_moved_from_the_level_known_before_it() -> None:
+    """Half-life 1, years of 0, 0, 0 and 8: the last one is measured from the noughts, today from the 8 as well."""
+    off = np.repeat([0.0, 0.0, 0.0, 8.0], 365)
+    times = np.datetime64("2019-01-01") + np.arange(off.size)
+    moved = shift_to_newest(off, times, 1.0)
+    departure = off - off.reshape(4, 365).mean(axis=0)[0]
+    weights = np.array([0.125, 0.25, 0.5, 1.0])
+    now = weights @ departure[[100, 500, 800, 1200]] / weights.sum()
+    assert moved[1200] == pytest.approx(now - departure[100], abs=0.05)
+    assert moved[800] == pytest.approx(now - departure[100], abs=0.05)

@@ -1,10 +1,11 @@
 """Past years as they would come in today's climate: their temperature moved to the station's newest level.
 
 Every past year counts alike, for it brings its own weather; what has changed since is taken out of its temperature.
-The level of a station is the mean departure of its whole years from its own calendar days, the near ones weighing
+The level of a station is the mean departure of its whole years from its own calendar days, the newest weighing
 most: half as much every `half_life` years, which follows a slow warming, a turn of it and a move of the thermometer
-alike. Highs and lows are moved apart. Rain is not moved: on the records at hand neither weights nor a trend told it
-better.
+alike. A past year is moved from the level that was known before it, so that the years drawn are as far from today's
+level as years have come out from theirs. Highs and lows are moved apart. Rain is not moved: on the records at hand
+neither weights nor a trend told it better.
 
 Then the years are drawn apart a little, because the spread of `n` past years falls short of that of the year to come:
 slow departures from the mean of the years (over about a month) grow by `widening / (n + widening)`. The weather of
@@ -98,8 +99,12 @@ def shift_to_newest(values: Floats, times: NDArray[np.datetime64], half_life: fl
 
     Notes
     -----
-    Years are counted back from the last day. With x_k the mean departure of the year k to k + 1 years back, the level t
-    years back is sum w x_k / sum w, w = 0.5 ** (|t - k - 0.5| / half_life); a day moves by level(0) - level(its t).
+    Years are counted back from the last day, so that a window drawn from a past year lies within one of them. With x_k
+    the mean departure of the year k to k + 1 years back and w = 0.5 ** (1 / half_life), the level today is
+    sum w^k x_k / sum w^k, and a year's own level is the same sum over the years before it alone: what a past year is
+    drawn with is how far a forecast made the same way would have missed it, so that the error of the level, and years
+    that follow each other warm or cool, are in the spread. The oldest years, with less than two half-lives before
+    them, are held to the years on both sides, w^|k - j|.
     """
     back = (len(values) - 1 - np.arange(len(values))) / YEAR
     year = back.astype(np.int64)
@@ -110,10 +115,12 @@ def shift_to_newest(values: Floats, times: NDArray[np.datetime64], half_life: fl
     if known.size < 2 or not np.isfinite(half_life):
         return np.zeros(len(values))
     mean = np.bincount(year[there], off[there], minlength=year[0] + 1)[known] / count[known]
-    edges = np.arange(year[0] + 2.0)
-    weight = 0.5 ** (np.abs(edges[:, None] - known - 0.5) / half_life)
-    level = weight @ mean / weight.sum(axis=1)
-    return np.asarray(level[0] - np.interp(back, edges, level))
+    every = np.arange(year[0] + 1)[:, None]
+    before = known > every
+    enough = before.sum(axis=1, keepdims=True) >= 2 * half_life
+    weight = np.where(before | ~enough, 0.5 ** (np.abs(known - every) / half_life), 0.0)
+    now = 0.5 ** (known / half_life)
+    return np.asarray(now @ mean / now.sum() - (weight @ mean / weight.sum(axis=1))[year])
 
 
 def to_today(record: StationDays, on: date, climate: Climate) -> StationDays:
