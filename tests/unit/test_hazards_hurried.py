@@ -124,6 +124,20 @@ HURRIED: list[Asked] = [
         ("stock-water", "2026-07-20", {**WATER, "source": source, "algae": ""})
         for source in ("pond", "creek", "well", "")
     ),
+    # under the line by themselves, and over it with hay as hay is
+    *(
+        ("stock-water", "2026-07-20", {**WATER, "nitrate": level, "class": animal})
+        for level, animal in (("90 ppm", "pregnant-cow"), ("75 ppm", "heifers"), ("60 ppm", "calf"), ("90 ppm", ""))
+    ),
+    *(
+        (
+            "wheat-pasture-hazard",
+            "2027-02-20",
+            {**WHEAT, "front": "yes", "hay_first": "yes", "class": animal, "lush": lush},
+        )
+        for animal in ("stockers", "calves", "pairs")
+        for lush in ("yes", "no")
+    ),
 ]
 
 
@@ -164,7 +178,7 @@ def _calm() -> list[Asked]:
     out += [("wheat-pasture-hazard", "2026-12-05", {**WHEAT, **each}) for each in wheat]
     water: tuple[Told, ...] = (
         {}, {"class": "pairs"}, {"class": "stockers", "sulfate": "600 ppm"}, {"source": "well"},
-        {"nitrate": "90 ppm"}, {"sulfate": "", "salts": "400 ppm", "nitrate": "", "nitrate_form": ""},
+        {"nitrate": "60 ppm"}, {"sulfate": "", "salts": "400 ppm", "nitrate": "", "nitrate_form": ""},
         {"salts": "3,200 ppm"}, {"class": "calf", "sulfate": "250 ppm"},
     )  # fmt: skip
     return out + [("stock-water", on, {**WATER, **each}) for each, on in product(water, ("2026-07-20", "2027-01-20"))]

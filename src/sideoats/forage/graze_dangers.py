@@ -47,19 +47,21 @@ class Told:
     def _dangers(self) -> tuple[Danger, ...]:
         """What stands in the way makes one headline with all its reasons; then what is asked."""
         j, again = self.j, self._again()
-        over = np.logical_or.reduce([rows for rows, _ in self._standing()])
+        over = np.logical_or.reduce([rows for rows, _ in self._standing()]) & ~j.horses
         whole = Danger("barred", over, GRAZE, self.why, values={"when": self._when, "test": self._test}, again=again)
         return (
+            Danger("horses", j.horses, GRAZE, _say("why.horses")),
             whole,
             doubted("frost", "herd_forecast.days", j.coming & (j.ahead.frost <= 1), *GRAZE, until=_say("why.tonight")),
             doubted("frost", "herd_forecast.days", j.coming & (j.ahead.frost > 1)),
             doubted("others", "place.class", j.others, *GRAZE, until=_say("why.others", animals=self._animals())),
             doubted("dated", f"{_F}tested", j.nitrate.undated, *GRAZE, until=_say("why.dated")),
             doubted("suspect", f"{_F}nitrate", j.nitrate.suspect, *GRAZE, until=_say("why.suspect")),
-            *(doubted("ask", f"{_F}{what}", rows, *GRAZE, until=_say(f"why.{what}")) for what, rows in self._asked()),
-            doubted("ask", f"{_F}frost_date", j.frozen, *GRAZE, until=_say("why.frozen")),
+            # a sick animal comes before anything else that is asked of the stand
             doubted("tetany", "pasture_test.signs", j.small_grain & ~j.bloat_alone, *GRAZE, until=_say("why.tetany")),
             doubted("bloat", "pasture_test.signs", j.small_grain & j.bloat_alone, *GRAZE, until=_say("why.bloat")),
+            *(doubted("ask", f"{_F}{what}", rows, *GRAZE, until=_say(f"why.{what}")) for what, rows in self._asked()),
+            doubted("ask", f"{_F}frost_date", j.frozen, *GRAZE, until=_say("why.frozen")),
             doubted("whose", "place.class", j.unnamed, *GRAZE, until=_say("why.whose")),
             doubted("later", f"{_F}height", j.ahead.turnout > 0, *GRAZE, until=_say("why.later")),
         )
@@ -96,7 +98,6 @@ class Told:
         j, s = self.j, self.j.standing
         short = s.too_short & ~np.isnan(j.height)
         return (
-            (j.horses, self._horses),
             (s.frost, self._frost),
             (s.shoots, self._shoots),
             (s.rain | (j.nitrate_left > 0), self._rain),
@@ -110,9 +111,6 @@ class Told:
         """All that bars it."""
         parts = tuple(said(i) for rows, said in self._standing() if rows[i])
         return _say("why.all", why=Parts(parts)) if parts else None
-
-    def _horses(self, i: int) -> Said:
-        return _say("why.horses")
 
     def _since(self, flag: str, age: float, misdated: bool, i: int) -> Said:
         """How long ago; a day that is not of this growth is asked back."""
@@ -244,7 +242,7 @@ class Told:
             _ = facts[f"forage/{quoted}"]
         species, risk = self.values()["species"], Term(np.array(j.risk, dtype=object), of="prussic_risk")
         shoots = facts["forage/prussic.new_shoots"]
-        over = np.logical_or.reduce([rows for rows, _ in self._standing()])
+        over = np.logical_or.reduce([rows for rows, _ in self._standing()]) | j.horses
         ahead = {flag: table.days_until(day, self.context.on) > 0 for flag, (_, day) in TOLD.items()}
         day = Paid(np.where(over, np.nan, self.day), unit="USD/head")
         season = Measured(facts.value("forage/standing.season"), unit="day", fact="forage/standing.season")

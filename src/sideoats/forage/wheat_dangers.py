@@ -54,12 +54,17 @@ class Told:
             ("tetany", k.lines & ~k.offered, ON),
             ("short", k.lines & k.short & k.under_need, ON),
             ("weak", k.lines & k.short & ~k.under_need, ON),
+            ("front", k.before_front, OFF),
             ("hungry", k.grazers & k.hungry, ON),
             ("bloat", k.bloats & ~k.full, ON),
         )
         watched = (k.lines & k.covered) | (k.bloats & k.full)
+        passed = np.full(len(self.table), int(dict(self.context.facts["forage/look_within"].rows)["before turnout"]))
         return (
-            *(Danger(name, rows, ways, _say(f"why.{name}"), again=again) for name, rows, ways in stops),
+            *(
+                Danger(name, rows, ways, _say(f"why.{name}"), again=passed if name == "front" else again)
+                for name, rows, ways in stops
+            ),
             doubted("others", "place.class", others, *OFF, until=_say("why.others")),
             doubted("dated", f"{_F}tested", k.grazers & k.nitrate.undated, *OFF, until=_say("why.dated")),
             doubted("nitrate", f"{_F}nitrate", k.grazers & n.suspect, *OFF, until=_say("why.suspect")),

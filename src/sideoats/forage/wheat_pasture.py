@@ -42,6 +42,7 @@ class WheatPasture:
     eaten : [g/day] of magnesium from the mineral, all : with the forage, need : of a cow of that class
     least : [g/day] that the mineral itself has to give, whatever the wheat holds
     lush, front, full, hungry : as told
+    on : cattle went on before today, by the day of turnout
     nitrate : of the forage
     """
 
@@ -67,6 +68,7 @@ class WheatPasture:
     front: Bools
     full: Bools
     hungry: Bools
+    on: Bools
     nitrate: GrazedNitrate
 
     @property
@@ -93,6 +95,12 @@ class WheatPasture:
     def bloats(self) -> Bools:
         """Growth or weather that bloats."""
         return self.grazers & (self.lush | self.front)
+
+    @property
+    def before_front(self) -> Bools:
+        """A front is about, and nobody says that they are on already: the change of weather is when turned-out cattle
+        bloat."""
+        return self.grazers & self.front & ~self.on
 
 
 def slipped(facts: Facts, name: str, share: Any) -> tuple[Bools, float, float]:
@@ -145,6 +153,7 @@ def wheat_pasture(table: Table, context: Context) -> WheatPasture:
         front=table.flag("front"),
         full=table.flag("hay_first"),
         hungry=table.flag("hungry"),
+        on=table.days_until("turnout", context.on) < 0,
         nitrate=grazed_nitrate(table, context, grazers),
     )
 
