@@ -283,6 +283,16 @@ def test_what_is_needed_less_what_is_left_is_what_is_short() -> None:
         assert q["likely_shortage"]["value"] == pytest.approx(short, abs=1e-3)
 
 
+def test_the_chance_of_running_short_and_the_plan_add_up() -> None:
+    """"19 ton more than is needed" beside "54 %": what the middle winter takes over the plan is told between them."""
+    for count in ("450", "500", "540", "600", "700"):
+        told_ = told("hay-supply", head="100", weight="1200 lb", bales=count, bale_weight="1100 lb", days="140")
+        q = {name: one["value"] for name, one in told_["quantities"].items()}
+        middle = q["hay_after_storage"] - q["hay_needed"] - q["usually_over_plan"]
+        assert (middle < 0) == (q["chance_of_shortage"] > 0.5) and q["usually_over_plan"] > 1
+        assert f"usually take {q['usually_over_plan']:.0f} ton more" in " ".join(told_["because"])
+
+
 def test_a_wet_region_s_rain_takes_more_of_bare_hay_and_nothing_of_hay_indoors(tmp_path: Path) -> None:
     from sideoats import region
 

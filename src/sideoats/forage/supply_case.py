@@ -1,7 +1,8 @@
 """Hay against a herd's need until grass, and what buying now, buying later or selling cows is worth.
 
 One arithmetic: what is needed less what is left of the stack is what is short, each from the middle figures; the draws
-move every one of them, and tell the chance and the worst tenth. Hay loses a little wherever it lies, and outdoors with
+move every one of them, and tell the chance and the worst tenth. Late grass, appetite and waste move further up than
+down: what the middle of the draws takes over that plan is told, so that chance and plan add up. Hay loses a little wherever it lies, and outdoors with
 every inch of rain; only rain still to come counts, because what is lost already was not counted in the stack.
 """
 
@@ -79,6 +80,7 @@ class Supply:
     Attributes
     ----------
     counted, need, have, short : hay in the stack, hay needed, what is left of the stack when fed, need less that
+    over_plan : what the middle of the draws needs more than that, or has less
     need_drawn, have_drawn, short_drawn : the same in every future
     daily : need of a day; start, days : days to the first feeding, and of feeding; until : days until the stack is fed
     late : share of the time to grass that is over then
@@ -94,6 +96,7 @@ class Supply:
     need: Floats
     have: Floats
     short: Floats
+    over_plan: Floats
     need_drawn: Floats
     have_drawn: Floats
     short_drawn: Floats
@@ -204,6 +207,7 @@ def supply_of(table: Table, context: Context, kept: Storage) -> Supply:
         need=need,
         have=have,
         short=np.maximum(need - have, 0.0),
+        over_plan=np.median(need_drawn - have_drawn, axis=1) - (need - have),
         need_drawn=need_drawn,
         have_drawn=have_drawn,
         short_drawn=np.nan_to_num(np.maximum(need_drawn - have_drawn, 0.0)),
@@ -347,6 +351,7 @@ def quantities(table: Table, s: Supply, even: Floats) -> dict[str, tuple[Any, st
         "hay_counted": (shown(s.counted), "ton"),
         "storage_loss": (shown(s.stack_lost), "1"),
         "hay_after_storage": (shown(s.have), "ton"),
+        "usually_over_plan": (shown(s.over_plan), "ton"),
         "days_of_hay": (shown(hay.days_of_hay(s.have, s.daily)), "day"),
         "days_to_feed": (shown(s.days), "day"),
         "likely_shortage": (shown(s.short), "ton"),

@@ -15,6 +15,9 @@ from sideoats.question import Context, Table
 from sideoats.words import Between, Count, Day, Measured, Money, Paid, Said, Share, Term, say
 
 
+_BRED = ("pregnant-cow", "pregnant-heifer", "lactating-cow", "unknown", "")
+
+
 @dataclass(frozen=True)
 class Told:
     """A batch of herds as its sentences need it."""
@@ -61,7 +64,22 @@ class Told:
             "n": Count(np.nan_to_num(case.cows_of(self.table, s)).astype(np.int64)),
             "grass": Day(self.table.date("grass_date")),
             "saves": case.saved(self.gain),
+            "checked": self._checked,
+            "steps": self._steps,
         }
+
+    def _checked(self, i: int) -> Said:
+        """What comes before any cow is sold."""
+        bred = str(self.table.text("class")[i]) in _BRED
+        return say("hay-supply.first.bred" if bred else "hay-supply.first.lender")
+
+    def _steps(self, i: int) -> Said | None:
+        """A large part of a herd is not sold in one week: half, and what another count of the hay leaves."""
+        cows, head = float(case.cows_of(self.table, self.s)[i]), float(self.table.number("head")[i])
+        if not cows > self.context.facts.value("forage/hay.large_gap") * head:
+            return None
+        again = np.datetime64(self.context.on, "D") + case.MONTH
+        return say("hay-supply.first.steps", n=Count(int(np.ceil(cows / 2))), day=Day(again))
 
     def _gone(self, i: int) -> np.datetime64:
         """The day on which the last of the stack is fed."""
@@ -116,12 +134,11 @@ class Told:
         )
 
     def _chance(self, i: int) -> Said:
-        short = self.s.short_drawn[i]
-        return say(
-            "hay-supply.because.chance",
-            chance=Share(float((short > 0).mean())),
-            high=_tons(quantile(short, 0.9)),
-        )
+        short, over = self.s.short_drawn[i], float(self.s.over_plan[i])
+        figures = {"chance": Share(float((short > 0).mean())), "high": _tons(quantile(short, 0.9))}
+        if over < 1.0:
+            return say("hay-supply.because.chance", **figures)
+        return say("hay-supply.because.over_plan", over=_tons(over), **figures)
 
     def _weights(self, i: int) -> Said:
         if self.table.known("bale_weight")[i] or self.table.known("hay")[i]:
