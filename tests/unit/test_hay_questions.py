@@ -284,7 +284,7 @@ def test_what_is_needed_less_what_is_left_is_what_is_short() -> None:
 
 
 def test_the_chance_of_running_short_and_the_plan_add_up() -> None:
-    """"19 ton more than is needed" beside "54 %": what the middle winter takes over the plan is told between them."""
+    """ "19 ton more than is needed" beside "54 %": what the middle winter takes over the plan is told between them."""
     for count in ("450", "500", "540", "600", "700"):
         told_ = told("hay-supply", head="100", weight="1200 lb", bales=count, bale_weight="1100 lb", days="140")
         q = {name: one["value"] for name, one in told_["quantities"].items()}

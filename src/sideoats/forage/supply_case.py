@@ -2,8 +2,9 @@
 
 One arithmetic: what is needed less what is left of the stack is what is short, each from the middle figures; the draws
 move every one of them, and tell the chance and the worst tenth. Late grass, appetite and waste move further up than
-down: what the middle of the draws takes over that plan is told, so that chance and plan add up. Hay loses a little wherever it lies, and outdoors with
-every inch of rain; only rain still to come counts, because what is lost already was not counted in the stack.
+down: what the middle of the draws takes over that plan is told, so that chance and plan add up. Hay loses a little
+wherever it lies, and outdoors with every inch of rain; only rain still to come counts, because what is lost already was
+not counted in the stack.
 """
 
 from __future__ import annotations

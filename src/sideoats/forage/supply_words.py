@@ -14,7 +14,6 @@ from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.words import Between, Count, Day, Measured, Money, Paid, Said, Share, Term, say
 
-
 _BRED = ("pregnant-cow", "pregnant-heifer", "lactating-cow", "unknown", "")
 
 
