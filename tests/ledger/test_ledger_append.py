@@ -337,8 +337,8 @@ def test_draft_fields_cover_the_row() -> None:
 
 
 CONTRADICTIONS = [
-    ("pen-1", "herd_forecast", {"days": "date=2025-06-05, high=90 F, low=60 F"}, "2025-06-05"),
-    ("pen-1", "herd_forecast", {"days": "date=2026-06-05, high=60 F, low=90 F"}, "low 90 degF is above the high"),
+    ("pen-1", "forecast", {"days": "date=2025-06-05, high=90 F, low=60 F"}, "2025-06-05"),
+    ("pen-1", "forecast", {"days": "date=2026-06-05, high=60 F, low=90 F"}, "low 90 degF is above the high"),
     ("pen-1", "herd_air", {"temperature": "70 F", "dewpoint": "80 F"}, "dewpoint 80 degF is above the temperature"),
     ("north", "freeze_night", {"low": "23 F", "night": "2025-05-30"}, "2025-05-30"),
     ("north", "freeze_night", {"low": "23 F", "night": "2026-07-09"}, "2026-07-09"),

@@ -15,7 +15,7 @@ from sideoats.week.errands import errands, folded
 from sideoats.words import Reader, languages, sentence
 
 ON = date(2026, 6, 15)
-OBSERVABLES = ("bin_bids.cash", "quote:wheat", "station.days", "herd_forecast.days", "leaf_counts.counts",
+OBSERVABLES = ("bin_bids.cash", "quote:wheat", "station.days", "forecast.days", "leaf_counts.counts",
                "place.stage", "soil_test.organic_matter", "bin-hold.storage", "hay_nitrate.result")  # fmt: skip
 PLACES = {
     f"f.{i}": Place(f"f.{i}", "f", f"F {i}", "field", {"acres": 100.0 + i, "crop": "wheat" if i % 2 else "sorghum"})

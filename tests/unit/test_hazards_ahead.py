@@ -54,7 +54,7 @@ def test_frost_that_is_likely_by_the_past_years_is_warned_of_days_ahead(cold_yea
     assert call.verdict == verdict
     if verdict == "look":
         assert "has come by Sat 17 Oct" in call.headline and "take off" in call.headline
-        assert call.look_by == ON + timedelta(days=6) and call.missing == ("herd_forecast.days",)
+        assert call.look_by == ON + timedelta(days=6) and call.missing == ("forecast.days",)
 
 
 def test_a_forecast_speaks_before_the_past_years_do() -> None:
@@ -125,7 +125,7 @@ def test_the_week_warns_before_the_night_and_before_cattle_go_on(farm: Ledger) -
     calls = {(c.place, c.question) for c in run_week(farm, ON, questions=names, draws=20).calls}
     assert ("cane", "graze-prussic") not in calls and ("grass", "graze-prussic") in calls
     assert ("wheat", "wheat-pasture-hazard") in calls
-    seen(farm, "herd_forecast", "cane", ON, days="date=2026-10-13, high=58 F, low=31 F")
+    seen(farm, "forecast", "cane", ON, days="date=2026-10-13, high=58 F, low=31 F")
     week = run_week(farm, ON, questions=names, draws=20)
     assert not week.problems
     call = next(c for c in week.calls if c.place == "cane")

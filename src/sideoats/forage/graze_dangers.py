@@ -52,8 +52,8 @@ class Told:
         return (
             Danger("horses", j.horses, GRAZE, _say("why.horses")),
             whole,
-            doubted("frost", "herd_forecast.days", j.coming & (j.ahead.frost <= 1), *GRAZE, until=_say("why.tonight")),
-            doubted("frost", "herd_forecast.days", j.coming & (j.ahead.frost > 1)),
+            doubted("frost", "forecast.days", j.coming & (j.ahead.frost <= 1), *GRAZE, until=_say("why.tonight")),
+            doubted("frost", "forecast.days", j.coming & (j.ahead.frost > 1)),
             doubted("others", "place.class", j.others, *GRAZE, until=_say("why.others", animals=self._animals())),
             doubted("dated", f"{_F}tested", j.nitrate.undated, *GRAZE, until=_say("why.dated")),
             doubted("suspect", f"{_F}nitrate", j.nitrate.suspect, *GRAZE, until=_say("why.suspect")),

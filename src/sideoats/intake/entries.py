@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 Topic = tuple[str, str]  # market, commodity
 Quoted = Mapping[Topic, Sequence[tuple[date, str]]]
 FILE = "file_taken"
+# Kinds of which one bad entry does not keep the rest of a file out.
+CHECKED = ("quote", "forecast", "forecast_hours", "weather_alert")
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ def entries_of(taken: Taken, format_name: str, on_file: Quoted) -> Entries:
     good = []
     for item in taken.drafts:
         try:
-            if item.kind == "quote":
+            if item.kind in CHECKED:
                 draft(_entry(item, format_name), evidence_kinds())
             good.append(item)
         except InputError as error:

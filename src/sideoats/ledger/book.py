@@ -18,7 +18,7 @@ from sideoats.ledger import plausible, queries
 from sideoats.ledger.address import address_of
 from sideoats.ledger.drafts import Draft, draft, settle
 from sideoats.ledger.entry import Entry, Farm, NewEntry, Place, Receipt
-from sideoats.ledger.evidence import EvidenceKind, evidence_kinds
+from sideoats.ledger.evidence import EvidenceKind, evidence_kinds, kinds_ever
 from sideoats.ledger.keys import keys_address
 from sideoats.ledger.seals import Seals
 
@@ -170,7 +170,8 @@ class Book:
         self, kinds: Sequence[str], on: date | None, subjects: Sequence[str] | None = None
     ) -> Iterator[tuple[str, str, str, Entry]]:
         with self.reading() as connection:
-            found = self.seals.entries(connection, queries.latest(connection, kinds, on, subjects))
+            ever = [name for kind in kinds for name in kinds_ever(kind)]
+            found = self.seals.entries(connection, queries.latest(connection, ever, on, subjects))
         for entry in found:
             if not entry.withheld:
                 yield entry.kind, entry.place or entry.farm or "", entry.topic, entry

@@ -14,7 +14,7 @@ from sideoats.errors import InputError, LedgerError, SideoatsError
 from sideoats.ledger import canon, plausible, queries
 from sideoats.ledger.canon import Row
 from sideoats.ledger.entry import NewEntry, Receipt
-from sideoats.ledger.evidence import EvidenceKind
+from sideoats.ledger.evidence import EvidenceKind, kind_now
 from sideoats.ledger.seals import FORGOTTEN, Seals
 from sideoats.schema import refuse_contradictions
 
@@ -63,7 +63,7 @@ def draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str = "", *, 
 
 
 def _draft(new: NewEntry, kinds: Mapping[str, EvidenceKind], where: str) -> Draft:
-    kind = kinds.get(new.kind) if isinstance(new.kind, str) else None
+    kind = kinds.get(kind_now(new.kind)) if isinstance(new.kind, str) else None
     if kind is None:
         near = difflib.get_close_matches(str(new.kind), kinds, 1)
         raise InputError(
@@ -277,7 +277,7 @@ def _same_or_refuse(item: Draft, known: Row, around: _Surroundings) -> None:
     """
     text = around.seals.texts(around.connection, [known])[0]
     told: list[tuple[str, Any, Any]] = [
-        ("kind", item.kind.name, known.kind),
+        ("kind", item.kind.name, kind_now(known.kind)),
         ("place", item.place, known.place),
         ("farm", item.farm or known.farm, known.farm),
         ("seen_at", item.seen_at or known.seen_at, known.seen_at),
@@ -375,7 +375,7 @@ def _may_correct(item: Draft, around: _Surroundings) -> None:
         )
     if old.kind == FORGOTTEN:
         raise LedgerError(f"{item.where}entry {old.seq} says that a farm was forgotten; that cannot be taken back")
-    if item.kind.name != _WITHDRAWAL and old.kind != item.kind.name:
+    if item.kind.name != _WITHDRAWAL and kind_now(old.kind) != item.kind.name:
         raise LedgerError(f"{item.where}a {item.kind.name} cannot correct entry {old.seq}, a {old.kind}")
     if (item.place or item.farm) != (old.place or old.farm) and not (item.place and item.place == old.place):
         raise LedgerError(

@@ -176,6 +176,7 @@ class EvidenceKind:
     topic : dotted path into the body that keeps entries of this kind at one place apart, or ""
     history_days : how far back ``history:KIND`` reads entries of this kind; 0 for the usual span of months
     roles, doors : which accounts may record it at an office's desk, and by which of `DOORS`; nobody where not said
+    formerly : names under which older ledgers hold entries of this kind
     """
 
     name: str
@@ -186,6 +187,7 @@ class EvidenceKind:
     history_days: int = 0
     roles: tuple[str, ...] = ()
     doors: tuple[str, ...] = ()
+    formerly: tuple[str, ...] = ()
 
     def read(self, body: Mapping[str, Any]) -> dict[str, Any]:
         """`body` with every value checked and in canonical units; what is absent is left out.
@@ -259,13 +261,30 @@ def _bare(field: Field) -> Field:
 def evidence_kind(kind: Kind) -> EvidenceKind:
     """A kind of the vocabulary, ready to read entries. Raises VocabularyError naming the file and the kind."""
     read = {name: field_of(name, attributes, kind.where(name), _OWN) for name, attributes in kind.fields.items()}
-    return EvidenceKind(kind.name, kind.title, read, kind.places, kind.topic, kind.history_days, kind.roles, kind.doors)
+    about = (kind.places, kind.topic, kind.history_days, kind.roles, kind.doors, kind.formerly)
+    return EvidenceKind(kind.name, kind.title, read, *about)
 
 
 @lru_cache(maxsize=1)
 def evidence_kinds() -> Mapping[str, EvidenceKind]:
     """All evidence kinds of the program, by name."""
     return {name: evidence_kind(kind) for name, kind in evidence().items()}
+
+
+def kind_now(name: str) -> str:
+    """A kind's name as it is called today."""
+    return _renamed().get(name, name)
+
+
+def kinds_ever(name: str) -> tuple[str, ...]:
+    """Every name under which a ledger may hold entries of a kind, today's first."""
+    known = evidence_kinds().get(name)
+    return (name, *(known.formerly if known else ()))
+
+
+@lru_cache(maxsize=1)
+def _renamed() -> Mapping[str, str]:
+    return {old: kind.name for kind in evidence_kinds().values() for old in kind.formerly}
 
 
 def place_kinds() -> tuple[str, ...]:

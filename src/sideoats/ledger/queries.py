@@ -15,6 +15,7 @@ from sqlalchemy.engine import Connection
 from sideoats.ledger import canon
 from sideoats.ledger.canon import Row
 from sideoats.ledger.entry import Entry
+from sideoats.ledger.evidence import kind_now, kinds_ever
 from sideoats.ledger.tables import about, entries, seals, series
 
 PAGE = 1000
@@ -142,9 +143,11 @@ def history(
     """One page of entries by (seen_at, seq), beginning behind `after`."""
     e, later = entries.c, _LATER
     statement = sa.select(*COLUMNS).order_by(e.seen_at, e.seq).limit(PAGE)
-    for column, value in ((e.place, place), (e.farm, farm), (e.kind, kind)):
+    for column, value in ((e.place, place), (e.farm, farm)):
         if value is not None:
             statement = statement.where(column == value)
+    if kind is not None:
+        statement = statement.where(_is(kind))
     if place and kind is not None:
         # Leads SQLite to the index by series; to spare a sort it would walk through the kind's entries at all places.
         statement = statement.where(e.subject == place, e.topic >= "")
@@ -155,6 +158,12 @@ def history(
         seen, seq = after
         statement = statement.where(e.seen_at >= seen, sa.or_(e.seen_at > seen, e.seq > seq))
     return _rows(connection, statement)
+
+
+def _is(kind: str) -> sa.ColumnElement[bool]:
+    """Of a kind, under whatever name it was stored; one name stays an equality, which leads to the index."""
+    names = kinds_ever(kind)
+    return entries.c.kind == kind if len(names) == 1 else entries.c.kind.in_(names)
 
 
 def _between(statement: sa.Select[Any], since: date | None, until: date | None) -> sa.Select[Any]:
@@ -169,7 +178,7 @@ def histories(
     """Uncorrected entries of a kind at many subjects, by (seen_at, seq)."""
     e, found = entries.c, []
     for chunk in _chunks(subjects):
-        statement = sa.select(*COLUMNS).where(e.kind == kind, e.subject.in_(chunk))
+        statement = sa.select(*COLUMNS).where(_is(kind), e.subject.in_(chunk))
         statement = statement.where(~sa.exists().where(_LATER.c.corrects == e.id))
         found += _rows(connection, _between(statement, since, until))
     return sorted(found, key=lambda row: (row.seen_at, row.seq))
@@ -251,7 +260,7 @@ def entry(row: Row, text: str | None) -> Entry:
     return Entry(
         row.id,
         row.seq,
-        row.kind,
+        kind_now(row.kind),
         row.topic,
         row.place or None,
         row.farm or None,

@@ -9,6 +9,7 @@ file by giving only ``[group.fields.name]``::
     roles = ["adviser", "scout"]  # accounts of an office that may record it; the command line may record anything
     doors = ["phone", "form", "file"]  # ways into the desk it may come by; "page" is a page of its own, such as Done
     topic = "commodity"           # optional: the field that keeps entries of one kind at one place apart
+    formerly = ["leaf_tally"]     # names under which older ledgers hold it; they can still be typed
     fresh_days = 21               # older entries count as not known; a field may say otherwise
     [leaf_counts.fields.counts]   # the attributes of sideoats.schema.Field
     kind = "counts"
@@ -37,7 +38,7 @@ DOORS = ("phone", "form", "file", "page")
 _FOLDER = Path(__file__).parent
 _LISTS = ("crops", "ranges")  # lists of words and of likely figures, which have readers of their own
 _ASKED = "asked"
-_GROUP = ("title", "places", "topic", "roles", "doors", "fields", "history_days", "fresh_days")
+_GROUP = ("title", "places", "topic", "roles", "doors", "fields", "history_days", "fresh_days", "formerly")
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,7 @@ class Kind:
     doors: tuple[str, ...] = ()
     fields: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     files: Mapping[str, str] = field(default_factory=dict)
+    formerly: tuple[str, ...] = ()
 
     def where(self, name: str) -> str:
         """Where one of the fields stands, for messages."""
@@ -110,7 +112,8 @@ def _kind(name: str, table: Mapping[str, Any], file: str) -> Kind:
     fields = {k: {**usual, **f} if isinstance(f, dict) else f for k, f in table.get("fields", {}).items()}
     places, roles, doors = (tuple(table.get(key, ())) for key in ("places", "roles", "doors"))
     title, topic, days = table.get("title", ""), table.get("topic", ""), int(table.get("history_days", 0))
-    return Kind(name, title, places, topic, days, roles, doors, fields, dict.fromkeys(fields, file))
+    formerly = tuple(table.get("formerly", ()))
+    return Kind(name, title, places, topic, days, roles, doors, fields, dict.fromkeys(fields, file), formerly)
 
 
 def _alike(fields: Mapping[str, Any], kinds: Mapping[str, Kind], where: str) -> dict[str, Any]:

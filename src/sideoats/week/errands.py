@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 NEWEST_DAYS = "station.days"  # a station's newest days: no kind of evidence, they come as files
 LEAST_MONEY = 20.0  # USD: less is not told
-_AT_STATION = (NEWEST_DAYS, "herd_forecast.days", "spray_plan.hours", "spray_plan.forecast")
+_AT_STATION = (NEWEST_DAYS, "forecast.days", "spray_plan.hours", "spray_plan.forecast")
 _BY_CROP = ("bin_bids", "quote")  # what a market says of a crop, it says for every field and bin of it
 _SHARED = ("setting", "quote")  # what is found once for a district
 _SIZES = {"acres": "ac", "head": "head", "calf_head": "head", "cull_head": "head", "amount": "bu"}

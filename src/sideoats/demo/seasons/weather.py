@@ -21,7 +21,7 @@ def entries(district: District, rng: np.random.Generator) -> list[NewEntry]:
         district.extend(site.id, shelter=bool(number % 2))
         if number < 3:
             days = HEAT_WAVE if number == 0 else MILD
-            found.append(district.seen(site, "herd_forecast", 0, "demo weather desk", days=_days(district, days)))
+            found.append(district.seen(site, "forecast", 0, "demo weather desk", days=_days(district, days)))
         if number == 3:
             found.append(
                 district.seen(

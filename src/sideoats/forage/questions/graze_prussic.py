@@ -30,7 +30,7 @@ INPUTS = (
     *(see(f"forage_look.{name}") for name in ("rain_date", "stress", "nitrogen", *grazed_nitrate.FIELDS)),
     *(see(f"forage_look.{name}") for name in ("hcn", "hcn_basis", "moisture")),
     see("graze-prussic.preset", absent="the district's choice"),
-    see("herd_forecast.days", name="forecast", absent="the station's past years"),
+    see("forecast.days", name="forecast", absent="the station's past years"),
     see("place.turnout"),
     see("place.class", default="unknown"),
     see("place.weight"),

@@ -296,7 +296,7 @@ def hazards(at: Standing, values: dict[str, Any]) -> tuple[Hazard, ...]:
 
 def needs(at: Standing) -> dict[str, Bools]:
     """Nothing read and nothing forecast, or past years that ask for the forecast."""
-    return {"herd_forecast.days": at.watch | ~at.known & ~at.unread, "herd_air.temperature": ~at.known & ~at.unread}
+    return {"forecast.days": at.watch | ~at.known & ~at.unread, "herd_air.temperature": ~at.known & ~at.unread}
 
 
 def recheck(at: Standing) -> NDArray[np.int64]:

@@ -21,7 +21,7 @@ INPUTS = (
     see("herd_air.wind", absent="calm"),
     see("herd_air.radiation", absent="a clear afternoon"),
     see("herd-weather.night_low"),
-    see("herd_forecast.days", name="forecast"),
+    see("forecast.days", name="forecast"),
     see("herd_air.coat", absent="by the season"),
     see("place.shelter", default=False),
     see("place.susceptible", default=False),
