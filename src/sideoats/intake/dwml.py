@@ -14,7 +14,7 @@ from xml.etree import ElementTree
 
 from sideoats import units
 from sideoats.errors import InputError
-from sideoats.intake.expected import PLACE, Expected, Span, fill_days, fill_hours, moment, rain_chances
+from sideoats.intake.expected import PLACE, UNITS, Expected, Span, fill_days, fill_hours, moment, rain_chances
 from sideoats.intake.rows import read_text
 from sideoats.intake.taken import Draft, Format, Taken
 from sideoats.station import Rejected
@@ -24,15 +24,15 @@ _UNITS = {
     "Fahrenheit": "degF", "Celsius": "degC", "percent": "percent", "inches": "inch", "knots": "knot",
     "meters/second": "m/s", "miles/hour": "mph", "centimeters": "cm", "millimeters": "mm", "degrees true": "degree",
 }  # fmt: skip
-_PARAMETERS = {  # (element, its type) -> our name and unit
-    ("temperature", "maximum"): ("high", "degF"),
-    ("temperature", "minimum"): ("low", "degF"),
-    ("temperature", "hourly"): ("temperature", "degF"),
-    ("humidity", "relative"): ("humidity", "1"),
-    ("wind-speed", "sustained"): ("wind", "mph"),
-    ("direction", "wind"): ("wind_from", "degree"),
-    ("probability-of-precipitation", "12 hour"): ("rain_chance", "1"),
-    ("precipitation", "liquid"): ("rain", "inch"),
+_PARAMETERS = {  # (element, its type) -> our name
+    ("temperature", "maximum"): "high",
+    ("temperature", "minimum"): "low",
+    ("temperature", "hourly"): "temperature",
+    ("humidity", "relative"): "humidity",
+    ("wind-speed", "sustained"): "wind",
+    ("direction", "wind"): "wind_from",
+    ("probability-of-precipitation", "12 hour"): "rain_chance",
+    ("precipitation", "liquid"): "rain",
 }
 
 
@@ -115,17 +115,16 @@ def _forecast(
 ) -> Expected | None:
     spans: dict[str, list[Span]] = {}
     for element in parameters:
-        found = _PARAMETERS.get((element.tag, element.get("type", "")))
-        if found is None:
+        ours = _PARAMETERS.get((element.tag, element.get("type", "")))
+        if ours is None:
             continue
-        ours, unit = found
         own = element.get("units", "")
         values, times = element.findall("value"), layouts.get(element.get("time-layout", ""))
         if own not in _UNITS or times is None or len(times) != len(values):
             why = f"unit {own!r} is not known" if own not in _UNITS else "its times do not fit its values"
             rejected.append(Rejected(0, f"{element.tag} {element.get('type', '')}: {why}"))
             continue
-        factor, offset = units.conversion(_UNITS[own], unit)
+        factor, offset = units.conversion(_UNITS[own], UNITS[ours])
         for at, ((begins, ends), value) in enumerate(zip(times, values, strict=True), 1):
             if value.get(_NIL) == "true" or not (value.text or "").strip():
                 continue

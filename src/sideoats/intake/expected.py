@@ -25,6 +25,16 @@ from sideoats.schema import Field
 
 SOURCE = "weather service"
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+UNITS = {  # in which the vocabulary keeps each
+    "high": "degF",
+    "low": "degF",
+    "temperature": "degF",
+    "humidity": "1",
+    "wind": "mph",
+    "wind_from": "degree",
+    "rain_chance": "1",
+    "rain": "inch",
+}
 LEAST_HOURS = 12  # of a day, from which its wind and its lowest humidity are told
 _AIR = ("temperature", "humidity", "wind")
 _HOUR, _PERIOD = timedelta(hours=1), timedelta(hours=12)

@@ -14,12 +14,12 @@ from typing import Any
 
 from sideoats import units
 from sideoats.errors import InputError, UnitError
-from sideoats.intake.expected import PLACE, SOURCE, Expected, moment
+from sideoats.intake.expected import PLACE, SOURCE, UNITS, Expected, moment
 from sideoats.intake.rows import calendar_day, header_index, read_text, too_many_rejected, whole_table
 from sideoats.intake.taken import Format, Taken
 from sideoats.station import Rejected
 
-ELEMENTS = {"high": "degF", "low": "degF", "humidity": "1", "wind": "mph", "rain_chance": "1", "rain": "inch"}
+ELEMENTS = ("high", "low", "humidity", "wind", "rain_chance", "rain")
 WITH_QUANTILES = ("high", "low", "rain")
 _NEEDED = ("issued_at", "date", "element", "value", "unit")
 _OTHERS = ("place", "latitude", "longitude", "source", "q10", "q90")
@@ -71,7 +71,7 @@ def _take(found: dict[Key, tuple[Expected, int]], row: dict[str, str], place: st
     if not where and not (math.isfinite(latitude) and math.isfinite(longitude)):
         raise ValueError("has neither a place nor a position")
     source = row.get("source") or SOURCE
-    factor, offset = units.conversion("percent" if row["unit"] == "%" else row["unit"], ELEMENTS[element])
+    factor, offset = units.conversion("percent" if row["unit"] == "%" else row["unit"], UNITS[element])
     values = {"": row["value"], "_10": row.get("q10", ""), "_90": row.get("q90", "")}
     numbers = {end: float(text) * factor + offset for end, text in values.items() if text}
     if not all(math.isfinite(v) for v in numbers.values()):

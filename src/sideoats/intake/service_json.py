@@ -17,6 +17,7 @@ from typing import Any
 from sideoats.errors import InputError
 from sideoats.intake.expected import (
     PLACE,
+    UNITS,
     ZONE,
     Expected,
     Span,
@@ -34,15 +35,15 @@ from sideoats.intake.service_reports import alerts_of, reports_of, stations_of
 from sideoats.intake.taken import Format, Taken
 from sideoats.station import Rejected
 
-_LAYERS = {  # the service's name -> ours, and the unit in which the vocabulary keeps it
-    "maxTemperature": ("high", "degF"),
-    "minTemperature": ("low", "degF"),
-    "temperature": ("temperature", "degF"),
-    "relativeHumidity": ("humidity", "1"),
-    "windSpeed": ("wind", "mph"),
-    "windDirection": ("wind_from", "degree"),
-    "probabilityOfPrecipitation": ("rain_chance", "1"),
-    "quantitativePrecipitation": ("rain", "inch"),
+_LAYERS = {
+    "maxTemperature": "high",
+    "minTemperature": "low",
+    "temperature": "temperature",
+    "relativeHumidity": "humidity",
+    "windSpeed": "wind",
+    "windDirection": "wind_from",
+    "probabilityOfPrecipitation": "rain_chance",
+    "quantitativePrecipitation": "rain",
 }
 _WAYS = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW"
 _BEARINGS = {way: 22.5 * at for at, way in enumerate(_WAYS.split())}
@@ -115,11 +116,11 @@ def _grid(data: Mapping[str, Any], about: Mapping[str, Any], zone: Any) -> tuple
     out = Expected(moment(about["updateTime"]).astimezone(clock), latitude, longitude, up)
     spans: dict[str, list[Span]] = {}
     rejected: list[Rejected] = []
-    for layer, (ours, unit) in _LAYERS.items():
+    for layer, ours in _LAYERS.items():
         held = about.get(layer) or {}
         for at, item in enumerate(held.get("values") or (), 1):
             try:
-                value = measured(item["value"], held.get("uom"), unit)
+                value = measured(item["value"], held.get("uom"), UNITS[ours])
                 if value is not None:
                     spans.setdefault(ours, []).append(Span(*interval(item["validTime"]), value))
             except (ValueError, KeyError, TypeError) as error:
