@@ -2,8 +2,8 @@
 
 ``"4,500, 6,250 ppm"`` is two numbers, ``"12,40,7"`` three. ``"12,400,7"`` may be either, and a guess would be wrong
 for somebody: it is refused. A comma separates for certain where a space follows it or no digit stands on one side of
-it, and so does a semicolon; where one does, a comma between digits can only mark thousands. Counts may also stand with
-spaces alone between them.
+it, and so does a semicolon; where one does, a comma between digits can only mark thousands. Numbers may also stand with
+spaces alone between them, and the unit of all behind the last.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from sideoats.errors import InputError
 _BETWEEN = re.compile(r",(?=\s)|(?<=[^\d\s])\s*,|(?<=\d)\s+,|,(?!\d)")
 _MAY_GROUP = re.compile(r"(?<![\d.,])(?=([1-9]\d{0,2}),(\d{3})(?!\d))|(?<=,)(?=([1-9]\d{0,2}),(\d{3})(?!\d))")
 _GROUPED = re.compile(r"\s*[<+-]?\s*[1-9]\d{0,2}(?:,\d{3})+(?![\d,])")
-_SPACED = re.compile(r"\s*\d+(?:\s+\d+)+\s*")
-_SPACED_THOUSANDS = re.compile(r"\s*[1-9]\d{0,2}(?:\s\d{3})+\s*")
+_SPACED = re.compile(r"\s*(\d+(?:\.\d+)?(?:\s+\d+(?:\.\d+)?)+)\s*([^\d\s,;.<>+-][^\d,;]*)?")
+_SPACED_THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:\s\d{3})+")
 _ONE_NUMBER = re.compile(r"\s*[1-9]\d{0,2},0\d\d(?![\d,])")
 
 
@@ -34,10 +34,13 @@ def items(text: str, possible: Callable[[float], bool], *, whole: bool = False) 
     ------
     InputError : a comma may be read in two ways
     """
-    if whole and _SPACED.fullmatch(text):  # 2 3 1 0, as they are called out in the field
-        if _SPACED_THOUSANDS.fullmatch(text) and possible(float("".join(text.split()))):
+    spaced = _SPACED.fullmatch(text)
+    if spaced:  # 2 3 1 0, as they are called out in the field; 68 66 70 g
+        numbers, unit = spaced[1], (spaced[2] or "").strip()
+        if _SPACED_THOUSANDS.fullmatch(numbers) and possible(float("".join(numbers.split()))):
             raise _unclear(text)
-        return text.split()
+        *others, last = numbers.split()
+        return [*others, f"{last} {unit}".strip()]
     segments = [part for part in re.split(r"[;\n]", text) if part.strip()]
     pieces = [piece for part in segments for piece in _BETWEEN.split(part) if piece.strip()]
     tight = [piece for piece in pieces if "," in piece]

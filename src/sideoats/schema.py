@@ -41,7 +41,7 @@ from sideoats.errors import InputError, UnitError
 KINDS = (
     "number", "share", "counts", "numbers", "choice", "crop", "text", "flag", "date", "series", "file", "records",
 )  # fmt: skip
-_YES, _NO = {"yes", "y", "true", "1", "on"}, {"no", "n", "false", "0", "off"}
+_YES, _NO = {"yes", "y", "true", "1", "on"}, {"no", "n", "false", "0", "off", "none"}
 _FIRST_YEAR, _LAST_YEAR = 1850, 2200
 _LEAST = 1e-12  # nothing that is measured here is smaller in its unit; dividing by less overflows
 _MOST_COUNTS = 100_000
@@ -424,7 +424,7 @@ def _not_blank(given: Any) -> list[Any]:
 
 def _unit_of(text: str) -> str:
     """The unit behind the last number of `text`, "" where none is."""
-    last = re.split(r"[,;]", text.strip(" ,;\n"))[-1]
+    last = re.split(r"[,;]|(?<=\d)\s+(?=\d)", text.strip(" ,;\n"))[-1]
     try:
         return units.split(_LESS_THAN.sub("", last))[1]
     except UnitError:

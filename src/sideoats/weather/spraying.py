@@ -116,7 +116,7 @@ def label_faults(
     off = (clock < up + after_sunrise) | (clock > down - before_sunset)
     end = np.where(vapour, down - before_sunset, down)
     late = (clock + floats(lasts) > end + MINUTE) & ~np.where(vapour, off, dark)
-    night = dark | (clock < up + frost_lies) | np.isnan(clock)
+    night = dark | (clock < up + frost_lies)  # an hour that nobody told is asked for, and no frost is told for it
     white = (t <= freeze) | ((t <= frost) & night)  # dry air of 36 degF at noon is cold, and no frost
     faults = np.zeros(t.shape, dtype=np.int64)
     for mask, fault in (

@@ -54,7 +54,7 @@ class Injury:
     few: Bools  # so few, or so soon, that they do not clear a night that was cold
     hurt: Bools  # more are dead than is worth keeping without a thought
     heavy: Bools  # no stem was split, and the mildest curve has taken half or more
-    lost: Bools  # stems were split, and what is left may not pay the combine
+    lost: Bools  # stems were split, and one future in ten leaves too little to pay the combine
     of_how_many: Bools  # stems are put down as dead, and not of how many
     hayless: Bools  # too short for a usual hay crop, and no hay yield is told
     due: Ints  # days to the look
@@ -107,7 +107,7 @@ def injury_of(table: Table, context: Context, night: Night) -> Injury:
         few=split & ((count < facts.value(_FREEZE + "split_least")) | soon) & ~harmless,
         hurt=split & (gone / count > facts.value(_FREEZE + "slight")),
         heavy=~split & (least >= facts.value(_FREEZE + "heavy")),
-        lost=split & (kept.mean(axis=1) < facts.value(_FREEZE + "lost")),
+        lost=split & (np.asarray(quantile(kept, 0.1, axis=1)) < facts.value(_FREEZE + "lost")),
         of_how_many=(gone > 0) & ~table.known("split"),
         hayless=(night.stage == "jointing") & ~table.known("hay_yield"),
         due=np.maximum(after.mid - ago, 0.0).astype(np.int64),

@@ -193,8 +193,8 @@ def _in_summer(context: Context, days_ago: Floats) -> Bools:
 def crown_of(table: Table, context: Context, stage: NDArray[np.object_], low: Floats) -> Crown:
     """The crown as told, else as both published forms reckon it from the air of a winter night and the snow told.
 
-    Hardened wheat with tillers is cleared while the reckoned crown stays out of what kills it, as published; a probe, a
-    seedling and wheat that is not hardened need the whole margin.
+    Wheat with tillers, hardened or not, is cleared while the reckoned crown stays out of what kills it: the air that
+    such a crown goes with is published. A probe and a seedling need the whole margin.
 
     Snow that nobody spoke of is not counted on, and wheat is not taken as hardened outside the region's winter or after
     a warm fortnight at the station.
@@ -211,7 +211,7 @@ def crown_of(table: Table, context: Context, stage: NDArray[np.object_], low: Fl
     hardened = np.where(table.known("hardened"), table.flag("hardened"), cold)
     lost = np.where(hardened, 0.0, facts.value(_WINTER + "unhardened"))
     line, clear = (facts.value(_WINTER + name) + lost for name in ("crown", "crown_clear"))
-    stands = winter & np.asarray(hardened, bool) & (stage == BELOW_GROUND[-1])  # its air is published, not its crown
+    stands = winter & (stage == BELOW_GROUND[-1])  # its air is published, not its crown
     return Crown(
         np.where(np.isnan(told), np.fmin(first, second), told),
         (first, second),

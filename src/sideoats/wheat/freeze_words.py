@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from sideoats.decide.laws import quantile
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
 from sideoats.wheat import freeze
@@ -35,13 +36,14 @@ class Told:
             "task": self._task,
             "after": self._after,
             "kept": self._kept,
+            "left": lambda i: Between(tuple(round(100 * end) for end in self._left_ends(i)), unit="percent"),
             "green": self._green(),
-            "low": Measured(n.low.round(), unit="degF"),
+            "low": Measured(n.low.round(1), unit="degF"),
             "stage": lambda i: Term(str(n.stage[i]), of="wheat_check.stage"),
             "line": Measured(n.line, unit="degF"),
             "by": Name(n.publisher),
             "hours": Count(round(facts.value(_FREEZE + "hours")), fact=_FREEZE + "hours"),
-            "crown": Measured(n.crown.low.round(), unit="degF"),
+            "crown": Measured(self._crown(), unit="degF"),
             "clear": Measured(n.crown.clear, unit="degF"),
             "count": Count(np.nan_to_num(count).astype(np.int64)),
             "dead": lambda i: Share(float(dead[i] / count[i])) if self.injury.split[i] else None,
@@ -93,6 +95,12 @@ class Told:
             if region.holds("wheat-winter", on)
             else None
         )
+
+    def _crown(self) -> np.ndarray:
+        """Whole degrees, or tenths where whole ones would hide on which side of the line it is."""
+        crown = self.night.crown
+        whole = crown.low.round()
+        return np.where((whole >= crown.clear) & (crown.low < crown.clear), crown.low.round(1), whole)
 
     @property
     def _gone(self) -> Count:
@@ -177,8 +185,16 @@ class Told:
         """The yield left, and whether later tillers make up for the dead."""
         if not self.injury.split[i]:
             return None
-        kind = "kept" if self.night.stage[i] in (*case.BEFORE_BOOT, "") else "kept_late"
-        return say(f"freeze-injury.because.{kind}", kept=Share(float(self.injury.kept[i].mean())))
+        kept = self.injury.kept[i]
+        if self.night.stage[i] not in (*case.BEFORE_BOOT, ""):
+            return say("freeze-injury.because.kept_late", kept=Share(float(kept.mean())))
+        low, high = (Share(end) for end in self._left_ends(i))
+        return say("freeze-injury.because.kept", low=low, high=high)
+
+    def _left_ends(self, i: int) -> tuple[float, float]:
+        """The share of the yield that is left in eight futures of ten."""
+        low, high = quantile(self.injury.kept[i], [0.1, 0.9])
+        return float(low), float(high)
 
     def _hay(self, i: int) -> Said | None:
         """The hay yield that is taken where none is told."""

@@ -44,6 +44,7 @@ USUAL = {
 }  # fmt: skip
 WEEK = 7
 LATEST_RECHECK = 28  # days: growth is too uneven to leave stems alone for longer
+JUST_HOLLOW = 0.3  # cm: a shorter reading is within the error of splitting, and the date still counts (common practice)
 LONGEST_STEM = 10  # cm: longer is a slip of the unit (common practice, no source)
 AHEAD = 3  # days before the best day on which stems are split once more
 TOO_LATE = 2  # days: stems that were split and are due that soon are not waited for again
@@ -86,7 +87,7 @@ def stem_of(table: Table, context: Context) -> Stem:
     own = np.isfinite(spring_days(table, context, "hollow_stem_date"))
     usual = spring_close(table, context, "hollow_stem_date")
     expected = usual[:, None] + np.zeros((1, out.draws))
-    bare = mean == 0  # nothing hollow yet: no stem is on its way, so the date still counts
+    bare = mean < JUST_HOLLOW  # hardly hollow yet: no stem is on its way for certain, so the date still counts
     if (bare | ~split).any():
         spread = facts.value("wheat/grazing.date_spread") * out.normal("first hollow stem", table.keys)
         expected = expected + spread
@@ -102,7 +103,8 @@ def stem_of(table: Table, context: Context) -> Stem:
     measured = _carried(grazing.days_to_hollow_stem(mean[:, None], growth, line), age, context)
     late = np.isin(table.text("stage").astype(str), STAGES[STAGES.index("jointing") :])
     days = np.where(split[:, None], measured, expected)
-    days = np.where(bare[:, None], np.fmax(measured, expected), days)
+    by_date = np.clip(1 - mean / JUST_HOLLOW, 0.0, 1.0)[:, None]
+    days = np.where(bare[:, None], by_date * np.fmax(measured, expected) + (1 - by_date) * measured, days)
     days = np.where(late[:, None], np.minimum(np.nan_to_num(days, nan=0.0), 0.0), days)
     return Stem(days, mean, line, split | late, split | late | own, usual, by_heat & ~split & ~late)
 

@@ -381,6 +381,6 @@ def recheck(table: Table, context: Context, slip: Slip, money: Money) -> Ints:
     whole = np.all([table.known(name) for name in TESTED], axis=0)
     slips = np.where(whole & ~slip.acid, YEAR * years, YEAR)
     after = (context.region.next("wheat-sold", context.on) - context.on).days
-    idle = ~slip.any_asked | ((money.best(~closed(slip)) == 0) & ~slip.acid & ~slip.sown)
+    idle = ~slip.any_asked | ((money.best(~closed(slip)) == 0) & ~slip.sown)
     calm = idle & ~slip.salty & ~slip.alkaline
     return np.where(calm, slips, rate.again(slip.days, after, MONTH)).astype(np.int64)

@@ -93,7 +93,7 @@ def season_of(table: Table, context: Context) -> Season:
     """The close of topdressing: first hollow stem as expected or a usual date, which a stage seen overrules.
 
     Wheat seen to tiller after the usual end takes it as long as tillers do anywhere; what it brings falls day by day to
-    what it brings at jointing. From jointing to boot it is the last chance, now.
+    what it brings at the first node. From there to boot it is the last chance, now, and brings less from day to day.
     """
     close, stage = spring_close(table, context, "close_date"), table.text("stage").astype(str)
     staged = np.isin(stage, STAGES[STAGES.index("heading") :])
@@ -102,7 +102,7 @@ def season_of(table: Table, context: Context) -> Season:
     behind = (close < 0) & ~told & np.isin(stage, ("", *BEFORE))
     unsure = context.region.holds("wheat-stage-unsure", context.on)
     unseen = behind & (stage == "") & unsure
-    share = _share_left(context, stage, np.where(behind, close, 0.0))
+    share = _share_left(context, stage, np.where(behind | late, np.minimum(close, 0.0), 0.0))
     jointed = late
     late = jointed | (behind & (stage != ""))
     close = np.where(late | unseen, 0.0, close)
@@ -132,16 +132,21 @@ def _last_tillers(context: Context) -> float:
 def _share_left(context: Context, stage: NDArray[np.str_], behind: Floats) -> tuple[Floats, Floats]:
     """(place,) low and high of the share of the whole response that nitrogen brings once it is in.
 
-    `behind` is the days [negative] that the usual end is past, 0 where it is not.
+    `behind` is the days [negative] that the usual end is past, 0 where it is not: the end is when the first node is
+    usual, and from there jointing wheat goes to boot.
     """
     rows = {row[0]: (float(row[1]), float(row[2])) for row in context.facts[_N + "late_share"].rows}
     length = _last_tillers(context) - behind
-    gone = np.clip(np.where(behind < 0, -behind / np.maximum(length, 1.0), 0.0), 0.0, 1.0)
-    jointed, out = rows["jointing"], []
+    tillers = np.clip(np.where(behind < 0, -behind / np.maximum(length, 1.0), 0.0), 0.0, 1.0)
+    nodes = np.clip(-behind / context.facts.value(_N + "node_to_boot"), 0.0, 1.0)
+    out = []
     for at in (0, 1):
-        tillering = 1.0 - gone * (1.0 - jointed[at])
-        late = np.array([rows.get(str(s), (np.nan, np.nan))[at] for s in stage])
-        out.append(np.where(np.isnan(late), tillering, late))
+        node, boot = rows["first node"][at], rows["boot"][at]
+        seen = {"jointing": node + nodes * (boot - node), "boot": np.full(len(stage), boot)}
+        left = 1.0 - tillers * (1.0 - node)
+        for name, share in seen.items():
+            left = np.where(stage == name, share, left)
+        out.append(left)
     return out[0], out[1]
 
 
@@ -227,7 +232,8 @@ def _reach(table: Table, context: Context, start: Floats, season: Season) -> Flo
 
 def _in_time(table: Table, context: Context, start: Floats, close: Floats) -> Floats:
     facts, out = context.facts, context.outlook
-    late = out.between("nitrogen too late", *facts.span(_N + "late_effect"))[None, :]
+    ends = next(row[1:] for row in facts[_N + "late_share"].rows if row[0] == "rain after first hollow stem")
+    late = out.between("nitrogen too late", float(ends[0]), float(ends[1]))[None, :]
     if not out.has_weather:
         return np.where((start <= close)[:, None], 1.0, late) + np.zeros((len(table), out.draws))
     enough = facts.value(_N + "move_in_rain") * INCH_MM

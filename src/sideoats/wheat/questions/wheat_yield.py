@@ -64,6 +64,7 @@ def pose(table: Table, context: Context) -> Problem:
     error = 1 + out.normal("yield estimate", table.keys) * (low + high) / 2 / TAIL
     drawn = np.maximum(point[:, None] * error, 0.0)
     lower, upper = quantile(drawn, [0.1, 0.9], axis=1) if len(table) else (point, point)
+    worth_cutting = facts["wheat/usual.yield"].high * facts.value("wheat/freeze.lost")
     return Problem(
         "wheat-yield",
         (READ,),
@@ -71,6 +72,7 @@ def pose(table: Table, context: Context) -> Problem:
         "USD/ac",
         np.zeros((len(table), out.draws, 1)),
         needs={"wheat-yield.heads": np.isnan(point)},
+        heads=((point < worth_cutting, "wheat-yield.thin.wait"),),
         values={
             "point": Measured(point.round(), unit="bu/ac"),
             "ends": Between((lower.round(), upper.round()), unit="bu/ac"),
