@@ -29,7 +29,7 @@ Bools = NDArray[np.bool_]
 _SHORT = 1e-7
 
 
-def shortfalls(feeds: Feeds, needs: Needs, rows: Sequence[str] = ROWS) -> tuple[Floats, Floats]:
+def shortfalls(feeds: Feeds, needs: Needs, rows: Sequence[str] | Bools = ROWS) -> tuple[Floats, Floats]:
     """How far each herd's rows must give for some ration to exist: an elastic programme that always solves.
 
     Each row may be missed at a cost of its own size, and the intake too; what is missed is then as small as it can be.
@@ -37,7 +37,7 @@ def shortfalls(feeds: Feeds, needs: Needs, rows: Sequence[str] = ROWS) -> tuple[
     Parameters
     ----------
     feeds, needs : as in `solve`
-    rows : rows that are kept; the others are dropped
+    rows : rows that are kept, of all herds by their names or of each (herd, row); the others are dropped
 
     Returns
     -------
@@ -46,8 +46,8 @@ def shortfalls(feeds: Feeds, needs: Needs, rows: Sequence[str] = ROWS) -> tuple[
     """
     wide = wide_of(feeds, len(needs))
     a, b = blocks(wide, needs)
-    kept = np.array([name in rows for name in ROWS])
-    a, b = np.where(kept[:, None], a, 0.0), np.where(kept, b, 1.0)
+    kept = rows if isinstance(rows, np.ndarray) else np.array([name in rows for name in ROWS])
+    a, b = np.where(kept[..., None], a, 0.0), np.where(kept, b, 1.0)
     a, _, most = with_empty(needs, a, b, [], most_of(wide, needs))
     herds, count_rows, count = a.shape
     scale = np.maximum(np.abs(b), np.where(np.abs(b) > 0, 0.0, np.abs(a).max(axis=2) * needs.intake[:, None]))
@@ -126,10 +126,13 @@ class Account:
     short: list[list[str]]
 
 
-def _opens(feeds: Feeds, needs: Needs, name: str) -> bool:
-    """Whether a ration exists once this row alone is left out."""
-    missed, unfilled = shortfalls(feeds, needs, [row for row in ROWS if row != name])
-    return bool(missed.sum() + unfilled.sum() < _SHORT)
+def _opens(feeds: Feeds, needs: Needs) -> Bools:
+    """(herd, row) whether a ration exists once this row alone is left out."""
+    herds, rows = len(needs), len(ROWS)
+    each = np.repeat(np.arange(herds), rows)
+    kept = np.tile(~np.eye(rows, dtype=bool), (herds, 1))
+    missed, unfilled = shortfalls(wide_of(feeds, herds).take(each), needs.take(each), kept)
+    return np.asarray(missed.sum(axis=1) + unfilled < _SHORT).reshape(herds, rows)
 
 
 def account(
@@ -173,8 +176,7 @@ def account(
     named = (*FLOORS, *RATIOS, *LIMITS, *CEILINGS)
     at = [ROWS.index(name) for name in named]
     short = [[name for name, by in zip(named, row, strict=True) if by > _SHORT] for row in all_missed[:, at]]
-    for i in np.flatnonzero(all_missed.sum(axis=1) + all_unfilled > _SHORT):
-        one = np.array([i])
-        alone = [name for name in named if _opens(wide_of(feeds, herds).take(one), needs.take(one), name)]
-        short[i] = alone or short[i]
+    without = np.flatnonzero(all_missed.sum(axis=1) + all_unfilled > _SHORT)
+    for i, opens in zip(without.tolist(), _opens(wide_of(feeds, herds).take(without), needs.take(without))[:, at]):
+        short[i] = [name for name, alone in zip(named, opens, strict=True) if alone] or short[i]
     return Account(unsafe, water, hazard, level, pounds, np.maximum(unfilled, all_unfilled), short)

@@ -5,6 +5,7 @@ Money is counted over the mix of what is on hand, a head and day; where that can
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -79,11 +80,14 @@ class Plan:
         """The mix that is told: of what is on hand, or with bought hay where that is cheaper."""
         return (self.with_hay, self.grown[i]) if self.buys[i] else (self.found, self.held[i])
 
-    def alone(self, i: int) -> tuple[Feeds, Needs, Spread]:
-        """The feeds of one herd's mix that is told, its needs, and how the feeds vary."""
-        s, spread = (self.more, self.spread_more) if self.buys[i] else (self.s, self.spread)
-        at = np.array([i])
-        return s.feeds.take(at), self.needs.take(at), spread.take(at)
+    def made(self) -> Iterator[tuple[Days, Feeds, Needs, Spread, Rations]]:
+        """The mixes that are told, in one batch of what is on hand and one with hay bought: which herds, their feeds
+        and needs, how the feeds vary, and the mixes."""
+        lists = ((self.found, self.s, self.spread), (self.with_hay, self.more, self.spread_more))
+        for buys, (found, s, spread) in enumerate(lists):
+            rows = np.flatnonzero(found.feasible & (self.buys == bool(buys)))
+            if rows.size:
+                yield rows, s.feeds.take(rows), self.needs.take(rows), spread.take(rows), found.take(rows)
 
     def chosen_pounds(self) -> Floats:
         """(n, feed) lb of dry matter of the mix that is told, over the feeds with hay and minerals to buy."""
@@ -95,6 +99,36 @@ class Plan:
     def cost(self) -> Floats:
         """(n,) of the mix that is told [USD a head and day], NaN where there is none."""
         return np.where(self.buys, self.with_hay.cost, self.found.cost)
+
+    @cached_property
+    def chances(self) -> Floats:
+        """(n, 2) chances that the floors of TDN and protein of the mix that is told hold, feeds differing from their
+        tables; NaN where there is none."""
+        out = np.full((len(self.needs), len(PARTS)), np.nan)
+        for rows, feeds, needs, spread, mix in self.made():
+            for at, part in enumerate(PARTS):
+                out[rows, at] = chance(mix.pounds, getattr(feeds, part), part, spread, getattr(needs, part))
+        return out
+
+    def priced_at(self, assurance: Floats) -> Floats:
+        """(n,) cost a head and day of mixes of the same feeds whose floors hold with that chance, (n,) [USD]; NaN for
+        none."""
+        out = np.full(len(self.needs), np.nan)
+        for rows, feeds, needs, spread, _ in self.made():
+            mix, held = sure(feeds, needs, replace(spread, assurance=assurance[rows]))
+            out[rows] = np.where(held, mix.cost, np.nan)
+        return out
+
+    @cached_property
+    def worth(self) -> list[Floats]:
+        """Of each herd that has a mix (feed,) the price at which a feed comes into it or goes out of it [USD/lb of dry
+        matter]; empty for the others, and NaN for a feed that is kept out."""
+        out = [np.zeros(0)] * len(self.needs)
+        for rows, feeds, needs, spread, mix in self.made():
+            found = np.where(feeds.most_lb > 0, worth_each(feeds, needs, spread, mix), np.nan)
+            for row, own in zip(rows.tolist(), found, strict=True):
+                out[row] = own
+        return out
 
 
 def plan_of(table: Table, context: Context) -> Plan:
@@ -323,23 +357,6 @@ def would_do(context: Context, plan: Plan, i: int) -> list[tuple[float, OneFeed]
     return sorted(bought, key=lambda one: (-one[0], one[1].name))
 
 
-def chances(plan: Plan, i: int) -> tuple[float, float]:
-    """Chances that the floors of TDN and protein of the mix that is told hold, feeds differing from their tables."""
-    feeds, needs, spread = plan.alone(i)
-    pounds = plan.chosen(i)[0].pounds[i : i + 1]
-    tdn, protein = (
-        float(chance(pounds, getattr(feeds, part), part, spread, getattr(needs, part))[0]) for part in PARTS
-    )
-    return tdn, protein
-
-
-def priced_at(plan: Plan, i: int, assurance: float) -> float:
-    """Cost a head and day of the mix of the same feeds whose floors hold with that chance [USD]; NaN for none."""
-    feeds, needs, spread = plan.alone(i)
-    found, held = sure(feeds, needs, spread.at(assurance))
-    return float(found.cost[0]) if held[0] else float("nan")
-
-
 def break_evens(plan: Plan, i: int) -> list[tuple[float, bool, OneFeed]]:
     """Price of each feed at which the mix that is told changes [USD/ton as fed], and whether it is in the mix now.
 
@@ -348,11 +365,8 @@ def break_evens(plan: Plan, i: int) -> list[tuple[float, bool, OneFeed]]:
     found, listed = plan.chosen(i)
     if not found.feasible[i]:
         return []
-    feeds, needs, spread = plan.alone(i)
-    worth = worth_each(feeds, needs, spread, found.take(np.array([i])))[0]
     out = []
-    for k, feed in enumerate(listed):
-        if feed.kind != "mineral" and feeds.most_lb[0, k] > 0:
-            inside = bool(found.pounds[i, k] > WEIGHED)
-            out.append((float(worth[k]) * POUNDS_OF_TON * feed.dry_matter, inside, feed))
+    for price, pounds, feed in zip(plan.worth[i], found.pounds[i], listed, strict=False):
+        if feed.kind != "mineral" and not np.isnan(price):
+            out.append((float(price) * POUNDS_OF_TON * feed.dry_matter, bool(pounds > WEIGHED), feed))
     return sorted(out, key=lambda one: (not one[1], one[2].name))

@@ -272,15 +272,15 @@ class Reasons:
         found, _ = self.plan.chosen(i)
         if not found.feasible[i]:
             return None
-        tdn, protein = case.chances(self.plan, i)
+        tdn, protein = self.plan.chances[i].tolist()
         told = {"tdn": Share(tdn), "protein": Share(protein)}
-        cost = float(found.cost[i])
-        if min(tdn, protein) >= self._wanted - A_POINT:
-            less = cost - case.priced_at(self.plan, i, 0.5)
+        cost, other = float(found.cost[i]), float(self._otherwise[i])
+        if self._is_sure[i]:
+            less = cost - other
             return say("ration.because.sure", less=Paid(less, unit=case.UNIT), **told) if less >= A_CENT else (
                 say("ration.because.chances", **told)
             )  # fmt: skip
-        more, wanted = case.priced_at(self.plan, i, self._wanted) - cost, Share(self._wanted)
+        more, wanted = other - cost, Share(self._wanted)
         if not math.isfinite(more):
             return say("ration.because.unsure", wanted=wanted, **told)
         return say("ration.because.dear", more=Paid(more, unit=case.UNIT), wanted=wanted, **told)
@@ -289,6 +289,16 @@ class Reasons:
     def _wanted(self) -> float:
         """The chance with which floors are to hold."""
         return max(float(level) for (level,) in self.context.facts["cattle/ration.assurance"].rows)
+
+    @cached_property
+    def _is_sure(self) -> NDArray[np.bool_]:
+        """(place,) floors hold about as surely as can be wanted."""
+        return np.asarray(self.plan.chances.min(axis=1) >= self._wanted - A_POINT)
+
+    @cached_property
+    def _otherwise(self) -> NDArray[np.float64]:
+        """(place,) cost of the mix that holds its floors on paper, where the one told is sure; else of a sure one."""
+        return self.plan.priced_at(np.where(self._is_sure, 0.5, self._wanted))
 
     def _stands(self, i: int) -> Said | None:
         why = self.told.blame(i)
