@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -41,6 +42,16 @@ if TYPE_CHECKING:
 READER = Reader()
 _ENDS = (*VERDICTS, "need")
 _TOLD = 0.01  # share of the largest sum of a table under which two of its options read alike
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """A sentence for all rows of a table: the facts that it rests on and the plain shape of every row, None for a
+    gap."""
+
+    said: Said
+    facts: tuple[str, ...]
+    shapes: list[list[Any] | None]
 
 
 @dataclass
@@ -97,7 +108,8 @@ class Replies:
         cautions = self._known([*(() if verdict == WAIT else p.acting), *p.cautions], row)
         doubtful = verdict == LOOK and int(r.hazard[row]) >= 0
         act, look = int(r.act_by[row]), int(r.look_by[row])
-        table, (sources, loosened) = self.table, self._cited([headline, *(s for s, _ in (*because, *cautions))])
+        facts = (headline.facts, *(facts for facts, _ in (*because, *cautions)))
+        table, (sources, loosened) = self.table, self._cited(facts)
         return Call(
             question=self.question.name,
             on=on,
@@ -126,7 +138,7 @@ class Replies:
                 "because": [shape for _, shape in because],
                 "cautions": [shape for _, shape in cautions],
                 "loosened": loosened,
-                "labels": [self._of_row(o.label, row)[1] for o in p.options],
+                "labels": [self._of_row(o.label, row) for o in p.options],
                 "bars": self._bars(row),
             },
         )
@@ -260,32 +272,38 @@ class Replies:
             return []
         return [say("ruling.calmer", other=p.options[top].label.at(row), more=Money(more, unit=p.unit))]
 
-    def _known(self, sentences: Sequence[RowSaid], row: int) -> list[tuple[Said, list[Any]]]:
-        """Those that the row has and that have no gap, each with its plain shape."""
-        at_row = (self._fixed.get(id(s)) or (s, s(row) if callable(s) else s.at(row), None) for s in sentences)
-        known = ((said, shape) for _, said, shape in at_row if said is not None and said.known)
-        return [(said, said.plain() if shape is None else shape) for said, shape in known]
+    def _known(self, sentences: Sequence[RowSaid], row: int) -> list[tuple[tuple[str, ...], list[Any]]]:
+        """Those that the row has and that have no gap: the facts that each rests on, and its plain shape."""
+        out = []
+        for given in sentences:
+            if (column := self._columns_said.get(id(given))) is not None:
+                if (shape := column.shapes[row]) is not None:
+                    out.append((column.facts, shape))
+            elif (said := given(row) if callable(given) else given.at(row)) is not None and said.known:
+                out.append((said.facts, said.plain()))
+        return out
 
-    def _of_row(self, given: RowSaid, row: int) -> tuple[Said | None, list[Any]]:
-        """One row's sentence and its plain shape; what is the same for all rows is shaped once, and told once."""
-        if (kept := self._fixed.get(id(given))) is not None:
-            return kept[1:]
+    def _of_row(self, given: RowSaid, row: int) -> list[Any]:
+        """The plain shape of one row's sentence, also of one with a gap; empty where the row has none."""
+        column = self._columns_said.get(id(given))
+        if column is not None and (shape := column.shapes[row]) is not None:
+            return shape
         said = given(row) if callable(given) else given.at(row)
-        return said, [] if said is None else said.plain()
+        return [] if said is None else said.plain()
 
     @cached_property
-    def _fixed(self) -> dict[int, tuple[RowSaid, Said, list[Any]]]:
-        """Sentences that the problem holds for all rows alike, by their identity: made, shaped and told once."""
-        p = self.problem
+    def _columns_said(self) -> dict[int, _Column]:
+        """The sentences that the problem holds for all rows, by their identity, with the plain shape of every row: what
+        is the same for all rows is shaped once."""
+        p, rows = self.problem, len(self.table)
         held = (*p.reasons, *p.acting, *p.cautions, *(o.label for o in p.options), *(bar.why for bar in p.bars))
-        alike = ((s, s.at(0)) for s in held if isinstance(s, Said) and s.fixed)
-        return {id(s): (s, said, said.plain()) for s, said in alike}
+        return {id(s): _Column(s, s.facts, s.shapes(rows)) for s in held if isinstance(s, Said) and not s.varied}
 
     @cached_property
     def _texts(self) -> dict[int, str]:
         """Text by the identity of a shape that `_fixed` keeps."""
-        told = ((shape, said) for _, said, shape in self._fixed.values() if said.known)
-        return {id(shape): sentence(said_from(shape), READER) for shape, _ in told}
+        fixed = (column.shapes[0] for column in self._columns_said.values() if column.said.fixed)
+        return {id(shape): sentence(said_from(shape), READER) for shape in fixed if shape is not None}
 
     @cached_property
     def _barred(self) -> Any:
@@ -299,7 +317,7 @@ class Replies:
         """For each option the plain shapes of the reasons that bar it."""
         held = [(mask[row], self._of_row(why, row)) for mask, why in self._masks if mask[row].any()]
         return [
-            [shape for mask, (said, shape) in held if mask[i] and said is not None]
+            [shape for mask, shape in held if mask[i] and shape]
             for i in range(len(self.problem.options))
         ]
 
@@ -352,11 +370,11 @@ class Replies:
         worth = float(r.worth_of_a_look[row]) if r.verdict[row] == LOOK else 0.0
         return max(float(r.cost_of_waiting[row]), worth) * (size if math.isfinite(size) else 1.0)
 
-    def _cited(self, said: Sequence[Said]) -> tuple[tuple[dict[str, str], ...], list[list[Any]]]:
+    def _cited(self, told: Sequence[tuple[str, ...]]) -> tuple[tuple[dict[str, str], ...], list[list[Any]]]:
         """Facts that the shown sentences name first, then those that the sums read; and those the district loosened."""
         facts = self.context.facts
         late = sorted(facts.read.keys() - self._summed.keys())  # read for words: in whatever order rows are told
-        ids = tuple(dict.fromkeys([*(fact for s in said for fact in s.facts), *self._summed, *late]))
+        ids = tuple(dict.fromkeys([*chain.from_iterable(told), *self._summed, *late]))
         if (found := self._by_ids.get(ids)) is None:
             loosened = [s.plain() for s in facts.loosenings(ids)]
             found = self._by_ids[ids] = tuple(facts.by_id[i].source() for i in ids), loosened

@@ -169,11 +169,11 @@ def fit_district(looks: Looks, fading: Fading) -> District:
     for _ in range(2):  # the mode moves little between the points of the grid: from the middle one, then from the best
         at = _mode(every[best], trend, (total, looks.units, looks.k), at)
         seen, error = parabola(total, looks.units, looks.k, at)
-        logs, inverses, pulls = _solved(every, points, seen - trend, error)
+        logs = _weighed(every, points, seen - trend, error)
         best = int(logs.argmax())
     weights = np.exp(logs - logs.max())
     some = weights > 1e-3  # the rest of the grid says nothing
-    kept = np.flatnonzero(some).tolist()
+    inverses = [np.asarray(np.linalg.inv(every[i] + np.diag(error)), float) for i in np.flatnonzero(some)]
     return District(
         looks,
         fading,
@@ -182,8 +182,8 @@ def fit_district(looks: Looks, fading: Fading) -> District:
         middle,
         weights[some] / weights[some].sum(),
         points[some],
-        tuple(inverses[i] for i in kept),
-        tuple(pulls[i] for i in kept),
+        tuple(inverses),
+        tuple(inverse @ (seen - trend) for inverse in inverses),
     )
 
 
@@ -201,22 +201,23 @@ def _mode(
     return at
 
 
-def _solved(
-    every: list[Floats], points: Floats, left: Floats, error: Floats
-) -> tuple[Floats, list[Floats], list[Floats]]:
-    """Of each point of the grid: log of its weight, inverse covariance of what was seen, and its pull (look,)."""
-    logs: list[float] = []
-    inverses: list[Floats] = []
-    pulls: list[Floats] = []
-    for (spread, _, _), covariance in zip(points, every, strict=True):
-        whole = covariance + np.diag(error)
-        inverse = np.asarray(np.linalg.inv(whole), float)
-        pull = inverse @ left
-        before = -0.5 * (np.log(spread / _USUAL_SPREAD[0]) / _USUAL_SPREAD[1]) ** 2
-        logs.append(float(before - 0.5 * (left @ pull + np.linalg.slogdet(whole)[1])))
-        inverses.append(inverse)
-        pulls.append(pull)
-    return np.array(logs), inverses, pulls
+def _weighed(every: list[Floats], points: Floats, left: Floats, error: Floats) -> Floats:
+    """(point,) log of the weight of each point of the grid.
+
+    The Cholesky factor L of a covariance that is bordered by `left` has the log determinant on its diagonal and
+    ``L^-1 left`` in its last row: one factor for both, and no inverse for points that weigh nothing.
+    """
+    n, out = len(left), np.empty(len(points))
+    whole = np.zeros((n + 1, n + 1))
+    whole[n, :n], whole[n, n] = left, 1.0 + left @ (left / error)  # more than the square of that row
+    diagonal = np.arange(n)
+    for at, covariance in enumerate(every):
+        whole[:n, :n] = covariance
+        whole[diagonal, diagonal] += error
+        factor = np.linalg.cholesky(whole)  # of the lower triangle
+        before = -0.5 * (np.log(points[at, 0] / _USUAL_SPREAD[0]) / _USUAL_SPREAD[1]) ** 2
+        out[at] = before - 0.5 * factor[n, :n] @ factor[n, :n] - np.log(factor[diagonal, diagonal]).sum()
+    return out
 
 
 def _likeness(

@@ -84,7 +84,7 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
                 break
         columns[f.name] = column(f, values)
         ages[f.name] = age
-    stands = stands_of(places, snapshot) if STATION in columns else []
+    stands = _stood(places, snapshot) if STATION in columns else []
     if stands:
         columns[STATION] = np.array([stand.station for stand in stands], dtype=object)
     table = Table(
@@ -101,6 +101,13 @@ def gather(question: Question, snapshot: Snapshot, farm: str | None = None) -> t
     return table, problems
 
 
+def _stood(places: Sequence[Place], snapshot: Snapshot) -> list[Stand]:
+    """The station that stands for each place of a snapshot, looked for once for all questions."""
+    new = [p for p in places if p.id not in snapshot.stood]
+    snapshot.stood.update(zip((p.id for p in new), stands_of(new, snapshot), strict=True))
+    return [snapshot.stood[p.id] for p in places]
+
+
 def stands_of(places: Sequence[Place], snapshot: Snapshot) -> list[Stand]:
     """The station that stands for each place."""
     spots = []
@@ -112,10 +119,11 @@ def stands_of(places: Sequence[Place], snapshot: Snapshot) -> list[Stand]:
     return [snapshot.sites.stand_for(spot) for spot in spots]
 
 
-def as_field(f: Field, raw: Any, unit: str | None) -> Any:
+def as_field(f: Field, raw: Any, unit: str | None, read: dict[Any, Any] | None = None) -> Any:
     """A stored value as the field's value; `unit` is the unit in which the ledger keeps plain numbers.
 
-    Raises InputError where it cannot be used.
+    `read` keeps what texts within records were read as: many rows have the same. Raises InputError where the value
+    cannot be used.
     """
     if f.kind in ("number", "share") and isinstance(raw, int | float) and not isinstance(raw, bool):
         if f.kind == "number" and unit is not None:
@@ -126,14 +134,20 @@ def as_field(f: Field, raw: Any, unit: str | None) -> Any:
     if f.kind == "numbers" and isinstance(raw, list | tuple):
         return tuple(units.convert(float(x), unit, f.unit) if unit else float(x) for x in raw)
     if f.kind == "records" and isinstance(raw, list | tuple):
-        return tuple(
-            {
-                k: as_field(sub, row.get(k), sub.unit) if row.get(k) is not None else sub.default
-                for k, sub in ((s.name, s) for s in f.fields)
-            }
-            for row in raw
-        )
+        kept: dict[Any, Any] = {} if read is None else read
+        return tuple({sub.name: _part(sub, row.get(sub.name), kept) for sub in f.fields} for row in raw)
     return f.read(raw)
+
+
+def _part(sub: Field, raw: Any, read: dict[Any, Any]) -> Any:
+    """One value of a record; a text is read once."""
+    if raw is None:
+        return sub.default
+    if not isinstance(raw, str):
+        return as_field(sub, raw, sub.unit)
+    if (key := (sub.name, raw)) not in read:
+        read[key] = sub.read(raw)
+    return read[key]
 
 
 def _once(read: dict[Any, Any], f: Field, raw: Any, unit: str | None) -> Any:
@@ -141,7 +155,7 @@ def _once(read: dict[Any, Any], f: Field, raw: Any, unit: str | None) -> Any:
     if isinstance(raw, str) and raw in read:
         return read[raw]
     try:
-        value = as_field(f, raw, unit)
+        value = as_field(f, raw, unit, read)
     except (AttributeError, KeyError, TypeError, ValueError) as error:
         raise InputError(f"{str(raw)[:80]!r} cannot be used ({type(error).__name__})", expected=f.expected()) from None
     if isinstance(raw, str):

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, timedelta
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from sideoats import units
 from sideoats.crops import market_word
 from sideoats.errors import LedgerError
 from sideoats.ledger.evidence import evidence_kinds
-from sideoats.outlook.stations import Sites
+from sideoats.outlook.stations import Sites, Stand
 from sideoats.station import Flag, StationDays
 
 if TYPE_CHECKING:
@@ -50,6 +51,11 @@ class Snapshot:
     stations: Mapping[str, StationDays]
     farm_names: Mapping[str, str] = field(default_factory=dict)
     sites: Sites = field(default_factory=Sites)
+
+    @cached_property
+    def stood(self) -> dict[str, Stand]:
+        """Place id -> the station that stands for it, of the places that were asked about so far."""
+        return {}
 
     def market_of(self, market: str, commodity: str) -> str:
         """The market whose quotes of a commodity hold where `market` is named ("" for none)."""

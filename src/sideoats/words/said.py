@@ -31,7 +31,7 @@ class Value:
         """The value of one place."""
         given = self.amount
         own = getattr(self, "unit", "")  # as the amount, one for all places or one a place
-        if not isinstance(given, np.ndarray | np.generic) and not isinstance(own, np.ndarray):
+        if not isinstance(given, (np.ndarray, np.generic)) and not isinstance(own, np.ndarray):
             return self
         if isinstance(given, np.ndarray) and given.ndim:
             given = given[row]
@@ -50,9 +50,18 @@ class Value:
     @property
     def known(self) -> bool:
         """False for a number that is not finite and for an empty text."""
-        if isinstance(self.amount, float | int):
-            return math.isfinite(self.amount)
-        return self.amount is not None and self.amount != ""
+        return _known(self.amount)
+
+    def shapes(self, rows: int) -> list[tuple[bool, list[Any]]]:
+        """Of every place whether it is known, and its plain shape; what is the same for all is made once."""
+        given, own = self.amount, getattr(self, "unit", "")
+        if self.fixed:
+            return [(self.known, _plain(self))] * rows
+        if not isinstance(given, np.ndarray) or isinstance(own, np.ndarray) or type(self).known is not Value.known:
+            return [(v.known, _plain(v)) for v in map(self.at, range(rows))]
+        kind, tail = self.kind, _tail(self)
+        amounts = (given.astype("datetime64[D]") if given.dtype.kind == "M" else given).tolist()
+        return [(_known(amount), [kind, _kept(self, amount), *tail]) for amount in amounts]
 
 
 @dataclass(frozen=True)
@@ -246,6 +255,11 @@ class Said:
         return all(v.fixed for v in self.values.values())
 
     @property
+    def varied(self) -> bool:
+        """True where places differ in its parts too, and so in the facts that it rests on."""
+        return any(isinstance(v, (Parts, Phrase)) and not v.fixed for v in self.values.values())
+
+    @property
     def fits(self) -> bool:
         """False at a place of which it is not said (`where`); one with a gap may fit."""
         return "said" not in self.values or self.values["said"].known
@@ -254,9 +268,21 @@ class Said:
     def facts(self) -> tuple[str, ...]:
         """Ids of the facts that its values come from."""
         own = [v.fact for v in self.values.values() if v.fact]
-        held = [v.amount if isinstance(v.amount, tuple) else (v.amount,) for v in self.values.values()]
-        parts = [part.facts for amount in held for part in amount if isinstance(part, Said)]
-        return tuple(dict.fromkeys([*own, *(fact for part in parts for fact in part)]))
+        for v in self.values.values():
+            for part in v.amount if isinstance(v.amount, tuple) else (v.amount,):
+                if isinstance(part, Said):
+                    own += part.facts
+        return tuple(dict.fromkeys(own))
+
+    def shapes(self, rows: int) -> list[list[Any] | None]:
+        """The plain shape of every place, None where there is a gap: as `at`, `known` and `plain` one by one."""
+        names, columns = list(self.values), [v.shapes(rows) for v in self.values.values()]
+        if not columns:
+            return [[self.code, {}]] * rows
+        return [
+            [self.code, dict(zip(names, (shape for _, shape in own), strict=True))] if all(k for k, _ in own) else None
+            for own in zip(*columns, strict=True)
+        ]
 
     def plain(self) -> list[Any]:
         """As JSON: code, then name -> [kind, amount, unit, of, fact], short because the week keeps many."""
@@ -274,34 +300,45 @@ def said_from(shape: list[Any]) -> Said:
     return Said(code, {name: _value_from(v) for name, v in values.items()})
 
 
+def _known(amount: Any) -> bool:
+    if isinstance(amount, (float, int)):
+        return math.isfinite(amount)
+    return amount is not None and amount != ""
+
+
 def _plain(v: Value) -> list[Any]:
     amount = v.amount
-    if isinstance(amount, np.datetime64):
-        amount = amount.astype("datetime64[D]").astype(date)
-    elif isinstance(amount, np.generic) or (isinstance(amount, np.ndarray) and not amount.ndim):
-        amount = amount.item()  # one number, out of NumPy's arithmetic
+    if isinstance(amount, (np.generic, np.ndarray)):
+        amount = amount.astype("datetime64[D]").item() if amount.dtype.kind == "M" else amount.item()
+    return [v.kind, _kept(v, amount), *_tail(v)]
+
+
+def _tail(v: Value) -> list[str]:
+    """What stands behind the amount, as far as there is something."""
+    tail = [getattr(v, "unit", ""), getattr(v, "of", ""), v.fact]
+    while tail and not tail[-1]:
+        tail.pop()
+    return tail
+
+
+def _kept(v: Value, amount: Any) -> Any:
+    """An amount as it is kept; money on paper has its cents."""
+    if isinstance(v, Paid):
+        return round(float(amount), 2) if math.isfinite(amount) else None
+    if isinstance(amount, float):
+        return _figure(amount)
     if isinstance(amount, date):
-        amount = amount.isoformat()
-    elif isinstance(amount, Said):
-        amount = amount.plain()
-    elif isinstance(amount, tuple):
-        amount = [_plain_part(part) for part in amount]
-    elif isinstance(v, Paid):
-        amount = round(float(amount), 2) if math.isfinite(amount) else None
-    elif isinstance(amount, float):
-        amount = float(f"{amount:.6g}") if math.isfinite(amount) else None
-    shape = [v.kind, amount, getattr(v, "unit", ""), getattr(v, "of", ""), v.fact]
-    while not shape[-1] and len(shape) > 2:
-        shape.pop()
-    return shape
+        return amount.isoformat()
+    if isinstance(amount, Said):
+        return amount.plain()
+    if isinstance(amount, tuple):
+        return [_figure(p) if isinstance(p, float) else p.plain() if isinstance(p, Said) else p for p in amount]
+    return amount
 
 
-def _plain_part(part: Any) -> Any:
-    if isinstance(part, Said):
-        return part.plain()
-    if isinstance(part, float):
-        return float(f"{part:.6g}") if math.isfinite(part) else None
-    return part
+def _figure(amount: float) -> float | None:
+    """Six digits are more than any input carries."""
+    return float(f"{amount:.6g}") if math.isfinite(amount) else None
 
 
 def _value_from(shape: list[Any]) -> Value:
