@@ -316,10 +316,7 @@ class Replies:
     def _bars(self, row: int) -> list[list[list[Any]]]:
         """For each option the plain shapes of the reasons that bar it."""
         held = [(mask[row], self._of_row(why, row)) for mask, why in self._masks if mask[row].any()]
-        return [
-            [shape for mask, shape in held if mask[i] and shape]
-            for i in range(len(self.problem.options))
-        ]
+        return [[shape for mask, shape in held if mask[i] and shape] for i in range(len(self.problem.options))]
 
     def _options(self, row: int) -> tuple[OptionResult, ...]:
         p, f, certain = self.problem, self.ruling.figures, self.ruling.certain

@@ -248,7 +248,8 @@ class Field:
         )
         if not parts or len(parts) > _MOST_COUNTS:
             raise InputError(f"{len(parts)} counts given", expected=f"1 to {_MOST_COUNTS} whole numbers")
-        if not self.least and set(map(type, parts)) == {int} and max(self.low, 0) <= min(parts) and max(parts) <= self.high:
+        plain = not self.least and set(map(type, parts)) == {int}
+        if plain and max(self.low, 0) <= min(parts) and max(parts) <= self.high:
             return tuple(parts)
         return tuple(self._read_count(part, place) for place, part in enumerate(parts, 1))
 
