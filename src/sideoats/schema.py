@@ -241,7 +241,7 @@ class Field:
 
     def _read_counts(self, given: Any) -> tuple[int, ...]:
         # up to twice the bound a thousand may be meant, and is then a slip: 1,200 podworms are no 1 and 200
-        parts = (
+        parts: list[Any] = (
             listed.items(given, lambda value: self._possible(value / 2), whole=True)
             if isinstance(given, str)
             else _not_blank(given)

@@ -177,6 +177,6 @@ def account(
     at = [ROWS.index(name) for name in named]
     short = [[name for name, by in zip(named, row, strict=True) if by > _SHORT] for row in all_missed[:, at]]
     without = np.flatnonzero(all_missed.sum(axis=1) + all_unfilled > _SHORT)
-    for i, opens in zip(without.tolist(), _opens(wide_of(feeds, herds).take(without), needs.take(without))[:, at]):
-        short[i] = [name for name, alone in zip(named, opens, strict=True) if alone] or short[i]
+    for herd, opens in zip(without.tolist(), _opens(wide_of(feeds, herds).take(without), needs.take(without))[:, at]):
+        short[herd] = [name for name, alone in zip(named, opens, strict=True) if alone] or short[herd]
     return Account(unsafe, water, hazard, level, pounds, np.maximum(unfilled, all_unfilled), short)
