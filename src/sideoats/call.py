@@ -166,6 +166,10 @@ class Answered(Protocol):
         """Pictures of one row."""
         ...
 
+    def ruled(self, row: int) -> tuple[Any, int]:
+        """The replies that hold one row's problem and ruling, and the row there."""
+        ...
+
 
 def call_from(shape: dict[str, Any]) -> Call:
     """The inverse of `Call.full` (or of `contract`), for calls kept in the ledger."""

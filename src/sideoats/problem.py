@@ -133,6 +133,16 @@ class Line:
 
 
 @dataclass(frozen=True, eq=False)
+class Flow:
+    """Money that an option moves on one day, the baseline too: (place, option) days from today, NaN for a day that is
+    not known, and expected money per unit of the place, negative for what is paid.
+    """
+
+    days: Floats
+    money: Floats
+
+
+@dataclass(frozen=True, eq=False)
 class Problem:
     """One question for many places.
 
@@ -172,6 +182,9 @@ class Problem:
     drawn : the pictures of one row, from the ruling; made only where they are shown
     stops : the totals at which counting may stop, from units and k of the counts, each (place, case); for a phone
         without a signal
+    uses : what an option takes of what the whole farm shares ("hay" [ton], "storage" [bu], "pasture" [head day]) ->
+        (place, option) for the whole place; NaN for not known
+    flows : when the money of an option moves, where that is known; calls about the same money do not repeat it
     departs : how the verdict departs from the one rule, "" where it does not; listed by a test
     """
 
@@ -205,6 +218,8 @@ class Problem:
     ruled: Callable[[Any], Mapping[str, tuple[Any, Any]]] | None = None
     drawn: Callable[[Any, int], Sequence[Picture]] | None = None
     stops: Callable[[Floats, Floats], tuple[Floats, Floats]] | None = None
+    uses: Mapping[str, Floats] = field(default_factory=dict)
+    flows: tuple[Flow, ...] = ()
     departs: str = ""
 
     def __post_init__(self) -> None:

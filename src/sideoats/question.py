@@ -222,6 +222,11 @@ class AskedApart:
         part, at = self._at[row]
         return part.drawn(at)
 
+    def ruled(self, row: int) -> tuple[Replies, int]:
+        """The part that holds one row's problem and ruling, and the row there."""
+        part, at = self._at[row]
+        return part.ruled(at)
+
 
 @dataclass(frozen=True)
 class Places:
@@ -256,6 +261,8 @@ class Question:
         rows that differ in them apart, so that no call shows or cites what only a neighbour in its batch needed
     check : refuse a combination of inputs in a phone-in (raise InputError); values by field name
     desk_look : its look is made at the desk or by telephone (a forecast, an account), so no round goes there for it
+    stake : what its money comes out of ("calves", "grazing"): calls of one place about one stake count the same money,
+        and the farm takes the act of one of them at most; "" for money of its own
     """
 
     name: str
@@ -273,6 +280,7 @@ class Question:
     apart: tuple[str, ...] = ()
     check: Callable[[dict[str, Any]], None] | None = None
     desk_look: bool = False
+    stake: str = ""
 
     def __post_init__(self) -> None:
         for part in ("title", "about", "limits"):

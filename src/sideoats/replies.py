@@ -150,6 +150,10 @@ class Replies:
             return ()
         return tuple(drawn(self.ruling, row))
 
+    def ruled(self, row: int) -> tuple[Replies, int]:
+        """These, and the row: what holds its problem and its ruling."""
+        return self, row
+
     def _missing(self, row: int) -> tuple[str, ...]:
         return tuple(name for name, rows in self.problem.needs.items() if rows[row])
 
@@ -361,11 +365,14 @@ class Replies:
 
     def _lost(self, row: int) -> float:
         """Money for the whole place that waiting until next week would lose; for a look, its worth."""
-        r = self.ruling
-        own = self.problem.size
-        size = float(own[row]) if own is not None else float(self.table.size[row]) if self.table.size.size else 1.0
+        r, size = self.ruling, self.size(row)
         worth = float(r.worth_of_a_look[row]) if r.verdict[row] == LOOK else 0.0
         return max(float(r.cost_of_waiting[row]), worth) * (size if math.isfinite(size) else 1.0)
+
+    def size(self, row: int) -> float:
+        """How many units of its money one row has; NaN where that is not known."""
+        own = self.problem.size
+        return float(own[row]) if own is not None else float(self.table.size[row]) if self.table.size.size else 1.0
 
     def _cited(self, told: Sequence[tuple[str, ...]]) -> tuple[tuple[dict[str, str], ...], list[list[Any]]]:
         """Facts that the shown sentences name first, then those that the sums read; and those the district loosened."""

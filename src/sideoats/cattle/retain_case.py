@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from sideoats.cattle import answering, budget, tools, wheat_season
 from sideoats.decide.information import promised_from_draws
+from sideoats.families.hold_or_sell import sold_later
 from sideoats.families.own_and_sell import SALE
-from sideoats.problem import Choice, labelled
+from sideoats.problem import Choice, Flow, labelled
 from sideoats.question import Context, Table
 
 Floats = NDArray[np.float64]
@@ -392,3 +393,21 @@ def stocking(table: Table, context: Context) -> tuple[Floats, Floats, Floats]:
     spring = context.facts.span("cattle/wheat_pasture.stocking.spring")[1]
     a_head = table.number("acres") / table.number("weight")
     return a_head * light, a_head * heavy, a_head * spring
+
+
+def uses_of(plan: Plan, options: int, head: Floats) -> dict[str, Floats]:
+    """What each way takes of the farm: days of grazing, head times days, and room in its pens [head]."""
+    grazing, pens = np.zeros((len(head), options)), np.zeros((len(head), options))
+    grazing[:, : plan.days.shape[1]] = np.nan_to_num(plan.pasture_days) * head[:, None]
+    pens[:, LOT] = head
+    return {"pasture": grazing, "pens": pens}
+
+
+def flows_of(plan: Plan, gain: Floats, options: int, to_sale: Floats) -> tuple[Flow, ...]:
+    """The calves' money comes at the sale, or when the kept calves are sold."""
+    ways = plan.days.shape[1]
+    then, money = np.full((len(to_sale), options), np.nan), np.full((len(to_sale), gain.shape[1], options), np.nan)
+    then[:, 1:ways] = plan.days[:, 1:]
+    money[:, :, :ways] = gain[:, :, :ways]
+    value = plan.common["start_price"] * plan.common["start_weight"] / 100.0
+    return sold_later(value, then, money, np.maximum(np.nan_to_num(to_sale), 0.0))

@@ -16,12 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.decide.choose import worst_share
-from sideoats.problem import Choice, labelled
+from sideoats.problem import Choice, Flow, labelled
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
+MONTH = 365.25 / 12  # days
 NOW, FIRST = 0, 1  # places among the options: sold today, held one month
 THIRDS_REACH = 6  # months: the last third is sold by then
 SALE, LOCK = "sale", "lock"  # the kinds of act whose trouble a gain must be worth
@@ -35,6 +36,22 @@ def choices(months: int) -> tuple[Choice, ...]:
         Choice("thirds", labelled("thirds"), day=0, trouble=SALE, kind="thirds"),
         Choice("lock", labelled("lock"), day=0, trouble=LOCK, kind="lock"),
     )
+
+
+def sold_later(value: Floats, then: Floats, gain: Floats, now: Floats | float = 0.0, base: int = 0) -> tuple[Flow, ...]:
+    """When the money of a sale moves that may be put off: at the baseline's day, or later with what waiting gains.
+
+    Parameters
+    ----------
+    value : (place,) or (place, option) what the baseline's sale brings by the unit, below 0 for what is bought
+    then : (place, option) days until the later sale; NaN for an option that puts off none, or on no one day
+    gain : (place, draw, option) over the baseline
+    now, base : days until the baseline's sale, (place,) or one for all, and its place among the options
+    """
+    worth = np.broadcast_to(value if np.ndim(value) == 2 else np.asarray(value)[:, None], then.shape)
+    days = then.copy()
+    days[:, base] = np.broadcast_to(np.asarray(now, np.float64), days[:, base].shape)
+    return (Flow(days, worth + gain.mean(axis=1)),)
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,3 +213,12 @@ def ruled_figures(h: Held, unit: str, moved: Bools, size: Floats) -> Callable[[A
         }
 
     return of
+
+
+def sale_days(h: Held) -> Floats:
+    """(place, option) days until what is held or locked is sold; NaN for what is sold today, or in thirds."""
+    n, months = h.terms.quoted.shape
+    out = np.full((n, months + 3), np.nan)
+    out[:, FIRST : FIRST + months] = MONTH * np.arange(1, months + 1)
+    out[:, -1] = MONTH * (h.lock_at + 1)
+    return out

@@ -18,7 +18,7 @@ from sideoats.decide.laws import quantile
 from sideoats.families.counting_on import counting_on, few_units, least_of, stopping_here
 from sideoats.families.label import closed_days, label_cautions
 from sideoats.families.treating import DAYS, OPTIONS, UNIT, Case
-from sideoats.problem import Barred, Line, Problem
+from sideoats.problem import Barred, Flow, Line, Problem
 from sideoats.question import Context, Table
 from sideoats.words import Between, Count, Day, Measured, Money, Said, Share, Term, say
 
@@ -107,6 +107,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
         quantities=_quantities(case, gain, shut, missing, likely),
         ruled=ruled,
         stops=stops,
+        flows=(_paid(case),),
     )
 
 
@@ -346,3 +347,10 @@ def _quantities(
         "pre_harvest_interval": (case.interval.days, "day"),
     }
     return {case.named.get(name, name): value for name, value in {**found, **case.quantities}.items()}
+
+
+def _paid(case: Case) -> Flow:
+    """A treatment is paid on its day; what it keeps comes with the crop, whose day of sale nobody knows."""
+    days = np.array([np.nan if o.day is None else float(o.day) for o in OPTIONS] + [np.nan] * len(case.ways))
+    shape = (len(case.cost), len(days))
+    return Flow(np.broadcast_to(days, shape), np.broadcast_to(-case.cost[:, None], shape))

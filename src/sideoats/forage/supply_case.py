@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 
 from sideoats.decide.laws import quantile
 from sideoats.errors import InputError
+from sideoats.families.hold_or_sell import sold_later
 from sideoats.forage import hay, stock
-from sideoats.problem import Barred, Choice, Look, labelled
+from sideoats.problem import Barred, Choice, Flow, Look, labelled
 from sideoats.question import Context, Table
 from sideoats.words import Money, Said, Share, say
 
@@ -368,3 +369,11 @@ def quantities(table: Table, s: Supply, even: Floats) -> dict[str, tuple[Any, st
 def saved(gain: Floats) -> Money:
     """What buying now saves on average, or loses, as it is told."""
     return Money(gain[:, :, 1].mean(axis=1), unit=UNIT)
+
+
+def flows_of(table: Table, context: Context, s: Supply, gain: Floats) -> tuple[Flow, ...]:
+    """What hay is short is paid when it is bought: today, or when it would be needed."""
+    head = np.maximum(np.nan_to_num(table.number("head")), 1.0)
+    then = np.full((len(head), len(OPTIONS)), np.nan)
+    then[:, 1] = 0.0
+    return sold_later(-s.to_buy * price_of(table, context) / head, then, gain, s.until)

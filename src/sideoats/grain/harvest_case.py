@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.families.hold_or_sell import LOCK, SALE
+from sideoats.families.hold_or_sell import LOCK, MONTH, SALE, sold_later
 from sideoats.grain.bin_case import UNIT, basis_luck, lock_fee
 from sideoats.grain.carry import interest_cost
 from sideoats.grain.holding import StorageTerms, expected_price, month_days, month_marks, quoted_later
@@ -19,7 +19,7 @@ from sideoats.grain.keeping import Condition
 from sideoats.grain.load import water_shrink
 from sideoats.grain.price_draws import PriceDraws, price_draws
 from sideoats.outlook.option_price import implied_volatility
-from sideoats.problem import Barred, Choice, Hazard, labelled
+from sideoats.problem import Barred, Choice, Flow, Hazard, labelled
 from sideoats.question import Context, Table
 from sideoats.words import Money, Said, say
 
@@ -126,6 +126,24 @@ def harvest_of(table: Table, context: Context, crop: NDArray[np.object_], condit
     return Harvest(
         price, quoted, farm_cost, elevator_cost, dried, left, fits, elsewhere > 0, gain, lock_at, away, implied, call_at
     )
+
+
+def room_taken(h: Harvest, bushels: Floats) -> Floats:
+    """(place, option) room in the farm's own bins that an option fills [bu]."""
+    here = (h.fits * bushels)[:, None]
+    out = np.zeros((len(bushels), len(OPTIONS)))
+    out[:, FARM], out[:, LOCKED] = here, np.where(h.away, 0.0, here[:, 0])
+    return out
+
+
+def flows_of(h: Harvest, due: Ints) -> tuple[Flow, ...]:
+    """The money comes at harvest, or when the stored grain is sold."""
+    then, value = np.full((len(h.price), len(OPTIONS)), np.nan), np.tile(h.price[:, None], (1, len(OPTIONS)))
+    then[:, FARM] = then[:, ELEVATOR] = MONTH * np.array(MONTHS)
+    then[:, LOCKED] = MONTH * (h.lock_at + 1)
+    value[:, FARM] *= np.where(h.elsewhere, 1.0, h.fits[:, None])
+    at_harvest = np.maximum(due, 0).astype(np.float64)
+    return sold_later(value, then + at_harvest[:, None], h.gain, at_harvest)
 
 
 def _fits(table: Table) -> Floats:

@@ -124,10 +124,10 @@ class Book:
                 day = one.seen_at.date() if one.seen_at else entry.seen_on
                 plausible.require_steady(day, str(one.body["price"]), [(entry.seen_on, str(entry.body["price"]))])
 
-    def farms(self) -> list[Farm]:
-        """Every farm as last described, by name."""
+    def farms(self, on: date | None = None) -> list[Farm]:
+        """Every farm as last described on or before `on` (None: as described by now), by name."""
         with self.reading() as connection:
-            found = self.seals.entries(connection, queries.latest(connection, ["farm"], None))
+            found = self.seals.entries(connection, queries.latest(connection, ["farm"], on))
         farms = [_farm(entry) for entry in found]
         return sorted((f for f in farms if f is not None), key=lambda f: (f.name, f.id))
 

@@ -10,12 +10,12 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.call import Call
+from sideoats.call import Answered, Call
 from sideoats.errors import SideoatsError, one_line
 from sideoats.facts import Facts
 from sideoats.outlook import Outlook
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from sideoats.ledger import Entry, Place
 
 T = TypeVar("T")
+Made: TypeAlias = Callable[[Call, Answered, int], Any]
 CHUNK_BYTES = 8_000_000  # of one payoff array: small enough to stay in cache, which is also the fastest
 BLOCK_PLACES = 400
 
@@ -61,9 +62,11 @@ class Block:
 
 @dataclass
 class BlockAnswers:
-    """Calls and problems of one block, how many places each question was asked of, and what was not asked."""
+    """Calls (or what is kept of them) and problems of one block, how many places each question was asked of, and what
+    was not asked.
+    """
 
-    calls: list[Call] = field(default_factory=list)
+    calls: list[Any] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     asked: dict[str, int] = field(default_factory=dict)
     unasked: list[Unasked] = field(default_factory=list)
@@ -87,6 +90,10 @@ def blocks(
         yield Block(part, {kind: at for kind, at in held.items() if at})
 
 
+def _call_alone(call: Call, answered: Answered, row: int) -> Call:
+    return call
+
+
 def answer_block(common: Common, block: Block) -> BlockAnswers:
     """Every question to every place of the block that it is about, in season, told in English."""
     with one_thread():
@@ -94,13 +101,16 @@ def answer_block(common: Common, block: Block) -> BlockAnswers:
         return replace(out, calls=[told(call, READER) for call in out.calls])
 
 
-def shaped_block(common: Common, block: Block) -> BlockAnswers:
-    """The same with sentences by their codes only: what is stored is told when it is read."""
+def shaped_block(common: Common, block: Block, make: Made = _call_alone) -> BlockAnswers:
+    """The same with sentences by their codes only: what is stored is told when it is read.
+
+    `make` : what is kept of every call in place of the call itself, from the call, the answers and its row there
+    """
     with one_thread():
-        return _answers(common, block)
+        return _answers(common, block, make)
 
 
-def _answers(common: Common, block: Block) -> BlockAnswers:
+def _answers(common: Common, block: Block, make: Made) -> BlockAnswers:
     out = BlockAnswers()
     snapshot = replace(common.snapshot, places=block.places, evidence=block.evidence)
     context = Context(common.on, common.facts, common.outlook, common.risk_aversion)
@@ -114,10 +124,10 @@ def _answers(common: Common, block: Block) -> BlockAnswers:
         def seasonal(rows: Table, question: Question = question) -> list[Table]:
             return [in_season(question, rows, context)]
 
-        def calls(rows: Table, question: Question = question) -> list[Call]:
+        def calls(rows: Table, question: Question = question) -> list[Any]:
             answered = question.ask(rows, context)
-            shaped = (answered.shaped(row) for row in range(len(rows)))
-            return [again(settled(c, block.evidence, common.facts)) for c in shaped]
+            shaped = (again(settled(answered.shaped(row), block.evidence, common.facts)) for row in range(len(rows)))
+            return [make(call, answered, row) for row, call in enumerate(shaped)]
 
         def left_out(rows: Table, question: Question = question) -> list[Unasked]:
             return out_of_season(question, rows, context)

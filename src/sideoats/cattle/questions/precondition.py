@@ -117,4 +117,5 @@ QUESTION = Question(
     in_season=in_season,
     options_count=len(case.OPTIONS),
     check=check,
+    stake="calves",
 )

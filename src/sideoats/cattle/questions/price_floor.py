@@ -96,4 +96,5 @@ QUESTION = Question(
     options_count=len(case.OPTIONS),
     check=check,
     desk_look=True,  # a bid, a futures price and an insured price are asked for by telephone
+    stake="calves",
 )

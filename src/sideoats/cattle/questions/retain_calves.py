@@ -126,6 +126,8 @@ def pose(table: Table, context: Context) -> Problem:
         cautions=told.cautions(),
         quantities=without(ruling.quantities(table, context, plan, gain, chosen, barred, at, pasture), odd | closed),
         ruled=risk_figures(case.OPTIONS, shut, case.UNIT, "sell_now"),
+        uses=case.uses_of(plan, len(case.OPTIONS), table.number("head")),
+        flows=case.flows_of(plan, gain, len(case.OPTIONS), to_sale),
         drawn=told.drawn,
     )
 
@@ -151,4 +153,5 @@ QUESTION = Question(
     in_season=in_season,
     options_count=len(case.OPTIONS),
     check=check,
+    stake="calves",
 )

@@ -10,7 +10,7 @@ from sideoats.cattle import wean_case as case
 from sideoats.cattle.wean_early import early_of
 from sideoats.cattle.wean_words import Told
 from sideoats.families.own_and_sell import risk_figures
-from sideoats.problem import Hazard, Problem
+from sideoats.problem import Flow, Hazard, Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
 
@@ -75,6 +75,7 @@ def pose(table: Table, context: Context) -> Problem:
         cautions=told.cautions(),
         quantities=case.quantities(table, plan, early, given),
         ruled=risk_figures(case.OPTIONS, barred, case.UNIT, "plain"),
+        flows=(Flow(np.maximum(plan.to_sale(np.datetime64(context.on, "D")), 0.0)[:, None], gain.mean(axis=1)),),
     )
 
 
@@ -96,4 +97,5 @@ QUESTION = Question(
     apart=("cow_condition?", "short_grass?"),
     check=case.check,
     desk_look=True,  # a sale of another day is asked for by telephone
+    stake="calves",
 )

@@ -101,4 +101,5 @@ QUESTION = Question(
     in_season=_in_season,
     check=check,
     options_count=7,
+    stake="hay lot",
 )

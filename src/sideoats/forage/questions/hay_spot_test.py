@@ -110,4 +110,5 @@ QUESTION = Question(
     places=Places(kinds=("hay lot", "field", "pasture")),
     in_season=lambda table, context: table.known("colour") & ~table.known("result"),
     options_count=2,
+    stake="hay lot",
 )

@@ -50,6 +50,7 @@ def pose(table: Table, context: Context) -> Problem:
         reasons=told.reasons(),
         cautions=told.cautions(),
         quantities=case.quantities(table, s, even),
+        flows=case.flows_of(table, context, s, gain),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sideoats.families.hold_or_sell import choices, held, ruled_figures
+from sideoats.families.hold_or_sell import choices, held, ruled_figures, sale_days, sold_later
 from sideoats.grain.bin_case import (
     PRICED,
     READ,
@@ -105,6 +105,7 @@ def pose(table: Table, context: Context) -> Problem:
         cautions=told.cautions(),
         quantities=quantities(table, h, kept, week, moved),
         ruled=ruled_figures(h, UNIT, moved, table.number("bushels")),
+        flows=sold_later(terms.price, sale_days(h), h.gain),
     )
 
 
@@ -118,4 +119,5 @@ QUESTION = Question(
     size_unit="bu",
     apart=("crop",),
     options_count=len(OPTIONS),
+    stake="grain",
 )

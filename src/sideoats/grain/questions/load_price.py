@@ -104,4 +104,5 @@ QUESTION = Question(
     pose=pose,
     options_count=MOST_BUYERS + 1,
     check=lambda values: check(values, _read),
+    stake="grain",
 )

@@ -118,6 +118,8 @@ def pose(table: Table, context: Context) -> Problem:
         cautions=told.cautions(),
         quantities=case.quantities(table, h, barred),
         ruled=case.ruled_figures(h, bushels),
+        uses={"storage": case.room_taken(h, bushels)},
+        flows=case.flows_of(h, due),
     )
 
 

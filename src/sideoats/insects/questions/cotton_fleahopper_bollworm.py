@@ -303,4 +303,5 @@ QUESTION = Question(
     size="acres",
     in_season=lambda table, context: table.known("counts") | table.known("damaged_squares"),
     check=_check,
+    stake="bolls",
 )

@@ -73,4 +73,5 @@ QUESTION = Question(
     check=check,
     in_season=in_season,
     options_count=len(case.OPTIONS),
+    stake="bolls",
 )
