@@ -546,14 +546,20 @@ def read_all(
     return out
 
 
+def _meant(name: str, names: set[str]) -> list[str]:
+    """The field that a strange name is like: nearly spelt so, else its end (`nitrate_form` is `form`), else near."""
+    import difflib
+
+    ends = sorted((known for known in names if name.endswith(f"_{known}")), key=len)[-1:]
+    return difflib.get_close_matches(name, names, 1, 0.85) or ends or difflib.get_close_matches(name, names, 1)
+
+
 def _unknown(fields: Sequence[Field], given: Mapping[str, Any], where: str) -> list[InputError]:
     names = {f.name for f in fields}
     strange = [str(name) for name in given if name not in names]
     if not strange:
         return []
-    import difflib
-
-    near = {name: difflib.get_close_matches(name, names, 1) for name in strange}
+    near = {name: _meant(name, names) for name in strange}
     meant = ", ".join(f"{found[0]} for {name[:60]}" for name, found in near.items() if found)
     return [
         InputError(

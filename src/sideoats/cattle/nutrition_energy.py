@@ -65,21 +65,21 @@ def maintenance_energy(
     *,
     lactating: ArrayLike = False,
     bull: ArrayLike = False,
-    condition: ArrayLike = 5.0,
     cold: ArrayLike = 0.0,
 ) -> Floats:
-    """NEm needed for maintenance [Mcal/day]: ``0.077 lactation sex condition W^0.75 (1 + cold)`` [2].
+    """NEm needed for maintenance [Mcal/day]: ``0.077 lactation sex W^0.75 (1 + cold)`` [2].
+
+    Condition does not change it: what a thin cow needs to regain hers is counted by itself, and a fat one is fed no
+    more than her weight asks.
 
     Parameters
     ----------
     shrunk_kg : W, shrunk body weight
     lactating, bull : bool
-    condition : body condition score 1 to 9
     cold : extra share of maintenance in cold, from `sideoats.weather.livestock.cold_feed_energy`
     """
     k = nrc["maintenance"]
     factor = np.where(lactating, k["lactating"], 1.0) * np.where(bull, k["bull"], 1.0)
-    factor = factor * (k["at_score_1"] + k["by_score"] * (_f(condition) - 1))
     return np.asarray(k["per_metabolic_kg"] * factor * _f(shrunk_kg) ** 0.75 * (1.0 + _f(cold)), dtype=np.float64)
 
 

@@ -159,7 +159,6 @@ class Animal:
     finish_kg : shrunk weight at finish; used where gain is wanted
     days_pregnant, calf_kg : 0 where open
     milk_week, peak_kg : 0 where dry
-    condition : score 1 to 9; a thin cow's maintenance is never less than that of one at score 5
     reserve : net energy a day to regain condition [Mcal]
     growing, bull : bool
     yearling : bool; growing cattle that eat by the yearling equation
@@ -173,7 +172,6 @@ class Animal:
     calf_kg: ArrayLike = 36.0
     milk_week: ArrayLike = 0.0
     peak_kg: ArrayLike = 8.0
-    condition: ArrayLike = 5.0
     reserve: ArrayLike = 0.0
     growing: ArrayLike = False
     yearling: ArrayLike = False
@@ -214,7 +212,6 @@ def floors(animal: Animal, nrc: Coefficients, intake_lb: ArrayLike = np.nan) -> 
         nrc,
         lactating=lactating,
         bull=animal.bull,
-        condition=np.maximum(animal.condition, 5.0),
         cold=np.where(animal.growing, animal.cold, 0.0),
     )
     keep = keep + pregnancy_energy(animal.days_pregnant, animal.calf_kg, nrc) + milk_energy(milk, nrc)

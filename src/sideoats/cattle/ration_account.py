@@ -87,6 +87,16 @@ def least_of(feeds: Feeds, needs: Needs, added: dict[str, float], rows: Sequence
     return solve(grown, _without(needs, rows)).cost
 
 
+def most_energy(feeds: Feeds, needs: Needs) -> Floats:
+    """(herd, feed) lb of dry matter of the mix of most TDN that fills the intake under every ceiling and limit.
+
+    Floors that it misses are not asked for; NaN where the feeds do not fill the intake.
+    """
+    wide = wide_of(feeds, len(needs))
+    poor = replace(wide, price=np.where(wide.fills > 0, 1.0 - wide.tdn, 1.0))  # the sum is the intake
+    return solve(poor, _without(needs, (*CEILINGS, *LIMITS, "forage"))).pounds
+
+
 _CONTENTS = (*FLOORS, *LIMITS, *CEILINGS)
 
 

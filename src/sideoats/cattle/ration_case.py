@@ -17,7 +17,7 @@ from sideoats.cattle import ration_herds as herds
 from sideoats.cattle.nutrition_book import Book
 from sideoats.cattle.nutrition_feeds import OneFeed, Screened, read_feed, screen
 from sideoats.cattle.ration import FLOORS, Feeds, Needs, Rations, in_turn
-from sideoats.cattle.ration_account import Account
+from sideoats.cattle.ration_account import Account, most_energy
 from sideoats.cattle.ration_made import A_CENT, A_TRACE, explained, mixed, solved, spread_of
 from sideoats.cattle.ration_sure import PARTS, Spread, chance, sure, worth_each
 from sideoats.forage import stock
@@ -53,6 +53,7 @@ class Plan:
     why : why there is no mix of what is on hand
     no_feed, unsafe, short : nothing is listed; no mix can be safe; a safe mix can be made, but none that holds them
     uncored : every feed is kept out, and each of them only until it is tested
+    tonight : (herd, feed) lb of the mix of most energy of what is on hand, where none meets the cold; else NaN
     buys : bought hay makes the mix enough cheaper to say so, or is what makes one at all
     """
 
@@ -74,6 +75,7 @@ class Plan:
     unsafe: Bools
     uncored: Bools
     short: Bools
+    tonight: Floats
     buys: Bools
 
     def chosen(self, i: int) -> tuple[Rations, list[OneFeed]]:
@@ -159,6 +161,12 @@ def plan_of(table: Table, context: Context) -> Plan:
     buys = np.where(found.feasible, found.cost - bought.cost >= least, bought.feasible & ~unsafe)
     forage = np.where(buys, bought.level["forage"], found.level["forage"])
     used = replace(used, sulfur=herds.sulfur_of(context, used, forage))
+    tonight = np.full(found.pounds.shape, np.nan)
+    cold = np.flatnonzero((herd.cold > 0) & ~found.feasible & ~unsafe & ~no_feed)
+    if cold.size:
+        clean = s.feeds.nitrate < used.nitrate[:, None]  # nobody grinds hot hay into clean hay on such a night
+        least = replace(s.feeds, most_lb=np.where(clean, s.feeds.most_lb, 0.0))
+        tonight[cold] = most_energy(least.take(cold), used.take(cold))
     return Plan(
         risk=risk,
         herd=herd,
@@ -178,6 +186,7 @@ def plan_of(table: Table, context: Context) -> Plan:
         unsafe=unsafe & ~uncored,
         uncored=uncored,
         short=~found.feasible & ~unsafe & ~herd.beasts & ~no_feed,
+        tonight=tonight,
         buys=np.asarray(buys, bool),
     )
 

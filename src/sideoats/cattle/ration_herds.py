@@ -96,6 +96,8 @@ class Herd:
     gain : wanted [lb/day]; of bred heifers that of their targets where none is given
     condition : score 1 to 9
     thin : score under 5
+    fat : cows a score or more over what they should calve at
+    behind : gain that a bred heifer's target would take, where that is past reach [lb/day]; NaN elsewhere
     limited : they are fed less than they would eat, on purpose
     """
 
@@ -109,6 +111,8 @@ class Herd:
     gain: Floats
     condition: Floats
     thin: Bools
+    fat: Bools
+    behind: Floats
     days_pregnant: Floats
     limited: Bools
 
@@ -134,10 +138,12 @@ def herd_of(table: Table, context: Context, young: bool = False, thin: bool = Fa
     score = table.number("thin_condition" if thin else "condition")
     if thin:  # the herd's weight is that of cows in its own condition
         weight = weight * weight_ratio(context, score) / weight_ratio(context, table.number("condition"))
-    fastest = 1.5 * (calving - bred) / term  # a heifer behind her target is not pushed faster
-    growth = np.clip((calving - weight) / np.maximum(term - days, 1.0), 0.0, fastest)
+    wanted = (calving - weight) / np.maximum(term - days, 1.0)
+    growth = np.clip(wanted, 0.0, fastest(context, days))
     growth = np.where(calved, facts.value("cattle/ration.heifer_after"), growth)
     still = heifer | calved
+    past = heifer & ~table.known("gain") & (wanted > fastest(context, days))
+    cows = ~growing & ~beasts & ~np.isin(words, ["bull"])
     cold = cold_share(table, context)
     return Herd(
         words,
@@ -150,9 +156,27 @@ def herd_of(table: Table, context: Context, young: bool = False, thin: bool = Fa
         np.where(growing | still, np.nan_to_num(known_or(table, "gain", np.where(still, growth, np.nan))), 0.0),
         score,
         ~growing & ~np.isin(words, ["bull"]) & (score < 5.0),
+        cows & (score >= calving_score(context, heifer) + 1.0),
+        np.where(past, wanted, np.nan),
         days,
         table.flag("limit_fed"),
     )
+
+
+def fastest(context: Context, days: Floats) -> Floats:
+    """(n,) most that a bred heifer is fed to grow [lb/day]: half over the usual rate of her targets, for one who is
+    behind; from the last months before calving on less and less, and at calving the usual rate."""
+    facts, course = context.facts, Coefficients.read(context.facts)["course"]
+    mature = float(stock.by_class(facts["forage/body_weight"], ["pregnant-cow"], "weight")[0])
+    bred, calving = (mature * share for share in facts["cattle/ration.heifer"].column("share of mature weight"))
+    left = np.clip((course["gestation_days"] - days) / course["last_days"], 0.0, 1.0)
+    return np.asarray((calving - bred) / course["gestation_days"] * (1.0 + 0.5 * left), np.float64)
+
+
+def calving_score(context: Context, heifer: Bools) -> Floats:
+    """(n,) condition score at which they should calve: that of cows, or of first-calf heifers."""
+    scores = {str(k): float(v) for k, v in context.facts["cattle/ration.calving_score"].rows}
+    return np.where(heifer, scores["heifer"], scores["cow"])
 
 
 def weight_ratio(context: Context, score: Floats) -> Floats:
@@ -201,7 +225,6 @@ def animal_of(table: Table, context: Context, herd: Herd) -> needs_of.Animal:
         calf_kg=np.full(len(table), facts.value("cattle/ration.calf_at_birth") * energy.KG_OF_LB),
         milk_week=known_or(table, "milk_week", np.where(milking, nrc["course"]["peak_week"], 0.0)),
         peak_kg=known_or(table, "milk_peak", facts.value("cattle/ration.milk_peak")) * energy.KG_OF_LB,
-        condition=herd.condition,
         reserve=reserve_of(context, herd),
         growing=herd.growing,
         yearling=herd.growing & (herd.weight >= facts.value("cattle/ration.yearling_from")),

@@ -16,11 +16,11 @@ from sideoats.cattle import ration_pens as pens
 from sideoats.cattle.nutrition_book import Book
 from sideoats.cattle.ration import CEILINGS, FLOORS, LIMITS
 from sideoats.cattle.ration_made import A_CENT
-from sideoats.cattle.ration_words import Told
+from sideoats.cattle.ration_words import Told, feed_said, feeds_said
 from sideoats.forage.nitrate_tables import publisher_name, water_lines
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
-from sideoats.words import Count, Measured, Money, Name, Paid, Parts, Phrase, Said, Share, Term, Terms, say
+from sideoats.words import Count, Measured, Money, Name, Paid, Parts, Said, Share, Term, Terms, say
 
 NEAR = 0.75  # of a ceiling of sulfur, from which it is said whose it is
 A_POINT = 0.01  # of a chance
@@ -54,39 +54,29 @@ class Reasons:
         return self.told.plan
 
     def said(self) -> tuple[RowSaid, ...]:
-        """What they need and may not exceed, then the feeds, then the money."""
+        """What they need and may not exceed, then the feeds, then the money; what stands in the figures or in the
+        headline is not said again, for this is read out on the telephone."""
         listed = (
-            self._need, self._thin, self._target, self._ceilings, self._sulfur, self._water_line, self._untested,
-            self._hot, self._cold, self._no_cold, self._grain, self._grain_now, self._hungry, self._out, self._refused,
-            self._cubes, self._guessed, self._batch, self._tons, self._tons_apart, self._bunk, self._chances,
+            self._need, self._thin, self._fat, self._target, self._ceilings, self._sulfur, self._water_line,
+            self._untold, self._hot, self._cold, self._grain, self._grain_now, self._out, self._refused, self._cubes,
+            self._batch, self._tons, self._tons_apart, self._bunk, self._chances, self._stands, self._prices,
+            self._binds, self._limit,
         )  # fmt: skip
-        money = (
-            self._priced_hay,
-            self._book_prices,
-            self._binds,
-            self._worth,
-            self._last_nitrate,
-            self._limit,
-            self._book,
-        )
-        blame = (self._stands,)
         quiet = self.plan.herd.beasts | self.plan.no_feed
-        return tuple(self._of(said, quiet) for said in (*listed, *blame, *money))
+        return tuple(self._of(said, quiet) for said in listed)
 
     def _of(self, said: Callable[[int], Said | None], quiet: NDArray[np.bool_]) -> Callable[[int], Said | None]:
         return lambda i: None if quiet[i] else said(i)
 
     def _need(self, i: int) -> Said:
-        p, band = self.plan, self.context.facts["cattle/nutrition.intake_band"]
+        p = self.plan
         reached = np.isfinite(p.needs.tdn[i])
         return say(
             f"ration.because.{'need' if reached else 'need_unmet'}",
-            intake=Measured(round(float(p.needs.intake[i]), 1), unit="lb"), low=Share(band.low), high=Share(band.high),
+            intake=Measured(round(float(p.needs.intake[i]), 1), unit="lb"),
             tdn=Measured(round(float(np.nan_to_num(p.needs.tdn[i])), 1), unit="lb"),
             protein=Measured(round(float(p.needs.protein[i]), 2), unit="lb"),
-            calcium=Measured(round(float(p.needs.calcium[i]), 3), unit="lb"),
-            phosphorus=Measured(round(float(p.needs.phosphorus[i]), 3), unit="lb"),
-        )  # fmt: skip
+        )
 
     def _thin(self, i: int) -> Said | None:
         herd = self.plan.herd
@@ -97,12 +87,26 @@ class Reasons:
         score = Measured(float(self.table.number("condition")[i]))
         return say("ration.because.thin", score=score, more=Measured(round(more, 1)), n=days)
 
+    def _fat(self, i: int) -> Said | None:
+        herd = self.plan.herd
+        if not herd.fat[i]:
+            return None
+        goal = herds.calving_score(self.context, np.array([w == "pregnant-heifer" for w in herd.words]))
+        return say(
+            "ration.because.fat", score=Measured(float(self.table.number("condition")[i])),
+            goal=Measured(float(goal[i]), fact="cattle/ration.calving_score"),
+            by=Name(self.context.facts.by("cattle/ration.calving_score")),
+        )  # fmt: skip
+
     def _target(self, i: int) -> Said | None:
         herd = self.plan.herd
         if herd.words[i] != "pregnant-heifer" or self.table.known("gain")[i]:
             return None
         share = self.context.facts["cattle/ration.heifer"].column("share of mature weight")[-1]
         gain = Measured(round(float(herd.gain[i]), 2), unit="lb/day")
+        if np.isfinite(herd.behind[i]):
+            wanted = Measured(round(float(herd.behind[i]), 2), unit="lb/day")
+            return say("ration.because.behind", wanted=wanted, gain=gain, share=Share(float(share)))
         return say("ration.because.heifer", gain=gain, share=Share(float(share)))
 
     def _ceilings(self, i: int) -> Said:
@@ -138,15 +142,21 @@ class Reasons:
             share=Share(facts.value("cattle/ration.forage_fed")), **told, **by,
         )  # fmt: skip
 
-    def _untested(self, i: int) -> Said | None:
-        asked = (("water", "nitrate"), ("water_sulfate", "sulfate"))
+    def _untold(self, i: int) -> Said | None:
+        """What nobody told and is not counted, and hay whose nitrate is a guess."""
+        asked = (("water", "water_nitrate"), ("water_sulfate", "water_sulfate"), ("effective_temperature", "cold"))
         lacking = tuple(word for name, word in asked if not self.table.known(name)[i])
-        return say("ration.because.water", what=Terms(lacking, of="ration_row")) if lacking else None
+        rough = {f.name for f in self.plan.held[i] if f.kind == "roughage"}
+        guessed = [name for name in self.plan.s.guessed[i] if name in rough]
+        guess = say("ration.guessed", feeds=feeds_said(guessed)) if guessed else None
+        if not lacking:
+            return guess
+        return say("ration.because.untold", what=Terms(lacking, of="ration_row"), guess=guess)
 
     def _hot(self, i: int) -> Said | None:
         p = self.plan
         parts = tuple(
-            say("ration.hottest", feed=Name(feed.name), level=Measured(float(counted), unit="ppm"))
+            say("ration.hottest", feed=feed_said(feed.name), level=Measured(float(counted), unit="ppm"))
             for feed, counted in zip(p.held[i], p.s.feeds.nitrate[i], strict=False)
             if counted > feed.nitrate and feed.name not in p.s.out[i]
         )
@@ -155,9 +165,6 @@ class Reasons:
     def _cold(self, i: int) -> Said | None:
         cold = float(self.plan.herd.cold[i])
         return say("ration.because.cold", more=Share(cold)) if cold > 0 else None
-
-    def _no_cold(self, i: int) -> Said | None:
-        return None if self.table.known("effective_temperature")[i] else say("ration.because.no_cold")
 
     def _grain(self, i: int) -> Said | None:
         """Said where the mix is mostly grain, with the steps in which it is raised."""
@@ -178,25 +185,26 @@ class Reasons:
             return None
         return say("ration.because.grain_now", now=Measured(now, unit="lb"), most=Measured(round(most, 1), unit="lb"))
 
-    def _hungry(self, i: int) -> Said | None:
-        return say("ration.because.hungry") if self.table.flag("weakened")[i] else None
-
     def _out(self, i: int) -> Said | None:
         parts = tuple(
-            say("ration.kept_out", feed=Name(name), why=why) for name, why in sorted(self.plan.s.out[i].items())
+            say("ration.kept_out", feed=feed_said(name), why=why) for name, why in sorted(self.plan.s.out[i].items())
         )
         return say("ration.because.out", feeds=Parts(parts)) if parts else None
 
     def _refused(self, i: int) -> Said | None:
         parts = tuple(
-            say("ration.refused", feed=Name(name), why=Name(why)) for name, why in sorted(self.plan.bad[i].items())
+            say("ration.refused", feed=feed_said(name), why=Name(why)) for name, why in sorted(self.plan.bad[i].items())
         )
         return say("ration.because.refused", feeds=Parts(parts)) if parts else None
 
     def _cubes(self, i: int) -> Said | None:
         """Range cubes whose make is taken from the usual ones, and whether even their protein is."""
         parts = tuple(
-            say(f"ration.cubes.{'usual' if f.cube == 'usual' else 'tag'}", feed=Name(f.name), protein=Share(f.protein))
+            say(
+                f"ration.cubes.{'usual' if f.cube == 'usual' else 'tag'}",
+                feed=feed_said(f.name),
+                protein=Share(f.protein),
+            )
             for f in self.plan.held[i] if f.cube and not {"tdn", "calcium", "phosphorus", "sulfur"} <= f.measured
         )  # fmt: skip
         return say("ration.because.cubes", feeds=Parts(parts)) if parts else None
@@ -236,11 +244,6 @@ class Reasons:
             return say("ration.because.bunk_short", bunk=Measured(bunk, unit="ft"), **told)
         return say("ration.because.bunk", **told)
 
-    def _guessed(self, i: int) -> Said | None:
-        rough = {f.name for f in self.plan.held[i] if f.kind == "roughage"}
-        guessed = [name for name in self.plan.s.guessed[i] if name in rough]
-        return say("ration.because.guessed", feeds=Name(", ".join(guessed))) if guessed else None
-
     def _tons(self, i: int) -> Said | None:
         """What the mix takes for the head and the days, with what the feeder wastes of hay on top."""
         batch = pens.batch_of(self.table, self.plan, i)
@@ -273,7 +276,9 @@ class Reasons:
         if not found.feasible[i]:
             return None
         tdn, protein = self.plan.chances[i].tolist()
-        told = {"tdn": Share(tdn), "protein": Share(protein)}
+        book = self.context.facts["cattle/feeds.composition"]
+        how = Term(book.provenance, of="provenance", fact=book.id)
+        told = {"tdn": Share(tdn), "protein": Share(protein), "how": how}
         cost, other = float(found.cost[i]), float(self._otherwise[i])
         if self._is_sure[i]:
             less = cost - other
@@ -301,18 +306,22 @@ class Reasons:
         return self.plan.priced_at(np.where(self._is_sure, 0.5, self._wanted))
 
     def _stands(self, i: int) -> Said | None:
-        why = self.told.blame(i)
+        """Why what is on hand alone makes no mix, where the headline tells one with something bought."""
+        why = self.told.blame(i) if self.plan.buys[i] and self.told.blames[i] != "waits" else None
         return None if why is None else say("ration.because.stands", why=why)
 
-    def _priced_hay(self, i: int) -> Said:
-        price = herds.known_or(self.table, "hay_price", self.context.facts["forage/hay.price"].mid)[i]
-        known = self.table.known("hay_price")[i]
-        return say(f"ration.because.{'hay' if known else 'hay_round'}", price=Paid(float(price), unit="USD/ton"))
-
-    def _book_prices(self, i: int) -> Said | None:
+    def _prices(self, i: int) -> Said | None:
+        """Feeds priced from the book, and the hay that is to be bought; whoever gave all prices is told none."""
         records = self.table.rows("feeds")[i] or ()
         unpriced = sorted(str(f["name"]) for f in records if f.get("price") is None and f.get("bale_price") is None)
-        return say("ration.because.book_prices", feeds=Name(", ".join(unpriced))) if unpriced else None
+        price = herds.known_or(self.table, "hay_price", self.context.facts["forage/hay.price"].mid)[i]
+        told = {"price": Paid(float(price), unit="USD/ton")}
+        bought = self.plan.with_hay.feasible[i] and (self.plan.buys[i] or not self.plan.found.feasible[i])
+        round_ = bought and not self.table.known("hay_price")[i]
+        if unpriced:
+            hay = say("ration.hay_price", **told) if round_ else None
+            return say("ration.because.book_prices", feeds=feeds_said(unpriced), hay=hay)
+        return say("ration.because.round", **told) if round_ else None
 
     def _binds(self, i: int) -> Said | None:
         """Which floors and caps price the mix, and what a tenth of each costs or saves."""
@@ -332,19 +341,21 @@ class Reasons:
             parts.append(say(f"ration.priced.{'floor' if name in FLOORS else 'limit'}", row=row,
                              cost=Paid(cost, unit=case.UNIT)))  # fmt: skip
         intake = say("ration.priced.ceiling", row=Term("intake", of="ration_row"))
-        return say("ration.because.binds", what=Parts(tuple(parts) or (intake,)))
+        return say("ration.because.binds", what=Parts(tuple(parts) or (intake,)), worth=self._worth(i))
 
     def _worth(self, i: int) -> Said | None:
         """The price of each feed at which it comes into the mix, or goes out of it."""
-        parts = []
+        parts, must = [], []
         for price, inside, feed in case.break_evens(self.plan, i):
-            name = say("ration.name.hay") if feed.name in herds.BOUGHT else say("ration.name", feed=Name(feed.name))
             if inside and not math.isfinite(price):
-                parts.append(say("ration.worth.must", feed=Phrase(name)))
+                must.append("bought-hay" if feed.name in herds.BOUGHT else feed.name)
             elif price > 1:
-                told = {"feed": Phrase(name), "price": Measured(round(price), unit="USD/ton")}
+                name = feed_said("bought-hay" if feed.name in herds.BOUGHT else feed.name)
+                told = {"feed": name, "price": Measured(round(price), unit="USD/ton")}
                 parts.append(say(f"ration.worth.{'out' if inside else 'in'}", **told))
-        return say("ration.because.worth", feeds=Parts(tuple(parts))) if parts else None
+        if must:
+            parts.append(say("ration.worth.must", feeds=feeds_said(must)))
+        return say("ration.worth", feeds=Parts(tuple(parts))) if parts else None
 
     def _limit(self, i: int) -> Said | None:
         """What limit-feeding would save, where cows are not fed so; its rules are told once it is chosen."""
@@ -361,16 +372,3 @@ class Reasons:
     @cached_property
     def _limited(self) -> NDArray[np.float64]:
         return pens.limit_fed(self.table, self.context, self.plan)
-
-    def _last_nitrate(self, i: int) -> Said | None:
-        price = float(self.plan.found.shadow["nitrate"][i])
-        return say("ration.because.nitrate", cost=Paid(price, unit=case.UNIT)) if price > 1e-9 else None
-
-    def _book(self, i: int) -> Said:
-        facts = self.context.facts
-        protein, minerals, energy = (float(share) for _, share in facts["cattle/feeds.variation"].rows)
-        book = facts["cattle/feeds.composition"]
-        return say(
-            "ration.because.book", how=Term(book.provenance, of="provenance"), protein=Share(protein),
-            minerals=Share(minerals), energy=Share(energy),
-        )  # fmt: skip

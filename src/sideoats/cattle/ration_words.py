@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -19,15 +19,29 @@ from sideoats.cattle.ration_made import A_CENT
 from sideoats.forage.nitrate_tables import water_lines
 from sideoats.problem import Barred, Hazard, RowSaid
 from sideoats.question import Context, Table
-from sideoats.words import Count, Day, Measured, Money, Name, Paid, Parts, Said, Share, Term, Terms, say
+from sideoats.words import Count, Day, Measured, Money, Paid, Parts, Said, Share, Term, Terms, say
 
 OF = {"nitrate": ("ppm", 1.0), "sulfur": ("percent", 100.0), "aflatoxin": ("ppb", 1.0)}
 UNSAFE = ("water", "kept_out", "blend")  # kinds of blame that stop
 FIGURES = {
     "blend": ("pounds", "share", "level", "of"), "unfilled": ("unfilled",), "limit": ("grain",), "starch": ("starch",),
-    "fat": ("fat",), "roughage": ("forage",), "ceiling": ("floors",), "floors": ("floors",), "intake": ("intake",),
+    "fat": ("fat",), "waits": ("waits",), "water": ("drunk", "ceiling", "of"), "roughage": ("forage",),
+    "ceiling": ("floors",), "floors": ("floors",), "intake": ("intake",),
 }  # fmt: skip
-NEEDED = ("bitter", "intake", "rich", "unfilled", "snap", "limit", "starch", "fat", "roughage", "ceiling", "floors")
+NEEDED = (
+    "bitter", "intake", "rich", "unfilled", "snap", "limit", "starch", "fat", "roughage", "waits", "ceiling", "floors",
+)  # fmt: skip
+UNTIL_FED = 0.25  # lb of a feed: less is not named in the cold
+
+
+def feed_said(name: str) -> Term:
+    """A feed of the table in the reader's language; any other as it was told."""
+    return Term(name, of="feed")
+
+
+def feeds_said(names: Sequence[str]) -> Terms:
+    """Several feeds, listed."""
+    return Terms(tuple(names), of="feed")
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,10 +76,14 @@ class Told:
             return "snap"
         if short and set(short) <= set(CEILINGS):
             return "ceiling"
-        for limit in ("starch", "fat"):
-            if limit in short:
-                return limit
-        return "roughage" if short == ["forage"] else "floors"
+        kind = next((limit for limit in ("starch", "fat") if limit in short), "")
+        kind = kind or ("roughage" if short == ["forage"] else "floors")
+        return "waits" if kind != "floors" and self.waiting(i) else kind
+
+    def waiting(self, i: int) -> list[str]:
+        """Hay and straw that is kept out only until it is tested."""
+        p = self.plan
+        return sorted({f.name for f in p.held[i] if f.kind == "roughage"} & set(p.s.untested[i]))
 
     def blame(self, i: int) -> Said | None:
         """Why there is no mix of what is on hand, as a reason."""
@@ -90,9 +108,21 @@ class Told:
             "forage": Measured(round(float(p.needs.forage[i]), 1), unit="lb"),
             "starch": Share(float(np.nan_to_num(p.needs.starch[i] / p.needs.intake[i], posinf=1.0))),
             "fat": Share(float(p.needs.fat[i] / p.needs.intake[i])),
+            "waits": feeds_said(self.waiting(i)),
+            "drunk": Measured(float(f"{self._drunk(i) * factor:.2g}"), unit=unit),
+            "ceiling": Measured(self._ceiling(i) * factor, unit=unit),
             "floors": Terms(short, of="ration_row"),
             "intake": Measured(round(float(p.needs.intake[i]), 1), unit="lb"),
         }
+
+    def _drunk(self, i: int) -> float:
+        """What the water brings of the hazard that is blamed, in its ceiling's unit."""
+        of = self.plan.needs.water_sulfur if self.plan.why.hazard[i] == "sulfur" else self.plan.needs.water_nitrate
+        return float(of[i])
+
+    def _ceiling(self, i: int) -> float:
+        of = self.plan.needs.sulfur if self.plan.why.hazard[i] == "sulfur" else self.plan.needs.nitrate
+        return float(of[i])
 
     def needs(self) -> dict[str, NDArray[np.bool_]]:
         """What is missing: the class, the gain, the feeds; and a feed that holds them where none does."""
@@ -111,7 +141,17 @@ class Told:
         p, table = self.plan, self.table
         without = p.herd.growing & ~table.known("gain")
         listed = ~p.no_feed & ~without & table.known("class")
-        blamed = tuple((listed & (self.blames == kind), f"ration.{kind}.need") for kind in NEEDED)
+        rows = {kind: listed & (self.blames == kind) for kind in NEEDED}
+        fed = np.isfinite(p.tonight).any(axis=1)
+        blamed = tuple(
+            part
+            for kind in NEEDED
+            for part in (
+                ((rows[kind] & fed, f"ration.{kind}_fed.need"), (rows[kind], f"ration.{kind}.need"))
+                if kind in ("bitter", "snap")
+                else ((rows[kind], f"ration.{kind}.need"),)
+            )
+        )
         ahead = table.days_until("fed_from", self.context.on) >= 0
         keeps = np.isfinite(table.number("fed_now"))
         return (
@@ -127,7 +167,7 @@ class Told:
         animals = Hazard("ration.animals", p.herd.beasts, values={"animals": self._animals})
         named: dict[str, Any] = {name: self._valued(name) for name in ("pounds", "share", "level", "of")}
         blends = (
-            Hazard(f"ration.{k}", self.blames == k, values={"hay": self._hay, **(named if k == "blend" else {})})
+            Hazard(f"ration.{k}", self.blames == k, values={"hay": self._hay, **self._figured(k, named)})
             for k in UNSAFE
         )
         none = np.zeros(len(self.table), bool)
@@ -141,8 +181,14 @@ class Told:
         crowd = Hazard("ration.crowded", none, bunk, values={"need": self._bunk_feet, "bunk": self._bunk_there})
         return (animals, *blends, first, crowd, *self._watered())
 
-    def _uncored(self, i: int) -> Name:
-        return Name(", ".join(sorted(self.plan.s.out[i])))
+    def _figured(self, kind: str, named: dict[str, Any]) -> dict[str, Any]:
+        """Figures of a hazard's headline."""
+        if kind == "water":
+            return {name: self._valued(name) for name in FIGURES["water"]}
+        return named if kind == "blend" else {}
+
+    def _uncored(self, i: int) -> Terms:
+        return feeds_said(sorted(self.plan.s.out[i]))
 
     def _bunk_feet(self, i: int) -> Measured:
         inches = pens.bunk_of(self.context, self.plan, i)[0]
@@ -188,9 +234,8 @@ class Told:
 
     def values(self) -> dict[str, Any]:
         """Values of the headlines."""
-        one = {
-            name: self._valued(name) for name in ("unfilled", "grain", "forage", "starch", "fat", "floors", "intake")
-        }
+        told = ("unfilled", "grain", "forage", "starch", "fat", "floors", "intake", "waits")
+        one = {name: self._valued(name) for name in told}
         return {
             **one,
             "mix": self._mix,
@@ -201,6 +246,8 @@ class Told:
             "fed": Paid(self.table.number("fed_now"), unit=case.UNIT),
             "hay": self._hay,
             "adds": self.adds,
+            "tonight": self._tonight,
+            "lack": self._lack,
             "without": self._without,
             "first": self._hungry_first,
             "ground": self._ground,
@@ -213,6 +260,19 @@ class Told:
         found, feeds = self.plan.chosen(i)
         return Parts(tuple(self.part(fed, feed) for fed, feed in pens.parts_of(found, feeds, i)))
 
+    def _tonight(self, i: int) -> Parts:
+        """The feeds on hand that give most energy, as fed, the most first."""
+        p = self.plan
+        fed = [(float(x) / f.dry_matter, f) for x, f in zip(p.tonight[i], p.held[i], strict=False)]
+        fed = sorted(((x, f) for x, f in fed if x >= UNTIL_FED), key=lambda one: (-one[0], one[1].name))
+        return Parts(tuple(self.part(x, f) for x, f in fed))
+
+    def _lack(self, i: int) -> Said | None:
+        """Energy that it still lacks of what the cold asks for."""
+        p = self.plan
+        lack = p.needs.tdn[i] - float(np.nansum(p.tonight[i] * p.s.feeds.tdn[i]))
+        return say("ration.lack", lack=Measured(round(float(lack), 1), unit="lb")) if lack >= 0.1 else None
+
     def part(self, fed: float, feed: OneFeed) -> Said:
         """So much of a feed; of a mineral in ounces, one at least, for less is not weighed out."""
         if fed < 1 and feed.kind == "mineral":
@@ -224,7 +284,7 @@ class Told:
     def named(self, amount: Measured, feed: OneFeed) -> Said:
         if feed.name in herds.BOUGHT:
             return say(f"ration.part_{herds.BOUGHT[feed.name]}", pounds=amount)
-        return say("ration.part", pounds=amount, feed=Name(feed.name))
+        return say("ration.part", pounds=amount, feed=feed_said(feed.name))
 
     def _bought(self, i: int) -> Terms:
         """What is to be bought for the mix that is told."""
@@ -266,7 +326,7 @@ class Told:
     def _without(self, i: int) -> Said | None:
         """Feeds that are kept out, beside a headline about the others."""
         names = sorted(self.plan.s.out[i])
-        return say("ration.without", feeds=Name(", ".join(names))) if names else None
+        return say("ration.without", feeds=feeds_said(names)) if names else None
 
     def _hungry_first(self, i: int) -> Said | None:
         return say("ration.first") if self.table.flag("weakened")[i] else None
@@ -278,7 +338,7 @@ class Told:
         s = p.more if p.buys[i] else p.s
         hot = [f.name for pounds, f, level in zip(found.pounds[i], feeds, s.feeds.nitrate[i], strict=False)
                if pounds > 5e-4 and f.kind == "roughage" and level > p.needs.nitrate[i]]  # fmt: skip
-        return say("ration.ground", feeds=Name(", ".join(sorted(hot)))) if hot else None
+        return say("ration.ground", feeds=feeds_said(sorted(hot))) if hot else None
 
     @cached_property
     def apart(self) -> pens.Apart:
