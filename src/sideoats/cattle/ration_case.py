@@ -165,8 +165,8 @@ def plan_of(table: Table, context: Context) -> Plan:
     cold = np.flatnonzero((herd.cold > 0) & ~found.feasible & ~unsafe & ~no_feed)
     if cold.size:
         clean = s.feeds.nitrate < used.nitrate[:, None]  # nobody grinds hot hay into clean hay on such a night
-        least = replace(s.feeds, most_lb=np.where(clean, s.feeds.most_lb, 0.0))
-        tonight[cold] = most_energy(least.take(cold), used.take(cold))
+        mild = replace(s.feeds, most_lb=np.where(clean, s.feeds.most_lb, 0.0))
+        tonight[cold] = most_energy(mild.take(cold), used.take(cold))
     return Plan(
         risk=risk,
         herd=herd,
