@@ -208,6 +208,24 @@ def cell(test: Trial, months: int) -> str:
     return f"{held.share:.1%} of {held.count} ({held.low:.0%}-{held.high:.0%}){mark}"
 
 
+def regime_table(*tests: dict[int, dict[str, Trial]]) -> list[str]:
+    """Every series: coverage of all origins, after calm and after rough years, and CRPS over that of a random walk."""
+    lines = ["| series | " + " | ".join(f"{h} months" if h > 1 else "1 month" for h in HORIZONS) + " |"]
+    lines.append("|---" * (len(HORIZONS) + 1) + "|")
+    for of in tests:
+        for name in of[HORIZONS[0]]:
+            lines.append(f"| {name} | " + " | ".join(_by_regime(of[h][name]) for h in HORIZONS) + " |")
+    return lines
+
+
+def _by_regime(test: Trial) -> str:
+    """Coverage of one series, of its calm and its rough origins, and its score."""
+    held = test.covered()
+    shares = [held[rows].mean() if rows.any() else np.nan for rows in (test.regime < CALM, test.regime > ROUGH)]
+    calm, rough = (f"{share:.0%}" if np.isfinite(share) else "-" for share in shares)
+    return f"{held.mean():.0%} ({calm}, {rough}) {test.score(lambda t: t.drawn):.3f}"
+
+
 def quantile_table(tests: dict[int, dict[str, Trial]]) -> list[str]:
     """Share of outcomes below each stated percentile, all series of a horizon together."""
     lines = ["| stated | " + " | ".join(f"{h} months" if h > 1 else "1 month" for h in HORIZONS) + " |"]
@@ -277,6 +295,8 @@ def report(folder: Path) -> list[str]:
     off = sum("off" in cell(t, h) for h in HORIZONS for t in tests[h].values())
     return [
         *coverage_table(folder), "",
+        "By series: all origins (after calm years, after rough ones) and CRPS over a random walk:", "",
+        *regime_table({h: trials(folder, h) for h in HORIZONS}, tests), "",
         "The seven series that chose nothing (sugar, coffee, tea; 95 % interval):", "",
         *series_table(tests), "",
         f"{off} of {len(OTHERS) * len(HORIZONS)} cells lie off 80 % by more than sampling error; by chance it would be "

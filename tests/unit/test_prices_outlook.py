@@ -256,3 +256,13 @@ def test_the_outlook_uses_the_record_it_is_given():
     spread = [float(np.log(o.price_ratio("cull cow", [180])).std()) for o in (calm, fallback)]
     assert spread[0] < 0.5 * spread[1]
     assert calm.price_ratio("cull cow", [182]).mean() == pytest.approx(1)
+
+
+def test_spread_past_a_stretch_grows_more_slowly_than_the_root_of_time():
+    """One-factor price that returns: sigma^2 (s + (1 - e^(-2k(h-s))) / 2k), by hand with k of an eighth a year."""
+    rate = -np.log(1 - 0.125) / 365.25
+    factor = spread.reverting_spread([30, 91, 182, 273, 3650], a_year=0.125, from_days=91)
+    assert factor[:2] == pytest.approx(1.0)
+    by_hand = [np.sqrt((91 - np.expm1(-2 * rate * (h - 91)) / (2 * rate)) / h) for h in (182, 273, 3650)]
+    assert factor[2:] == pytest.approx(by_hand)
+    assert (np.diff(factor[1:]) < 0).all() and factor[3] == pytest.approx(0.979, abs=0.001)

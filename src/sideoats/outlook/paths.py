@@ -21,7 +21,7 @@ from sideoats.outlook.prices import (
     long_enough,
     shared_span,
 )
-from sideoats.outlook.spread import recent_spread, season_spread, with_spread
+from sideoats.outlook.spread import recent_spread, reverting_spread, season_spread, with_spread
 
 if TYPE_CHECKING:
     from sideoats.facts import Facts
@@ -88,10 +88,12 @@ def own_log_ratios(
 
 
 def coming_spread(facts: Facts, dates: ArrayLike, prices: ArrayLike, at_days: ArrayLike) -> Floats:
-    """Factor on a record's log moves for the time ahead: its newest years, its season, and the doubt, (k,)."""
+    """Factor on a record's log moves for the time ahead: newest years, season, return and doubt, (k,)."""
     how = {name: facts.value(f"outlook/recent.{name}") for name in ("years", "weight", "reverts")}
     season = season_spread(dates, prices, at_days, weight=facts.value("outlook/season_weight"))
-    return np.asarray(recent_spread(dates, prices, at_days, **how) * season * facts.value("outlook/unsure_spread"))
+    back = reverting_spread(at_days, a_year=facts.value("outlook/spread_reverts"), from_days=BLOCK_DAYS)
+    doubt = facts.value("outlook/unsure_spread")
+    return np.asarray(recent_spread(dates, prices, at_days, **how) * season * back * doubt)
 
 
 def _calendar(outlook: Outlook, blocks: int, years: float) -> Calendar:

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from sideoats.outlook.prices import log_moves
 
 Floats: TypeAlias = NDArray[np.float64]
-MONTHS, DAYS_A_MONTH = 12, 365.25 / 12
+MONTHS, DAYS_A_MONTH, DAYS_A_YEAR = 12, 365.25 / 12, 365.25
 LEAST_RECENT = 24  # moves in the newest years by which their spread is told
 LEAST_OF_A_MONTH = 5  # moves that end in one calendar month
 
@@ -56,6 +56,30 @@ def with_spread(paths: ArrayLike, factor: ArrayLike) -> Floats:
     middle = given.mean(axis=0)
     scaled = middle + (given - middle) * np.asarray(factor, dtype=np.float64)
     return np.asarray(scaled - np.log(np.exp(scaled).mean(axis=0)))
+
+
+def reverting_spread(at_days: ArrayLike, *, a_year: float, from_days: float) -> Floats:
+    """Factor on paths put together from independent stretches of a record, by how far prices return in between, (k,).
+
+    sqrt((s + (1 - e^(-2 k (h - s))) / 2 k) / h) past s days, 1 up to there: a stretch of the record holds the return
+    of its own days, but stretches that know nothing of one another spread by the root of time, and prices do not. The
+    mean is not moved: what is quoted for the later day knows of the return.
+
+    Parameters
+    ----------
+    at_days : (k,) days ahead h
+    a_year : share of the gap to the usual level that is closed in a year, 1 - e^(-k)
+    from_days : length s of a stretch
+
+    References
+    ----------
+    Standard deviation of a price that returns: sigma sqrt((1 - e^(-2 k T)) / 2 k) (Schwartz, E., 1997, one factor; from
+    memory). Share a year: regressions and a trial on monthly world prices (docs/grain.md, "Trial of the price ranges").
+    """
+    ahead = np.maximum(np.asarray(at_days, dtype=np.float64), 1.0)
+    rate, beyond = -np.log1p(-a_year) / DAYS_A_YEAR, np.maximum(ahead - from_days, 0.0)
+    spent = np.minimum(ahead, from_days) - np.expm1(-2 * rate * beyond) / (2 * rate)
+    return np.asarray(np.sqrt(spent / ahead))
 
 
 def season_spread(dates: ArrayLike, prices: ArrayLike, at_days: ArrayLike, *, weight: float) -> Floats:
