@@ -68,6 +68,8 @@ def budget_of(table: Table, context: Context) -> Budget:
     a_day = grazing.forage_revenue(head, 1.0, gain, worth)
     until = np.maximum(stem, 0.0)[:, None]
     more = out.between("graze-out stocking", *facts.span("wheat/grazing.graze_out_stocking"))
+    most = np.maximum(facts.value("wheat/grazing.stocking_asked") / np.maximum(head, 1e-9), 1.0)
+    more = np.minimum(more, most)  # stocked for spring, but never over what wheat carries
     days = out.between("graze-out days", *facts.span("wheat/grazing.graze_out_days"))
     uses = (
         np.where(_grazed(table)[:, None], grazed, net),
@@ -98,9 +100,15 @@ def plan_of(table: Table) -> Ints:
     return np.array([USES.index(p) if p else -1 for p in table.text("purpose")])
 
 
-def needs_of(table: Table) -> dict[str, Bools]:
+def overstocked(table: Table, context: Context) -> Bools:
+    """(place,) more head an acre than wheat carries in any season: a slip, or another field's acres."""
+    return np.asarray(stocking(table) > context.facts.value("wheat/grazing.stocking_asked"))
+
+
+def needs_of(table: Table, context: Context) -> dict[str, Bools]:
     """What the money cannot do without: the grain's figures, and those of what stands there or is planned."""
     return {
+        "asked.stocking": overstocked(table, context),
         "quote:wheat": ~table.known("price"),
         "place.expected_yield": ~table.known("yield"),
         "setting:value_of_gain": (stocking(table) > 0) & ~table.known("value_of_gain"),
@@ -171,7 +179,7 @@ def delay(budget: Budget, at: Standing) -> Floats:
 def recheck(budget: Budget, context: Context) -> Ints:
     """(place,) days to the day on which it is settled, then to first hollow stem."""
     lead = context.facts.value("wheat/grazing.decide_lead")
-    ahead = np.where(budget.stem > lead, budget.stem - lead, budget.stem)
+    ahead = np.where(budget.stem > lead, np.maximum(budget.stem - lead, DUE_DAYS), budget.stem)
     return np.where(ahead > 0, ahead, AFTER).astype(np.int64)
 
 

@@ -28,7 +28,10 @@ class Told:
 
     def values(self) -> dict[str, Any]:
         """Values of the headlines."""
+        facts = self.context.facts
         return {
+            "stocking": lambda i: Measured(float(stocking(self.table)[i]), unit="head/ac"),
+            "most": lambda i: Measured(facts.value(_FACTS + "stocking_asked"), unit="head/ac"),
             "plan": lambda i: Term(case.USES[max(int(case.plan_of(self.table)[i]), 0)], of="wheat_use"),
             "ahead": self._ahead,
             "stem": lambda i: Day(np.datetime64(self.context.on) + round(float(self.budget.stem[i]))),
@@ -40,6 +43,7 @@ class Told:
         past, kept, plan = self.budget.stem < 0, self.at.kept, case.plan_of(self.table)
         dual = kept & (plan == case.DUAL)
         return (
+            (case.overstocked(self.table, self.context), "wheat-purpose.stocking.need"),
             (dual & past, "wheat-purpose.dual_past.wait"),
             (dual & (self.at.best == case.GRAIN), "wheat-purpose.dual_kept.wait"),
             (kept & (plan < 0), "wheat-purpose.only.wait"),

@@ -39,7 +39,7 @@ def pose(table: Table, context: Context) -> Problem:
         budget.gain,
         exposure=budget.exposure,
         bars=bars,
-        needs=case.needs_of(table),
+        needs=case.needs_of(table, context),
         recheck=case.recheck(budget, context),
         due=np.maximum(budget.stem, 0).astype(np.int64),
         delay=case.delay(budget, at),
