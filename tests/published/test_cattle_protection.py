@@ -101,7 +101,30 @@ def test_no_free_lunch_only_the_subsidy_gains():
     share = 50_000 / (120 * 560)  # one contract
     assert _gain(got, "futures") == pytest.approx(-0.30 * 5.6 * share, abs=0.1)
     assert _gain(got, "put") == pytest.approx(-(0.30 + 8 * 0.08 * 169 / 365) * 5.6 * share, abs=0.1)
-    assert _gain(got, "insurance") == pytest.approx(0.35 * 9 * 5.6, abs=0.1)
+    fair = got["quantities"]["fair_premium"]["value"]
+    assert _gain(got, "insurance") == pytest.approx((fair - 0.65 * 9) * 5.6, abs=0.1)  # 9 is over the fair premium
+    cheaper = ask("price-floor", CALVES | tools | {"insurance_premium": "7 USD/cwt"}, on=date(2026, 5, 4), draws=4000)
+    assert _gain(cheaper, "insurance") == pytest.approx(0.35 * fair * 5.6, abs=0.1)
+
+
+def test_the_fair_premium_is_that_of_black_at_the_spread_of_the_put():
+    """Own case L-9 of the reference pages: 95 % of 275, half a year, 18 % a year: 7.82, and 2.74 of it subsidy."""
+    years = (date(2026, 12, 10) - date(2026, 6, 10)).days / 365
+    put = float(black_call(250, 240, 0.18, years)) - 10
+    tools = {"put_strike": "240 USD/cwt", "put_premium": f"{put} USD/cwt", "insured_price": "261.25 USD/cwt",
+             "insured_level": "95 %", "insurance_premium": "7.82 USD/cwt"}  # fmt: skip
+    got = ask("price-floor", CALVES | tools | {"sale": "2026-12-10"}, on=date(2026, 6, 10), draws=4000)
+    assert got["quantities"]["fair_premium"]["value"] == pytest.approx(7.82, abs=0.25)
+    assert _gain(got, "insurance") == pytest.approx(2.74 * 5.6, abs=1.0)
+
+
+def test_a_dearer_insurance_never_gains_more():
+    """The subsidy is a share of a fair premium, and what is asked over that is a cost."""
+    tools = {"insured_price": "261.25 USD/cwt", "insured_level": "95 %"}
+    gains = [_gain(ask("price-floor", CALVES | tools | {"insurance_premium": f"{p} USD/cwt"}, on=date(2026, 5, 4)),
+                   "insurance") for p in (3, 5, 7, 9, 12, 16, 20)]  # fmt: skip
+    assert (np.diff(gains) < 0.1).all()  # 0.1: the weights drawn are not quite free of the prices drawn
+    assert gains[0] > 0 > gains[-1]
 
 
 def test_a_hedge_takes_off_the_bad_years():

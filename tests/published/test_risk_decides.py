@@ -55,7 +55,7 @@ def test_a_certainty_equivalent_falls_with_aversion_and_is_the_mean_without_it(q
 
 
 def test_calves_kept_have_no_free_lunch() -> None:
-    """Without aversion futures lose their fee and a put fee and interest; 35 % of an insurance's premium is a gain."""
+    """Without aversion futures lose their fee, a put fee and interest; an insurance gains no more than its subsidy."""
     tools = {
         "put_strike": "270 USD/cwt", "put_premium": "14 USD/cwt", "insured_price": "265 USD/cwt",
         "insured_level": "96 %", "insurance_premium": "15 USD/cwt", "fee": "0.30 USD/cwt",
@@ -66,4 +66,4 @@ def test_calves_kept_have_no_free_lunch() -> None:
     assert -0.30 * 9 * 1.2 < mean["kept_futures"] - mean["wheat_to_march"] < 0
     interest = 14 * 0.08 * 146 / 365
     assert mean["kept_put"] - mean["wheat_to_march"] == pytest.approx(-(0.30 + interest) * sold, rel=0.35)
-    assert mean["kept_insurance"] - mean["wheat_to_march"] == pytest.approx(0.35 * 15 * 7.4, rel=0.1)
+    assert 0 < mean["kept_insurance"] - mean["wheat_to_march"] < 0.35 * 15 * 7.4  # dearer than the put says is fair

@@ -336,7 +336,7 @@ def test_every_act_of_the_room_has_a_date(schedules):
     stored = {**HARVEST, "quotes": RISING}
     dated = [
         (ask("direct-sale", going, on=ON), ON),
-        (ask("direct-sale", {**going, "event_date": "2026-10-03"}, on=ON), date(2026, 10, 3)),
+        (ask("direct-sale", {**going, "event_date": "2026-10-03"}, on=ON), date(2026, 10, 2)),
         (ask("store-or-sell-at-harvest", stored, on=ON), ON),
         (ask("store-or-sell-at-harvest", {**stored, "harvest_date": "2026-09-24"}, on=ON), date(2026, 9, 24)),
         (ask("load-price", load, on=ON), ON),

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from sideoats.cattle import program
 from sideoats.errors import InputError
 from sideoats.outlook import prices, seasonal
+from sideoats.problem import Hazard
 from sideoats.question import Context, Table
 from sideoats.schema import Field
 from sideoats.vocabulary import see
@@ -264,12 +265,21 @@ def check_treatment(values: Mapping[str, Any], question: str) -> None:
 class Withdrawal:
     """Withdrawals of a table; arrays (place,). A treatment whose withdrawal is not known is never over.
 
-    `unlabeled` is the day of such a treatment, NaT where there is none; `clear` the first day after every known one.
+    `unlabeled` is the day of such a treatment, NaT where there is none; `clear` the first day after every known one;
+    `ahead` the first day of a treatment that is still to come and `ahead_clear` the first day after those: its date is
+    asked back, and a sale after that day and inside its withdrawal is none.
     """
 
     clear: program.Dates
     unlabeled: program.Dates
+    ahead: program.Dates
+    ahead_clear: program.Dates
     today: np.datetime64
+
+    @property
+    def until(self) -> program.Dates:
+        """First day after every withdrawal, of treatments to come too; NaT where there is none."""
+        return np.fmax(self.clear, self.ahead_clear)
 
     @property
     def unknown(self) -> NDArray[np.bool_]:
@@ -282,13 +292,21 @@ class Withdrawal:
         left = program.days_between(self.today, self.clear)
         more = (slice(None),) + (None,) * (ahead.ndim - 1)
         within = np.nan_to_num(left, nan=-np.inf)[more] > np.nan_to_num(ahead, nan=np.inf)
+        begins, ends = (program.days_between(self.today, day)[more] for day in (self.ahead, self.ahead_clear))
+        within |= (ahead >= begins) & (ahead < ends)  # a treatment that is planned
         return np.asarray(within | (self.unknown[more] & np.isfinite(ahead)))
+
+    def misdated(self, observable: str) -> Hazard:
+        """A treatment dated for a day to come clears nothing, and is no reason to wait for that year either."""
+        over, doubt = np.zeros(len(self.ahead), bool), {observable: ~np.isnat(self.ahead)}
+        return Hazard("cattle.treated_ahead", over, doubt, {"day": LongDay(self.ahead)})
 
     def said(self, row: int) -> Said | None:
         """Why nothing may be sold yet; None where nothing stands in the way."""
         if self.unknown[row]:
             return say("cattle.unlabeled", day=Day(self.unlabeled[row]))
-        return None if np.isnat(self.clear[row]) else say("cattle.withdrawal", clear=LongDay(self.clear[row]))
+        until = self.until[row]
+        return None if np.isnat(until) else say("cattle.withdrawal", clear=LongDay(until))
 
 
 def withdrawal(table: Table, context: Context) -> Withdrawal:
@@ -303,7 +321,12 @@ def withdrawal(table: Table, context: Context) -> Withdrawal:
             day, days = row.get("on", row.get("treated")), row.get("withdrawal_days")
             treated[at, number] = program.NEVER if day is None else np.datetime64(day, "D")
             wait[at, number] = np.nan if days is None else days
-    without = np.where(np.isnan(wait), treated, program.NEVER).astype("datetime64[D]")
-    known = np.where(np.isnan(wait), program.NEVER, treated).astype("datetime64[D]")
+    today = np.datetime64(context.on, "D")
+    ahead = np.where(treated > today, treated, program.NEVER).astype("datetime64[D]")
+    given_already = np.where(treated > today, program.NEVER, treated).astype("datetime64[D]")
+    without = np.where(np.isnan(wait), given_already, program.NEVER).astype("datetime64[D]")
+    known = np.where(np.isnan(wait), program.NEVER, given_already).astype("datetime64[D]")
     clear = program.withdrawal_clear(known, np.nan_to_num(wait))
-    return Withdrawal(clear, np.fmax.reduce(without, axis=1), np.datetime64(context.on, "D"))
+    planned = program.withdrawal_clear(ahead, np.nan_to_num(wait))
+    unlabeled, first = np.fmax.reduce(without, axis=1), np.fmin.reduce(ahead, axis=1)
+    return Withdrawal(clear, unlabeled, first, planned, today)

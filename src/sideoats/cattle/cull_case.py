@@ -234,6 +234,7 @@ def hazards(table: Table, context: Context, held: answering.Withdrawal, plan: Pl
         Hazard("cull-cows.unfit", ~table.flag("fit_to_travel", True)),
         Hazard("cull-cows.weak", np.zeros(len(table), bool), unsaid, values={"score": score}),
         Hazard("cull-cows.withdrawal", held.inside(plan.days)[:, 0], values={"held": held.said}),
+        held.misdated("cow_treatment.on"),
     )
 
 
@@ -260,6 +261,14 @@ def price_decides(plan: Plan, needed: Floats) -> Bools:
     least, most = plan.span
     turn = needed[:, 1:].min(axis=1)
     return np.asarray((turn > least) & (turn <= most) & ~plan.priced & (least < most))
+
+
+def gain_decides(table: Table, context: Context, gain: Floats, barred: Bools) -> Bools:
+    """(place,) cows too fat for the gains of the trials, no gain of their own given, and feeding is what pays."""
+    fat = table.number("bcs") >= context.facts.value("cattle/cow.fat_score")
+    unsaid = np.array([not rows for rows in table.rows("gain")], dtype=bool)
+    fed = np.where(barred | np.isnan(gain).any(axis=1), -np.inf, gain.mean(axis=1))[:, 1:].max(axis=1)
+    return np.asarray(fat & unsaid & (fed > 0))
 
 
 def delay(plan: Plan, at: Ints, ailing: Bools) -> Floats:

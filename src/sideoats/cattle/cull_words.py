@@ -40,9 +40,21 @@ class Told:
         mean = np.where(np.isnan(mean), -np.inf, mean)
         return 1 + int(np.argmax(mean)) if np.isfinite(mean).any() else 0
 
+    def _turn(self, i: int) -> Said | None:
+        """The gain over which feeding them pays, where there is one."""
+        at = np.full(len(self.at), self.best_fed(i))
+        turn = float(turning_points(case.net, self.plan.at(at), ("gain",))["gain"][i])
+        return say("cull-cows.turn", x=Measured(turn, unit="lb/day")) if np.isfinite(turn) else None
+
     def values(self) -> dict[str, Any]:
         """Values of the headlines, each a function of the row."""
+        facts = self.context.facts
         return {
+            "score": Measured(np.nan_to_num(self.table.number("bcs"))),
+            "line": Measured(facts.value("cattle/cow.fat_score")),
+            "low": Measured(self.plan.gain_low, unit="lb/day"),
+            "high": Measured(self.plan.gain_high, unit="lb/day"),
+            "turn": self._turn,
             "fed": lambda i: self._fed(i, self.best_fed(i)),
             "instead": self._instead,
             "range": self._range,

@@ -1,7 +1,7 @@
 """A floor under the price of calves that are sold later: left open, contracted, hedged, a put, or insured.
 
 Money is a head, over leaving the price open. Nobody is paid for taking the market's side: the futures stand for what
-is expected, a put and an insurance return their premium on average, and only a subsidy, or a bid above what futures and
+is expected, a put returns its premium on average, and only a subsidy on a fair premium, or a bid above what futures and
 basis stand for, is a gain. What the tools take off the bad years is weighed by the ruling, against the luck of the open
 price.
 """
@@ -44,7 +44,7 @@ class Floor:
     cash : (place, draw) cash price then [USD/cwt]
     gain : (place, draw, option) over the open price [USD/head]
     exposure : (place, draw) the luck of the open price [USD/head]
-    implied : yearly volatility that a premium stands for; NaN where none does
+    by_put, by_insurance : yearly volatility that a premium stands for; NaN where none does
     strange : the same of a premium that no feeder cattle have had; NaN where none is out of line
     tools : what they are made of
     basis : over the futures [USD/cwt]
@@ -56,7 +56,8 @@ class Floor:
     cash: Floats
     gain: Floats
     exposure: Floats
-    implied: Floats
+    by_put: Floats
+    by_insurance: Floats
     strange: Floats
     tools: Tools
     basis: Floats
@@ -74,8 +75,8 @@ def floor_of(table: Table, context: Context) -> Floor:
     basis = np.where(np.isnan(basis), given - futures, basis)
     expected = np.where(np.isnan(given), futures + basis, given)
     days = table.days_until("sale", context.on)
-    implied, strange = spread_of(table, context, days)
-    ratio = ratio_of(context, days, implied)
+    by_put, by_insurance, strange = spread_of(table, context, days)
+    ratio = ratio_of(context, days, by_put)
     noise = context.outlook.normal("calf basis", table.keys)
     stray = answering.known_or(number("basis_sd"), facts.value(FACT + "basis_sd"))[:, None]
     cash = _mean_of(expected, ratio, futures) + stray * (noise - noise.mean(axis=1, keepdims=True))
@@ -86,7 +87,7 @@ def floor_of(table: Table, context: Context) -> Floor:
     gain = np.concatenate([np.zeros((*cash.shape, 1)), tools.effect * heads[:, :, None] / 100], axis=2)
     open_ = cash * heads / 100
     luck = np.nan_to_num(open_ - open_.mean(axis=1, keepdims=True))
-    return Floor(days, heads, expected, cash, gain, luck, implied, strange, tools, basis)
+    return Floor(days, heads, expected, cash, gain, luck, by_put, by_insurance, strange, tools, basis)
 
 
 def _mean_of(expected: Floats, ratio: Floats, futures: Floats) -> Floats:
@@ -132,9 +133,10 @@ def quantities(table: Table, f: Floor) -> Quantities:
         "expected_price": (f.expected, "USD/cwt"),
         "contracts": (np.where(table.known("head") & table.known("futures"), f.tools.whole, np.nan), "1"),
         "share_hedged": (np.where(table.known("head") & table.known("futures"), f.tools.share, np.nan), "1"),
-        "implied_volatility": (f.implied, "1"),
+        "implied_volatility": (answering.known_or(f.by_put, f.by_insurance), "1"),
         "floor_of_the_put": (least, "USD/cwt"),
         "subsidy_share": (f.tools.subsidy, "1"),
         "premium_after_subsidy": (f.tools.paid, "USD/cwt"),
+        "fair_premium": (np.where(table.known("insured_price"), f.tools.fair, np.nan), "USD/cwt"),
         "worst_tenth_open": (np.quantile(np.nan_to_num(f.cash), 0.1, axis=1), "USD/cwt"),
     }

@@ -76,9 +76,10 @@ class Told:
 
     def reasons(self, odd: np.ndarray) -> tuple[RowSaid, ...]:
         """Where the futures could end, what the premium stands for, the subsidy, the contracts."""
-        of = ToolsTold(self.table, self.floor.tools, self.barred[:, 1:], self.floor.implied)
+        f = self.floor
+        of = ToolsTold(self.table, f.tools, self.barred[:, 1:], f.by_put, f.by_insurance)
         told = (self._open, self._worst, self._forward, self._futures, self._put, self._insurance, of.spread,
-                of.subsidy, of.contracts)  # fmt: skip
+                of.subsidy, of.premium, of.contracts)  # fmt: skip
         quiet = self.silent | odd
 
         def where(said: Callable[[int], Said | None]) -> Callable[[int], Said | None]:

@@ -149,7 +149,8 @@ def bars(held: answering.Withdrawal, p: Program) -> tuple[Barred, ...]:
 
 def hazards(held: answering.Withdrawal, p: Program) -> tuple[Hazard, ...]:
     """A sale off the cow that falls inside a withdrawal."""
-    return (Hazard("precondition.withdrawal", held.inside(plain_sale(p)), values={"held": held.said}),)
+    inside = Hazard("precondition.withdrawal", held.inside(plain_sale(p)), values={"held": held.said})
+    return (inside, held.misdated("calf_treatment.on"))
 
 
 def soon(p: Program, *, program: bool) -> Bools:

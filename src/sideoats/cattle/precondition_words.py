@@ -40,6 +40,7 @@ class Told:
             "more": lambda i: answering.brings(float(np.nan_to_num(self.gain[i, :, 1].mean()))),
             "range": self._range,
             "when": self._when,
+            "missed": self._missed,
             "gone": LongDay(self.table.date("sale")),
             "over_coin": Money(self.gain[:, :, 1].mean(axis=1), unit=case.UNIT),
             "odd": lambda i: self.odd().asks(i) or self.steep().asks(i),
@@ -78,13 +79,20 @@ class Told:
         pays = Share(float((worth > 0).mean()))
         return say("precondition.range", low=Money(float(low)), high=Money(float(high)), pays=pays)
 
+    def _late(self, i: int) -> bool:
+        """The program cannot be ended before the sale that is set."""
+        return bool(self.program.to_start[i] < 0)
+
+    def _missed(self, i: int) -> Said | None:
+        return say("precondition.missed", sale=Day(self.table.date("sale")[i])) if self._late(i) else None
+
     def _when(self, i: int) -> Said:
         """For which sale the program is, and from when on."""
         start = self.program.to_start[i]
         if np.isnan(start):
             return say("precondition.any_sale")
         sale = Day(self.table.date("sale")[i])
-        if start < 0:
+        if self._late(i):
             return say("precondition.too_late", sale=sale)
         return say("precondition.wean_by", day=Day(self.context.on + timedelta(days=int(start))), sale=sale)
 

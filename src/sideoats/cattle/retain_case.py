@@ -215,7 +215,7 @@ def net(**inputs: Any) -> Floats:
 def _end_price(table: Table, context: Context, plan: Plan, at: int, implied: Floats) -> Floats:
     """Price draws (place, draw) on the later day of one option, before the slide.
 
-    `implied` : (place,) yearly volatility that a premium stands for; NaN where none is quoted
+    `implied` : (place,) yearly volatility that the premium of a put stands for; NaN where none is quoted
     """
     days, futures = plan.days[:, at], table.number("futures")
     price = plan.price[:, at, None] * tools.ratio_of(context, days, implied)
@@ -303,13 +303,14 @@ class Kept:
     way : (place,) the way that the tools are set against: wheat to March, the dry lot where no wheat is open
     gain : (place, draw, tool) over selling today [USD/head]
     tools : what they are made of
-    implied, strange : (place,) as `sideoats.cattle.tools.spread_of` gives them
+    by_put, by_insurance, strange : (place,) as `sideoats.cattle.tools.spread_of` gives them
     """
 
     way: Ints
     gain: Floats
     tools: tools.Tools
-    implied: Floats
+    by_put: Floats
+    by_insurance: Floats
     strange: Floats
 
 
@@ -320,7 +321,7 @@ def kept_of(
     pasture: Bools,
     gain: Floats,
     barred: Bools,
-    spreads: tuple[Floats, Floats],
+    spreads: tuple[Floats, Floats, Floats],
 ) -> Kept:
     """See `Kept`. A tool is set against the pounds planned: where pasture fails, what it pays is paid all the same.
 
@@ -336,22 +337,22 @@ def kept_of(
     lot = answering.spread(context, table, "lot gain", *plan.lot_gain)
     on_grass = plan.pasture_days[rows, way][:, None] * np.where((way == WHEAT)[:, None], pasture, True)
     heads = plan.common["start_weight"][:, None] + grass * on_grass + lot * (days[:, None] - on_grass)
-    implied, strange = spreads
-    ends = [_end_price(table, context, plan, at, implied) for at in (WHEAT, LOT)]
+    by_put, by_insurance, strange = spreads
+    ends = [_end_price(table, context, plan, at, by_put) for at in (WHEAT, LOT)]
     cash = np.where((way == WHEAT)[:, None], *ends) - _slide(table) * (heads - weight[:, None]) / 100
-    stated = answering.known_or(implied, table.number("volatility"))
+    stated = answering.known_or(by_put, table.number("volatility"))
     usual = context.facts.value("outlook/volatility.feeder_steer_750_lb")
-    spread = np.where(table.known("futures"), answering.known_or(stated, usual), implied)
+    spread = np.where(table.known("futures"), answering.known_or(stated, usual), stated)
     ratio = tools.ratio_of(context, days, spread)
     found = tools.tools_of(table, context, days=days, weight=weight, heads=heads, cash=cash, ratio=ratio)
     common = plan.common
     sold = (1 - common["death_share"]) * weight * (1 - common["end_shrink"]) / 100
     more = found.effect * sold[:, None, None]
-    return Kept(way, gain[rows, :, way][:, :, None] + more, found, implied, strange)
+    return Kept(way, gain[rows, :, way][:, :, None] + more, found, by_put, by_insurance, strange)
 
 
-def spreads_of(table: Table, context: Context, plan: Plan) -> tuple[Floats, Floats]:
-    """Volatility that a quoted premium stands for by the day that it was quoted for, and one out of line; (place,)."""
+def spreads_of(table: Table, context: Context, plan: Plan) -> tuple[Floats, Floats, Floats]:
+    """`sideoats.cattle.tools.spread_of` by the day that premiums are quoted for; (place,)."""
     days = np.where(plan.no_wheat[:, 0] | np.isnan(plan.days[:, WHEAT]), plan.days[:, LOT], plan.days[:, WHEAT])
     return tools.spread_of(table, context, days)
 

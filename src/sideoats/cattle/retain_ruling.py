@@ -91,6 +91,7 @@ def hazards(held: answering.Withdrawal, table: Table, to_sale: Floats) -> tuple[
     return (
         Hazard("retain-calves.withdrawal_then", inside & ahead, values=on_day),
         Hazard("retain-calves.withdrawal", inside & ~ahead, values={"held": held.said}),
+        held.misdated("calf_treatment.on"),
     )
 
 

@@ -136,9 +136,10 @@ class Told:
         """The sum, what would turn it, then what it rests on."""
         given = self.plan.at(self.at)
         turns = turning_said(turning_points(case.net, given, tuple(TURNS)), given, TURNS, case.net(**given))
-        of = ToolsTold(self.table, self.kept.tools, self.tool_barred, self.kept.implied)
+        kept = self.kept
+        of = ToolsTold(self.table, kept.tools, self.tool_barred, kept.by_put, kept.by_insurance)
         told = (
-            self._tools, of.spread, of.subsidy, of.contracts,
+            self._tools, of.spread, of.subsidy, of.premium, of.contracts,
             self._sum(given), self._even(given), turns, self._pasture, self._carried, self._price, self._fails,
             self._turnout, self._grain, self._cold(), self._march,
         )  # fmt: skip

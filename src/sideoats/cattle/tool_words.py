@@ -16,18 +16,20 @@ CWT = "USD/cwt"
 
 @dataclass(frozen=True)
 class ToolsTold:
-    """A batch of sales; `barred` (place, tool) what is not open to them, `implied` (place,) what premiums stand for."""
+    """A batch of sales; `barred` (place, tool) what is not open to them, `by_put`, `by_insurance` (place,) the yearly
+    spread that each premium stands for."""
 
     table: Table
     tools: Tools
     barred: np.ndarray
-    implied: np.ndarray
+    by_put: np.ndarray
+    by_insurance: np.ndarray
 
     def spread(self, i: int) -> Said | None:
-        """The volatility that the premium stands for."""
-        shown = not (self.barred[i, PUT] and self.barred[i, INSURANCE])
-        implied = float(self.implied[i])
-        return say("price-floor.because.implied", spread=Share(implied)) if shown and np.isfinite(implied) else None
+        """The volatility that the premium of the put stands for."""
+        implied = float(self.by_put[i])
+        shown = not self.barred[i, PUT] and np.isfinite(implied)
+        return say("price-floor.because.implied", spread=Share(implied)) if shown else None
 
     def subsidy(self, i: int) -> Said | None:
         """What the government pays of the premium."""
@@ -38,7 +40,17 @@ class ToolsTold:
             share=Share(float(self.tools.subsidy[i]), fact="cattle/floor.subsidy"),
             premium=Paid(float(self.table.number("insurance_premium")[i]), unit=CWT),
             paid=Paid(float(self.tools.paid[i]), unit=CWT),
+            fair=Paid(float(self.tools.fair[i]), unit=CWT),
         )
+
+    def premium(self, i: int) -> Said | None:
+        """What the premium of an insurance stands for, where no put tells the market's own spread."""
+        implied = float(self.by_insurance[i])
+        if self.barred[i, INSURANCE] or np.isfinite(self.by_put[i]) or not np.isfinite(implied):
+            return None
+        drawn = Share(float(self.tools.drawn[i]))
+        way = "dear" if self.table.number("insurance_premium")[i] > self.tools.fair[i] else "plain"
+        return say(f"price-floor.because.premium.{way}", spread=Share(implied), drawn=drawn)
 
     def contracts(self, i: int) -> Said | None:
         """How many contracts these calves are, and how much of them that covers."""

@@ -1,8 +1,10 @@
 """What fixes or floors the price of cattle that are sold later: forward contract, futures, put, federal insurance.
 
 One case for every question that offers them. Money is USD/cwt over the open price. Nobody is paid for taking the
-market's side: a put and an insurance return their premium on average, and only a subsidy, or a bid above what futures
-and basis stand for, is a gain.
+market's side: a put returns its premium on average, and only a subsidy, or a bid above what futures and basis stand
+for, is a gain. The subsidy is a share of a fair premium (Black 1976, at the spread that a put on the same cattle
+stands for, else at what is stated or usual): what an insurance asks over that is a cost, and what it asks less is no
+gain, since nobody knows that the spread is not narrower.
 """
 
 from __future__ import annotations
@@ -28,6 +30,7 @@ COMMODITY = "feeder steer 750 lb"
 FACT = "cattle/floor."
 TOOLS = ("forward", "futures", "put", "insurance")
 FORWARD, FUTURES, PUT, INSURANCE = range(4)
+LOCKING = ("lock", "USD/head")
 FIELDS = (
     "forward_price", "forward_weight", "forward_slide", "put_strike", "put_premium", "insured_price", "insured_level",
     "insurance_premium", "beginning_farmer", "fee",
@@ -44,6 +47,8 @@ class Tools:
     effect : (place, draw, tool) net price over the open price [USD/cwt]
     whole, share : contracts, and the share of the pounds that they cover
     paid, subsidy : of the insurance, premium after the subsidy [USD/cwt] and share that is subsidized
+    fair : premium of the insurance at the spread that is drawn [USD/cwt]
+    drawn : that spread, a year
     put_paid : premium with interest and commission [USD/cwt]
     fee : of a trade [USD/cwt]
     apart : the forward price's own weight from the one expected at the sale [lb]
@@ -54,6 +59,8 @@ class Tools:
     share: Floats
     paid: Floats
     subsidy: Floats
+    fair: Floats
+    drawn: Floats
     put_paid: Floats
     fee: Floats
     apart: Floats
@@ -63,8 +70,8 @@ class Tools:
         return np.asarray(self.share > 1.0 / least)
 
 
-def spread_of(table: Table, context: Context, days: Floats) -> tuple[Floats, Floats]:
-    """Volatility that a premium stands for (the put's, else the insurance's), and that of one out of line; NaN if none.
+def spread_of(table: Table, context: Context, days: Floats) -> tuple[Floats, Floats, Floats]:
+    """Volatility that the premium of a put stands for, that of an insurance, and that of one out of line; NaN if none.
 
     Out of line is one that no cattle have, and, where the two stand far apart, the one further from what is likely.
     """
@@ -74,8 +81,7 @@ def spread_of(table: Table, context: Context, days: Floats) -> tuple[Floats, Flo
     off = np.abs(np.log(found / np.sqrt(low * high)))
     apart = np.abs(np.log(by_put / by_insurance)) > np.log(context.facts.value(FACT + "spreads_apart"))
     strange = np.where((found < low) | (found > high) | (apart & (off >= off.max(axis=0))), found, np.nan)
-    implied = np.where(np.isnan(by_put), by_insurance, by_put)
-    return implied, np.where(np.isnan(strange[0]), strange[1], strange[0])
+    return by_put, by_insurance, np.where(np.isnan(strange[0]), strange[1], strange[0])
 
 
 def _spreads(table: Table, days: Floats) -> tuple[Floats, Floats]:
@@ -126,9 +132,11 @@ def tools_of(
     column = {name: number(name)[:, None] for name in ("futures", "forward_price", "put_strike", "insured_price")}
     end, at = column["futures"] * ratio, answering.known_or(number("forward_weight"), weight)[:, None]
     forward = slide.slide_price(column["forward_price"], at, heads, np.nan_to_num(number("forward_slide"))[:, None])
-    put = _fair(protection.indemnity(column["put_strike"], end), number("put_premium"))
+    put = _with_mean(protection.indemnity(column["put_strike"], end), number("put_premium"))
     ending = (number("insured_price") / number("insured_level"))[:, None] * ratio
-    insured = _fair(protection.indemnity(column["insured_price"], ending), number("insurance_premium"))
+    insured = protection.indemnity(column["insured_price"], ending)
+    fair = insured.mean(axis=1)
+    insured = _with_mean(insured, np.minimum(fair, paid + subsidy * fair))
     effects = (
         forward - cash,
         protection.hedged(0.0, column["futures"], end, fee[:, None], share[:, None]),
@@ -141,6 +149,8 @@ def tools_of(
         share,
         paid,
         subsidy,
+        fair,
+        np.log(ratio).std(axis=1) / np.sqrt(years),
         put_paid,
         fee,
         np.abs(at[:, 0] - weight),
@@ -156,10 +166,10 @@ def _subsidy(table: Table, context: Context) -> Floats:
     return np.asarray(share + np.where(table.flag("beginning_farmer"), context.facts.value(FACT + "beginning"), 0.0))
 
 
-def _fair(worth: Floats, premium: Floats) -> Floats:
-    """`worth` (place, draw) with the premium as its mean: what is left of the sampling error."""
+def _with_mean(worth: Floats, wanted: Floats) -> Floats:
+    """`worth` (place, draw) scaled to a mean of `wanted` (place,); NaN where it is worth nothing in any draw."""
     mean = worth.mean(axis=1)
-    scale = np.divide(premium, mean, out=np.full(len(mean), np.nan), where=mean > 0)
+    scale = np.divide(wanted, mean, out=np.full(len(mean), np.nan), where=mean > 0)
     return np.asarray(worth * scale[:, None])
 
 
@@ -168,6 +178,22 @@ def _slide_unsaid(table: Table, context: Context, apart: Floats) -> Bools:
     rate, least = table.number("forward_slide"), context.facts.value(FACT + "least_slide")
     other = apart > context.facts.value(FACT + "same_weight")
     return np.asarray(table.known("forward_price") & ((np.isnan(rate) & other) | ((rate > 0) & (rate < least))))
+
+
+def slide_decides(table: Table, context: Context, found: Tools, gain: Floats, barred: Bools) -> tuple[Bools, Floats]:
+    """(place,) the bid whose slide is not known would be the best way if it had none, and by how much a head.
+
+    Parameters
+    ----------
+    gain : (place, draw, option) the tools are its last options [USD/head]
+    barred : (place, option)
+    """
+    at = gain.shape[2] - len(TOOLS) + FORWARD
+    mean = np.where(barred, -np.inf, np.nan_to_num(gain.mean(axis=1), nan=-np.inf))
+    bid, best = gain[:, :, at].mean(axis=1), mean.max(axis=1)
+    least = next(x for kind, money, x in context.facts["decide/trouble.least"].rows if (kind, money) == LOCKING)
+    more = bid - np.where(np.isfinite(best), best, 0.0)
+    return np.asarray(_slide_unsaid(table, context, found.apart) & (more > least)), more
 
 
 def tool_bars(table: Table, context: Context, tools: Tools, days: Floats, before: int) -> tuple[Barred, ...]:

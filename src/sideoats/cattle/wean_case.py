@@ -154,7 +154,7 @@ def _plan_for(table: Table, context: Context, sale: program.Dates) -> Plan:
         clear=held.clear,
     )
     conflicts[WRONG["withdrawal"]] = held.inside(program.days_between(on, sale)) & ~(sale < on)
-    other = np.fmax(np.fmax(program.first_qualifying_sale(weaned, on, days_asked), held.clear), on)
+    other = np.fmax(np.fmax(program.first_qualifying_sale(weaned, on, days_asked), held.until), on)
     last_first = program.shifted(dates.treat_by, -least_apart)
     step, left = _next_step(table, on, dates, conflicts, last_first)
     none = np.full(len(table), program.NEVER)
@@ -332,7 +332,7 @@ def quantities(table: Table, plan: Plan, early: Early, given: dict[str, Any]) ->
         "booster_from": np.where(room, d.booster_from, program.NEVER),
         "booster_to": np.where(room, d.booster_to, program.NEVER),
         "treat_by": np.where(table.known("withdrawal_days"), d.treat_by, program.NEVER),
-        "earliest_other_sale": np.where(elsewhere, plan.other, program.NEVER), "withdrawal_over": plan.held.clear,
+        "earliest_other_sale": np.where(elsewhere, plan.other, program.NEVER), "withdrawal_over": plan.held.until,
         "castrate_by": np.where(table.flag("bulls"), d.castrate_by, program.NEVER),
         "usual_weaning": np.where(early.asked, early.usual, program.NEVER),
     }  # fmt: skip

@@ -76,7 +76,9 @@ def pasture_comes(table: Table, context: Context) -> tuple[NDArray[np.bool_], Ca
     unsure = np.flatnonzero(used < 1)
     if unsure.size:
         noise = context.outlook.uniform("pasture chance", [table.keys[i] for i in unsure])
-        drawn[unsure] = noise < used[unsure, None]
+        # as many futures as the chance says, so that what is told of them is the chance that was given
+        order = noise.argsort(axis=1).argsort(axis=1)
+        drawn[unsure] = order < np.round(used[unsure, None] * context.outlook.draws)
     if not context.outlook.has_weather:
         shares = {"x": Share(comes.value), "low": Share(comes.low), "high": Share(comes.high)}
         guess, stands = say("pasture.guess", **shares), say("pasture.stands")

@@ -56,7 +56,9 @@ class Harvest:
     elsewhere : (place, farm option) the rest goes to the elevator for as long; else it is sold at harvest
     gain : (place, draw, option) over selling at harvest, by the bushel of the whole crop [USD/bu]
     lock_at : (place,) index of the month whose quote is locked
-    away : (place,) what is locked is kept at the elevator: the farm has no room for it, or no cost of its own is given
+    away : (place,) what is locked is kept at the elevator: the farm has no room for it, no cost of its own is given,
+        or the elevator is cheaper
+    both : (place,) what finds no room on the farm is locked at the elevator too, where that brings anything
     implied : (place,) yearly volatility that the call's premium stands for; NaN where none does [1]
     call_at : (place,) index of the month of the call's last day
     """
@@ -72,6 +74,7 @@ class Harvest:
     gain: Floats
     lock_at: Ints
     away: Bools
+    both: Bools
     implied: Floats
     call_at: Ints
 
@@ -110,22 +113,29 @@ def harvest_of(table: Table, context: Context, crop: NDArray[np.object_], condit
         gain[:, :, stored] = net * left[:, None, None] - (dried + price)[:, None, None]
     fee = lock_fee(table, context)
     fits = _fits(table)
-    away = (np.isnan(table.number("farm_storage")) | (fits <= 0)) & table.known("elevator_storage")
-    locked = (quoted - np.where(away[:, None], elevator_cost, farm_cost)) * left[:, None] - (dried + fee + price)[
-        :, None
-    ]
+    once = (dried + fee + price)[:, None]
+    here, there = ((quoted - cost) * left[:, None] - once for cost in (farm_cost, elevator_cost))
+    cheaper = np.nan_to_num(there, nan=-np.inf).max(axis=1) > np.nan_to_num(here, nan=-np.inf).max(axis=1)
+    away = (np.isnan(table.number("farm_storage")) | (fits <= 0) | cheaper) & table.known("elevator_storage")
+    locked = np.where(away[:, None], there, here)
     lock_at = np.argmax(np.where(np.isnan(locked), -np.inf, locked), axis=1)
     gain[:, :, LOCKED] = np.take_along_axis(locked, lock_at[:, None], axis=1) + luck * left[:, None]
+    # what finds no room is locked at the elevator for as long, where that brings anything, else it is sold
+    over = np.nan_to_num(np.take_along_axis(there, lock_at[:, None], axis=1)[:, 0], nan=-np.inf)
+    both = ~away & (fits < 1) & (over > 0)
+    rest_locked = np.where(both, (1.0 - fits) * np.where(both, over, 0.0), 0.0)
     call_at = np.round(table.number("call_months")).clip(1, quoted.shape[1]).astype(np.int64) - 1
     # what finds no room goes to the elevator for as long, where that brings anything, else it is sold
     elsewhere = np.where(gain[:, :, ELEVATOR].mean(axis=1) > 0, 1.0 - fits[:, None], 0.0)
     rest = gain[:, :, ELEVATOR] * elsewhere[:, None, :]
     gain[:, :, FARM] = gain[:, :, FARM] * fits[:, None, None] + np.where(elsewhere[:, None, :] > 0, rest, 0.0)
     gain[:, :, LOCKED] *= np.where(away, 1.0, fits)[:, None]
+    gain[:, :, LOCKED] += rest_locked[:, None] + luck * (left * np.where(both, 1.0 - fits, 0.0))[:, None]
     gain[:, :, CALL], implied = _call(table, context, quoted, draws, call_at)
     return Harvest(
-        price, quoted, farm_cost, elevator_cost, dried, left, fits, elsewhere > 0, gain, lock_at, away, implied, call_at
-    )
+        price, quoted, farm_cost, elevator_cost, dried, left, fits, elsewhere > 0, gain, lock_at, away, both, implied,
+        call_at,
+    )  # fmt: skip
 
 
 def room_taken(h: Harvest, bushels: Floats) -> Floats:

@@ -81,9 +81,11 @@ class Told:
         return say("harvest.where.elevator" if self.harvest.away[i] else "harvest.where.farm")
 
     def sold_over(self, i: int) -> Said | None:
-        """Of a locked price: the rest is sold."""
+        """Of a locked price: the rest is sold, or locked at the elevator."""
         room = self.room(i)
-        return None if room is None else say("harvest.room", **room.values)
+        if room is None or self.harvest.away[i]:
+            return None
+        return say(f"harvest.room{'_locked' if self.harvest.both[i] else ''}", **room.values)
 
     def _money(self, said: Callable[[int], Said | None]) -> Callable[[int], Said | None]:
         return lambda i: None if self.silent[i] else said(i)

@@ -40,6 +40,7 @@ class Condition:
     spoiled : (place, month) the allowable time runs out before, or moisture and temperature are off the table
     known : (place,) moisture is known
     rise : (place,) warming since the check before, where it is taken as heating; NaN elsewhere [degF]
+    warming : (place,) warming that is too little for that and too much to be left unread; NaN elsewhere [degF]
     unread : (place,) moisture or temperature is not known, so that the storage table cannot be read
     live, asleep : (place,) live insects in grain that is warm (or not known to be cold), and in cold grain
     moisture, temperature : (place,) as read [%], [degF]
@@ -54,6 +55,7 @@ class Condition:
     spoiled: Bools
     known: Bools
     rise: Floats
+    warming: Floats
     unread: Bools
     live: Bools
     asleep: Bools
@@ -162,7 +164,9 @@ def bin_condition(
     # no field or weather makes grain so hot: it heats, whatever its moisture and with no earlier reading
     heating = heating | (temperature >= facts.value("grain/heating_from"))
     hot = is_heating(heating, temperature, earlier, least)
-    rise = np.where(temperature - earlier >= least, temperature - earlier, np.nan)
+    up = temperature - earlier
+    rise = np.where(up >= least, up, np.nan)
+    warming = np.where((up >= facts.value("grain/rise_asked")) & ~(up >= least), up, np.nan)
     wet = np.nan_to_num(moisture, nan=-np.inf)[:, None] > limit
     # the limits are for summer's warmth: grain that is cold keeps by the table, a part of its time, until spring
     part = facts.value("grain/term_of_life")
@@ -184,6 +188,7 @@ def bin_condition(
         spoiled,
         ~np.isnan(moisture),
         rise,
+        warming,
         unread,
         found & ~cold,
         found & cold,
@@ -249,6 +254,13 @@ def hazards(context: Context, c: Condition, stale: dict[str, Bools], seen: RowSa
             {"t": Measured(c.temperature, unit="degF"), "seen": seen},
             look_within=int(now if winter else week),
             unclear="bin.warm.look" if winter else "bin.hot.look",
+        ),
+        Hazard(
+            "bin.warming",
+            np.zeros(len(warm), bool),
+            {"bin_check.temperature": np.isfinite(c.warming) & ~c.heating & pays},
+            {"up": Measured(c.warming, unit="delta_degF"), "t": Measured(c.temperature, unit="degF"), "seen": seen},
+            look_within=int(week),
         ),
         hazard("bin.dry", c.wet[:, 0], c.term, c.first_too_wet, wet),
     )

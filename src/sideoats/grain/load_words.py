@@ -47,9 +47,27 @@ class Told:
 
         return said
 
+    def later(self, at: int) -> Callable[[int], Said | None]:
+        """What the buyer of that index would pay once his schedule is in force, where it is more than anybody today."""
+
+        def said(i: int) -> Said | None:
+            loads = self.loads
+            own = self.offers[i].get(loads.names[at])
+            if own is None or not loads.complete[i, at] or loads.in_force[i, at]:
+                return None
+            begins = own.record["effective"]
+            best = np.nanmax(np.where(loads.open[i], loads.money[i], np.nan), initial=0.0)
+            more = float(loads.money[i, at] - best)
+            if begins <= self.context.on or not more >= 1:
+                return None
+            return say("load-price.because.later", buyer=Name(loads.names[at]), day=Day(begins), more=Paid(more))
+
+        return said
+
     def reasons(self) -> tuple[RowSaid, ...]:
-        """One a buyer."""
-        return tuple(self.buyer(at) for at in range(len(self.loads.names)))
+        """One a buyer, then who would pay more later."""
+        every = range(len(self.loads.names))
+        return (*(self.buyer(at) for at in every), *(self.later(at) for at in every))
 
     def unpriced(self, i: int) -> Said | None:
         """Why no schedule prices a load: once where the buyers' reasons agree, by buyer where they differ."""

@@ -53,6 +53,7 @@ def pose(table: Table, context: Context) -> Problem:
     told = Told(table, context, plan, gain, barred, needed, at, silent)
     odd = told.odd().rows
     ask = case.price_decides(plan, needed) & ~ailing & ~silent & ~odd
+    fat = case.gain_decides(table, context, gain, barred) & ~ask & ~ailing & ~silent & ~odd
     silent |= odd
     coin = even_odds(gain, barred, case.FEEDING, context.facts.value("decide/even_odds")) & ~ailing & ~silent
     return Problem(
@@ -63,7 +64,7 @@ def pose(table: Table, context: Context) -> Problem:
         gain,
         bars=bars,
         hazards=case.hazards(table, context, held, plan),
-        needs=needs | {"cull_weighing.later_price": ask | odd},
+        needs=needs | {"cull_weighing.later_price": ask | odd, "cull_weighing.gain": fat},
         due=case.due(table),
         delay=np.where(coin[:, None] & case.FEEDING, 0.0, case.delay(plan, at, ailing)),
         recheck=np.full(len(table), case.WEEK),
@@ -72,6 +73,7 @@ def pose(table: Table, context: Context) -> Problem:
         heads=(
             (odd, "cull-cows.odd.need"),
             (ask, "cull-cows.ask.need"),
+            (fat, "cull-cows.fat.need"),
             (ailing, "cull-cows.ailing.act"),
             (closed & ~ailing, "cull-cows.closed.act"),
             (coin, "cull-cows.coin.wait"),

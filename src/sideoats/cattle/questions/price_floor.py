@@ -14,7 +14,7 @@ from sideoats.families.own_and_sell import risk_figures, without
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
-from sideoats.words import Paid, Share
+from sideoats.words import Money, Paid, Share
 
 INPUTS = (
     see("sale_plan.weight", needed=True),
@@ -40,7 +40,9 @@ def pose(table: Table, context: Context) -> Problem:
     needs = {**needs, "price-floor.forward_price": odd, "price-floor.insured_level": level,
              "price-floor.put_premium": strange & ~level}  # fmt: skip
     high = tools.too_good(table, context, f.expected) & ~silent & ~odd & ~level & ~strange
-    needs = {**needs, "price-floor.forward_weight": high}
+    unslid, more = tools.slide_decides(table, context, f.tools, f.gain, barred)
+    unslid &= ~(silent | odd | level | strange | high)
+    needs = {**needs, "price-floor.forward_weight": high, "price-floor.forward_slide": unslid}
     odd = odd | level | strange | high
     return Problem(
         "price-floor",
@@ -60,13 +62,19 @@ def pose(table: Table, context: Context) -> Problem:
             (level, "price-floor.level.need"),
             (strange, "price-floor.premium.need"),
             (high, "price-floor.high.need"),
+            (unslid, "price-floor.slide.need"),
             (odd, "price-floor.odd.need"),
             (needs["price-floor.basis"], "price-floor.basis.need"),
             (needs["price-floor.futures"], "price-floor.tool.need"),
             (f.past, "price-floor.past.need"),
             (barred[:, 1:].all(axis=1), "price-floor.none.wait"),
         ),
-        values=told.values() | {"ending": Paid(ending, unit="USD/cwt"), "spread": Share(f.strange)},
+        values=told.values()
+        | {
+            "ending": Paid(ending, unit="USD/cwt"),
+            "spread": Share(f.strange),
+            "bid_more": Money(np.nan_to_num(more), unit=case.UNIT),
+        },
         reasons=told.reasons(odd),
         cautions=told.cautions(),
         quantities=without(case.quantities(table, f), silent | odd),

@@ -15,7 +15,7 @@ from sideoats.families.own_and_sell import risk_figures, without
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
-from sideoats.words import Paid
+from sideoats.words import Money, Paid
 
 OWN = (
     "spring_price", "lot_price", "slide", "futures", "basis", "basis_sd", "volatility", "pasture_end", "grazeout_end",
@@ -89,6 +89,10 @@ def pose(table: Table, context: Context) -> Problem:
     expected = plan.price[np.arange(len(table)), kept.way]
     high = tools.too_good(table, context, expected) & ~odd & ~strange & ~bare & ~silent
     silent |= strange | bare | high
+    whole = np.concatenate([gain, chosen[:, :, None], kept.gain], axis=2)
+    unslid, bid_more = tools.slide_decides(table, context, kept.tools, whole, shut)
+    unslid &= ~silent
+    needs |= {"price-floor.forward_slide": unslid}
     needs |= {
         "calf_weighing.later_price": odd, "price-floor.put_premium": strange, "retain-calves.basis": bare,
         "price-floor.forward_weight": high, "retain-calves.lot_per_day": closed & ~silent,
@@ -98,7 +102,7 @@ def pose(table: Table, context: Context) -> Problem:
         case.OPTIONS,
         "sell_now",
         case.UNIT,
-        np.concatenate([gain, chosen[:, :, None], kept.gain], axis=2),
+        whole,
         bars=bars,
         hazards=ruling.hazards(held, table, to_sale),
         needs=needs,
@@ -112,6 +116,7 @@ def pose(table: Table, context: Context) -> Problem:
             (strange, "price-floor.premium.need"),
             (bare, "price-floor.basis.need"),
             (high, "price-floor.high.need"),
+            (unslid, "price-floor.slide.need"),
             (odd, "retain-calves.odd.need"),
             (told.split(), "retain-calves.split.act"),
             (told.split(), "retain-calves.split.wait"),
@@ -121,6 +126,7 @@ def pose(table: Table, context: Context) -> Problem:
         | {
             "forward": Paid(np.nan_to_num(table.number("forward_price")), unit="USD/cwt"),
             "expected": Paid(np.nan_to_num(expected), unit="USD/cwt"),
+            "bid_more": Money(np.nan_to_num(bid_more), unit=case.UNIT),
         },
         reasons=told.reasons(),
         cautions=told.cautions(),

@@ -52,7 +52,10 @@ def pose(table: Table, context: Context) -> Problem:
         case.UNIT,
         gain,
         bars=bars,
-        hazards=(Hazard("show-animal.withdrawal", a.held.inside(a.days), values={"held": a.held.said}),),
+        hazards=(
+            Hazard("show-animal.withdrawal", a.held.inside(a.days), values={"held": a.held.said}),
+            a.held.misdated("show_weighing.treated"),
+        ),
         looks=case.looks(a),
         aims=case.aims(a),
         needs=needs,

@@ -48,7 +48,10 @@ def pose(table: Table, context: Context) -> Problem:
         case.UNIT,
         gain,
         bars=bars,
-        hazards=(Hazard("wean-date.withdrawal", plan.is_("withdrawal"), values={"held": plan.held.said}),),
+        hazards=(
+            Hazard("wean-date.withdrawal", plan.is_("withdrawal"), values={"held": plan.held.said}),
+            plan.held.misdated("calf_treatment.on"),
+        ),
         looks=case.looks(plan, gain),
         aims=case.aims(plan, early),
         needs={

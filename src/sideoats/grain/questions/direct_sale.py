@@ -64,7 +64,7 @@ def pose(table: Table, context: Context) -> Problem:
             Barred(np.stack([stay, unplanned, stay], axis=1), say("bar.portions_unplanned")),
             Barred(np.stack([stay, over, over], axis=1), say("bar.event_over")),
         ),
-        due=np.nan_to_num(ahead).clip(0).astype(np.int64),
+        due=(np.nan_to_num(ahead) - 1).clip(0).astype(np.int64),  # food is bought before the day itself
         needs={"direct-sale.event_date": over},
         heads=((over, "direct-sale.over.need"), (loss, "direct-sale.loses.wait")),
         values={
