@@ -26,7 +26,7 @@ from sideoats.weather import radiation
 from sideoats.weather.arrays import floats
 
 Mask = NDArray[np.bool_]
-_MOST_NEIGHBOURS = 7  # the nearest, as in [1] (from memory)
+_MOST_NEIGHBOURS = 7  # the nearest, as TopoWx carries [1] out
 _TEMPERATURES = ("tmax", "tmin", "tmean")
 
 
