@@ -36,14 +36,21 @@ ON = date(2026, 8, 10)
 DRAWS, BATCH = 400, 250
 STATIC = Path(sideoats.__file__).parent / "desk" / "static"
 # the question, its inputs but price, yield and cost; ranges of those three; the mean about which the fields lie, and k
-SORGHUM, BEANS = ((40, 110), (3, 6), (6, 20)), ((20, 60), (8, 13), (8, 20))
+SORGHUM, BEANS, WHEAT = ((40, 110), (3, 6), (6, 20)), ((20, 60), (8, 13), (8, 20)), ((25, 60), (4, 7), (6, 16))
 ASKED: dict[str, tuple[dict[str, str], tuple[tuple[float, float], ...], float, float]] = {
     "sorghum-aphid": ({"stage": "boot"}, (*SORGHUM[:2], (8, 24)), 40.0, 0.12),
     "sorghum-midge": ({"stage": "flowering"}, SORGHUM, 1.0, 0.6),
     "sorghum-headworm": ({"stage": "milk", "heads": "50000"}, SORGHUM, 0.5, 0.4),
     "soybean-podworm": ({"stage": "R5", "row_feet": "3 ft"}, BEANS, 4.0, 0.6),
     "soybean-stinkbug": ({"stage": "R5", "row_feet": "3 ft"}, BEANS, 3.0, 0.6),
+    "wheat-aphid": ({"stage": "boot", "species": "greenbug"}, WHEAT, 25.0, 0.5),
+    "wheat-fall-armyworm": ({"stage": "seedling", "size": "0.3 in"}, WHEAT, 2.5, 0.5),
+    "alfalfa-weevil": ({"height": "14 in"}, ((1.0, 2.5), (120, 250), (10, 20)), 2.0, 0.6),
+    "cotton-fleahopper-bollworm": ({"stage": "squaring"}, ((400, 1000), (0.6, 0.9), (8, 18)), 0.25, 0.5),
 }
+DAYS = {"wheat-aphid": date(2026, 4, 20), "wheat-fall-armyworm": date(2026, 10, 5), "alfalfa-weevil": date(2026, 4, 10),
+        "cotton-fleahopper-bollworm": date(2026, 7, 5)}  # fmt: skip
+UNITS_OF = {"alfalfa-weevil": ("ton/ac", "USD/ton"), "cotton-fleahopper-bollworm": ("lb/ac", "USD/lb")}
 JUDGE = """
 const { readFileSync } = await import("node:fs");
 const { judge } = await import("data:text/javascript," + encodeURIComponent(readFileSync(process.argv[1], "utf8")));
@@ -64,8 +71,10 @@ def fields(name: str, count: int, rng: np.random.Generator) -> Iterator[tuple[Ta
             yields, price, cost = (float(rng.uniform(*span)) for span in ranges)
             true, own = mean * np.exp(rng.normal(0.0, 1.2)), k * np.exp(rng.normal(0.0, 0.3))
             units = int(np.exp(rng.uniform(np.log(5), np.log(200))))
-            seen = np.minimum(rng.negative_binomial(own, own / (own + true), units), 400).tolist()
-            typed = {"yield": f"{yields:.1f} bu/ac", "price": f"{price:.2f} USD/bu", "cost": f"{cost:.1f} USD/ac"}
+            most = next(f.high for f in question.inputs if f.name == counted)
+            seen = np.minimum(rng.negative_binomial(own, own / (own + true), units), min(most or 400, 400)).tolist()
+            of, per = UNITS_OF.get(name, ("bu/ac", "USD/bu"))
+            typed = {"yield": f"{yields:.1f} {of}", "price": f"{price:.2f} {per}", "cost": f"{cost:.1f} USD/ac"}
             rows.append(read_all(question.inputs, {**common, **typed, counted: ", ".join(map(str, seen))}))
             counts.append(seen)
         keys = [f"{name} {first + i}" for i in range(len(rows))]
@@ -91,7 +100,8 @@ def phone_and_card(question: Question, table: Table, counts: list[list[int]], co
 def trial(name: str, count: int) -> Counter[str]:
     """How often desk, phone and card agree on so many fields of one question."""
     facts, question, rng = load(), find(name), np.random.default_rng(20261201)
-    context = Context(ON, facts, make_outlook(ON, facts=facts, draws=DRAWS))
+    on = DAYS.get(name, ON)
+    context = Context(on, facts, make_outlook(on, facts=facts, draws=DRAWS))
     tally: Counter[str] = Counter()
     for table, counts in fields(name, count, rng):
         answers: Any = question.ask(table, context)

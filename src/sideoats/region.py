@@ -35,6 +35,7 @@ class Region:
     rain : usual rain of each month [in], January first; () where the region names none
     stages : crop -> growth stage -> pairs as of a window, in which some field of it may stand at that stage
     air : usual mean temperature of each month [degC], January first; () where the region names none
+    swing, either_way : warmest over coolest hour of a day, and by how much two weeks differ from the usual [degC]
     """
 
     id: str
@@ -45,8 +46,15 @@ class Region:
     rain: tuple[float, ...] = ()
     air: tuple[float, ...] = ()
     stages: Mapping[str, Mapping[str, tuple[tuple[MonthDay, MonthDay], ...]]] = field(default_factory=dict)
+    swing: float = 0.0
+    either_way: float = 0.0
 
-    def usual_air(self, on: date, unknown: float) -> float:
+    @property
+    def with_air(self) -> Region:
+        """This region, or the shipped one where this names no temperatures."""
+        return self if self.air else load()
+
+    def usual_air(self, on: date, unknown: float = float("nan")) -> float:
         """Usual mean temperature of that day [degC], between the middles of the months; `unknown` for none on file."""
         if not self.air:
             return unknown
@@ -145,6 +153,8 @@ def _read(path: Path) -> Region:
             _rain(table.get("rain", {}).get("inches", ())),
             _air(table.get("air", {}).get("degrees", ())),
             {crop: _windows(of_crop) for crop, of_crop in table.get("stages", {}).items()},
+            float(table.get("air", {}).get("swing", 0.0)),
+            float(table.get("air", {}).get("either_way", 0.0)),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise FactError(

@@ -40,11 +40,13 @@ def case(
     one = np.array([1.0])
     counted = Counted(one * mean, one * n, scores, one * 0.8, 0.8, one, scores).against(one, FACTS)
     progress = np.minimum(np.arange(DAYS)[:, None, None] / 10, 1.0)
+    pays = one * cost / (0.9 * per_pest)
+    saving = stopping.straight(one * 0.9 * per_pest, pays, one * np.inf, one * cost)
     interval = Interval(one * harvest, one * 7, np.array([True]), FACTS["insects/treatment.interval.alfalfa"])
     return Case(
         "pest", counted, "larvae/stem", "leaf",
         stake=counted.density * per_pest, done=progress, prevented=np.full((1, 1, 1), 0.9),
-        cost=one * cost, pays=one * cost / (0.9 * per_pest), interval=interval, worth=one * 300,
+        cost=one * cost, saving=saving, interval=interval, worth=one * 300,
         stage=Term("bud"), **more,
     )  # fmt: skip
 

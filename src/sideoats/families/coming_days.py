@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,6 @@ from sideoats.question import Context, Table
 from sideoats.weather.degree_days import degree_days
 
 Floats = NDArray[np.float64]
-_C = "insects/counting."
 
 
 def alike(*columns: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -43,9 +43,9 @@ def degree_days_ahead(
     """
     out = context.outlook
     if not out.has_weather:
-        usual = context.region.usual_air(context.on, context.facts.value(_C + "air_unknown"))
-        air = usual + out.between("usual air", *context.facts.span(_C + "usual_air"))
-        half = context.facts.value(_C + "usual_swing") / 2  # cool days have warm hours, in which larvae eat
+        region = context.region.with_air
+        air = region.usual_air(context.on) + out.between("usual air", -region.either_way, region.either_way)
+        half = region.swing / 2  # cool days have warm hours, in which larvae eat
         daily = degree_days(air + half, air - half, lower, upper, method="single_sine", cutoff=cutoff)
         return np.repeat(np.arange(days)[:, None, None] * daily[None, None, :], len(table), axis=1)
 
@@ -58,6 +58,25 @@ def degree_days_ahead(
 
     by_draw = context.once(f"degree-days ahead {lower} {upper} {days} {cutoff}", running_sums)
     return np.asarray(by_draw[out.station_rows(table.text("station"))].transpose(2, 0, 1))
+
+
+def heat_units(context: Context, station: str, days: int, base: float) -> float:
+    """Heat units over `base` [degF] of so many days up to yesterday [degF day].
+
+    From the station's own record; without one, or where it lacks days, from what is usual in the region.
+    """
+    record, lower = context.outlook.records.get(station), (base - 32.0) / 1.8
+    region = context.region.with_air
+    half = region.swing / 2
+    usual = np.array([region.usual_air(context.on - timedelta(days=d)) for d in range(days, 0, -1)])
+    high, low = usual + half, usual - half
+    if record is not None:
+        span = slice(record.index(context.on) - days, record.index(context.on))
+        if span.start >= 0:
+            for name, values in (("tmax", high), ("tmin", low)):
+                seen = record.usable(name)[span]
+                values[: len(seen)] = np.where(np.isnan(seen), values[: len(seen)], seen)
+    return float(degree_days(high, low, lower).sum() * 1.8) if days else 0.0
 
 
 def growth_ahead(

@@ -19,7 +19,6 @@ from sideoats.insects.dispersion import (
     own_k,
     summarise,
 )
-from sideoats.insects.sampling import wald_plan
 from sideoats.question import Context, Table
 from sideoats.replies import READER
 from sideoats.words import say, sentence
@@ -33,7 +32,7 @@ _C = "insects/counting."
 class Counted:
     """Density of each place as counted: mean and units (place,), draws of the true mean (place, draw), k (place,).
 
-    `plan_k` is the k that stop lines are drawn with, before the field's own counts are looked at, one for all places or
+    `plan_k` is the k before the field's own counts are looked at, one for all places or
     (place,), infinite for shares of units; `sample` (place,)
     times a density is what one sample holds, where the density is in another unit than the sample. `scores`
     (place, draw) are the normal scores that the density was drawn with; None where it was not drawn from counts.
@@ -97,6 +96,8 @@ class Counted:
         """The same count, with that of `other` in the places where `rows` is True."""
         wide = rows[:, None]
         scores = self.scores if other.scores is None else other.scores
+        none = np.full(len(self.mean), np.nan)
+        held, theirs = (none if of.usual is None else of.usual for of in (self, other))
         if self.scores is not None and other.scores is not None:
             scores = np.where(wide, other.scores, self.scores)
         return Counted(
@@ -107,6 +108,8 @@ class Counted:
             np.where(rows, other.plan_k, self.plan_k),
             np.where(rows, other.sample, self.sample),
             scores,
+            usual=np.where(rows, theirs, held),
+            weight=np.where(rows, other.weight, self.weight),
             assumed=np.where(rows, other.supposed, self.supposed),
             nearby=None if self.nearby is None else np.where(rows, np.nan, self.nearby),
         )
@@ -193,7 +196,10 @@ def share_draws(
     n = len(share)
     drawn[np.isnan(share)] = np.nan
     none = np.full(n, np.inf)
-    return Counted(100 * share, seen, 100 * drawn, none, none, np.full(n, 0.01), scores, assumed=assumed)
+    sample = np.full(n, 0.01)
+    return Counted(
+        100 * share, seen, 100 * drawn, none, none, sample, scores, usual=100 * before, weight=weight, assumed=assumed
+    )
 
 
 def spread(context: Context, name: str, low: Floats, high: Floats) -> Floats:
@@ -201,40 +207,6 @@ def spread(context: Context, name: str, low: Floats, high: Floats) -> Floats:
     u = context.outlook.uniform(name)
     width = np.where(np.isfinite(high), high, 0.0) - np.where(np.isfinite(low), low, 0.0)
     return np.asarray(low[:, None] + width[:, None] * u)
-
-
-def between(low: Floats, high: Floats) -> Floats:
-    """(place,) the threshold whose pests cost as much as draws of `spread` do on average: the logarithmic mean."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(high > low, (high - low) / np.log(high / low), low)
-
-
-_MOST = 1e6  # pests a unit; a worthless crop has a threshold beyond any count, and no lines to stop at
-
-
-def stop_lines(low: Floats, high: Floats, context: Context, counted: Counted, hidden: Bools) -> tuple[Floats, Floats]:
-    """Totals after the units counted so far at or under which to stop with "no", and at or over which with "treat"."""
-    facts = context.facts
-    alpha, beta = facts.value(_C + "risk_needless"), facts.value(_C + "risk_missed")
-    wide = facts[_C + "indifference"]
-    below, above = np.full(len(low), np.nan), np.full(len(low), np.nan)
-    with np.errstate(over="ignore"):
-        low, high = low * counted.sample, high * counted.sample
-    shares = np.isinf(np.broadcast_to(counted.plan_k, low.shape))  # no plan tells apart what nearly every unit has
-    usable = ~hidden & (low < np.where(shares, 0.75, _MOST)) & (high < _MOST) & (low > 0) & ~np.isnan(counted.units)
-    plan_k = np.broadcast_to(counted.plan_k, low.shape)
-    for safe, treat, k in {
-        (float(a), float(b), float(c)) for a, b, c in zip(low[usable], high[usable], plan_k[usable])
-    }:
-        rows = usable & (low == safe) & (high == treat) & (plan_k == k)
-        if not treat > safe:
-            safe, treat = safe * wide.low, treat * wide.high
-        if np.isinf(k):
-            plan = wald_plan("binomial", safe, min(treat, 0.99), alpha=alpha, beta=beta, bounded=True)
-        else:
-            plan = wald_plan("negative binomial", safe, treat, alpha=alpha, beta=beta, k=k, bounded=True)
-        below[rows], above[rows] = plan.lines(counted.units[rows])
-    return below, above
 
 
 def by_tally(counted: Counted, share: Floats, line: float, most: float) -> tuple[Counted, Bools]:

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.facts import Facts
-from sideoats.families.counted import stop_lines
 from sideoats.families.stopping import Stopping, stopping_of
 from sideoats.families.treating import UNIT, Case
 from sideoats.problem import Look
@@ -23,7 +21,6 @@ _COUNTING = "insects/counting."
 
 
 def counting_on(
-    table: Table,
     context: Context,
     case: Case,
     recheck: NDArray[np.int64],
@@ -36,12 +33,8 @@ def counting_on(
     `stopping_here`.
     """
     hidden, shut = out
-    if case.look is not None or case.counted.scores is None:
-        return (() if case.look is None else (case.look,)), None, None
     if stopping is None:
-        lower, upper, more = _stop_lines(case, context, hidden)
-        told = (np.where(hidden, np.nan, more), lower, upper)
-        return (_look(table, context, case, more, recheck),), lambda ruling: _lines_told(case, *told), None
+        return (() if case.look is None else (case.look,)), None, None
 
     def ruled(ruling: Any) -> Mapping[str, tuple[Any, Any]]:
         below, above = (np.where(hidden, np.nan, line) for line in stopping.lines(case.counted.units))
@@ -63,9 +56,9 @@ def _lines_told(case: Case, more: Floats, below: Floats, above: Floats) -> dict[
 def stopping_here(table: Table, context: Context, case: Case) -> Stopping | None:
     """What the end of counting rests on here: this farm's price and cost, the field's own k, the minutes of a look.
 
-    None where no line can be drawn from the posterior: where the loss is not straight in the mean, or nothing counted.
+    None where nothing is counted unit by unit.
     """
-    if case.pays is None or case.look is not None or case.counted.scores is None:
+    if case.saving is None:
         return None
     facts, counted = context.facts, case.counted
     kinds = {name: rest for name, *rest in facts[_COUNTING + "looks"].rows}
@@ -75,13 +68,29 @@ def stopping_here(table: Table, context: Context, case: Case) -> Stopping | None
     hours = (facts.value(_COUNTING + "visit_minutes") + units * minutes) / 60
     costs = hours * facts.value("decide/look.hour") / known_size(UNIT, table.number("acres"), facts)
     least = least_of(facts)
-    tomorrow = np.broadcast_to(case.done[1].mean(axis=-1), counted.mean.shape)
-    roof = np.full(len(table), np.inf) if case.roof is None else case.roof
-    fewest = facts.value(_COUNTING + "fewest")
+    done = case.done[1].mean(axis=-1) if case.tomorrow is None else case.tomorrow
+    tomorrow = np.broadcast_to(done, counted.mean.shape)
+    fewest = least_units(case, facts, "fewest")
     sure, part, few = (facts.value(_COUNTING + name) for name in ("even_odds", "even_part", "too_few"))
     return stopping_of(
-        counted, case.pays, roof, case.cost, (units, costs), tomorrow, least, fewest, _scatter(case), (sure, part, few)
+        counted,
+        case.saving,
+        case.cost - case.spared,
+        (units, costs),
+        tomorrow,
+        least,
+        fewest,
+        _scatter(case),
+        (sure, part, few),
     )
+
+
+def least_units(case: Case, facts: Facts, column: str) -> Floats:
+    """(place,) units of the kind looked at under which no count is weighed, or that a count asks for."""
+    fact = facts[_COUNTING + "least"]
+    units = dict(zip(fact.column("sample"), fact.column(column), strict=True))
+    told = np.broadcast_to(np.asarray(case.sample, dtype=object), case.cost.shape)
+    return np.array([float(units[str(sample)]) for sample in told])
 
 
 def least_of(facts: Facts) -> float:
@@ -112,53 +121,6 @@ def _look_by(case: Case, context: Context, stopping: Stopping, recheck: NDArray[
     return Look(known[:, None], cost=cost, within=soon.astype(np.int64), delay=1, units=units, worth=known)
 
 
-def _stop_lines(case: Case, context: Context, missing: Bools) -> tuple[Floats, Floats, Floats]:
-    """Running totals at which counting may stop, and about how many more units that takes."""
-    counted, hidden = case.counted, missing | ~np.isfinite(case.lines[1])
-    lower, upper = stop_lines(*case.lines, context, counted, hidden)
-    following = replace(counted, units=counted.units + 1)
-    slope = stop_lines(*case.lines, context, following, hidden)[1] - upper
-    total = np.nan_to_num(counted.mean * counted.sample) * np.nan_to_num(counted.units)
-    pace = np.nan_to_num(counted.mean * counted.sample) - slope
-    gap = np.where(pace >= 0, upper - total, total - lower)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        more = np.where((total >= upper) | (total <= lower), 0.0, np.ceil(gap / np.abs(pace)))
-    return lower, upper, np.minimum(more, _sizes(case, context)[2])
-
-
-def _sizes(case: Case, context: Context) -> tuple[Floats, Floats, Floats]:
-    """(place,) minutes for one unit, and the fewest and most units that one further look takes."""
-    kinds = {name: rest for name, *rest in context.facts[_COUNTING + "looks"].rows}
-    told = np.broadcast_to(np.asarray(case.sample, dtype=object), case.counted.mean.shape)
-    minutes, few, _, many = np.array([kinds[str(sample)] for sample in told], dtype=float).reshape(-1, 4).T
-    return minutes, few, many
-
-
 def few_units(case: Case, context: Context) -> Bools:
     """(place,) so few units, or pests so clumped on them, that their mean hardly tells of the field."""
     return np.asarray(case.counted.units * case.counted.k <= context.facts.value(_COUNTING + "too_few"))
-
-
-def _look(table: Table, context: Context, case: Case, more: Floats, recheck: NDArray[np.int64]) -> Look:
-    """One more count: as many units as would reach a stop line, at the minutes that they take."""
-    facts, counted = context.facts, case.counted
-    each, few, many = _sizes(case, context)
-    units = np.clip(np.nan_to_num(more), few, many)
-    today = counted.density if case.density is None else case.density
-    one = np.nan_to_num(today, nan=1.0) * counted.sample[:, None]
-    mean = one * units[:, None]
-    # the total that would be counted, by its own mean and variance: empty fields then look empty
-    spread = np.sqrt(mean * (1 + one / counted.k[:, None]))
-    total = mean + spread * context.outlook.normal(f"{case.words} next look", table.keys)
-    signal = np.log1p(np.maximum(total, 0.0))
-    minutes = facts.value(_COUNTING + "visit_minutes") + units * each
-    size = known_size(UNIT, table.number("acres"), facts)
-    within = np.where(few_units(case, context), 1, int(facts[_COUNTING + "next_look"].low))
-    soon = np.minimum(np.where(recheck < 0, 7, recheck), within)
-    return Look(
-        signal,
-        cost=minutes / 60 * facts.value("decide/look.hour") / size,
-        within=soon.astype(np.int64),
-        delay=1,
-        units=units,
-    )

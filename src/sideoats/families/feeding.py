@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from sideoats.facts import Fact
 from sideoats.families.counted import Counted
+from sideoats.families.stopping import Saving, straight
 from sideoats.families.treated import Worth, price_moves, treated_case
 from sideoats.families.treating import DAYS, Case
 from sideoats.insects.harm import steady_progress
@@ -27,19 +28,25 @@ _MOST = 1e6  # pests a unit: no field has as many
 
 @dataclass(frozen=True, eq=False)
 class Fed:
-    """Money that the feeding ahead costs (place, draw) [USD/ac], and the mean at which treating today pays (place,).
+    """Money that the feeding ahead costs (place, draw) [USD/ac], and what treating today saves of it by the mean.
 
-    `roof` (place,) is the mean at which the straight line would take all that can be lost; `uneven` (place, draw) what
-    one pest costs and a treatment saves of it, over its mean.
+    `uneven` (place, draw) is what one pest costs and a treatment saves of it, over its mean.
     """
 
     stake: Floats
-    pays: Floats
-    roof: Floats
+    saving: Saving
     uneven: Floats
 
 
-def fed(density: Floats, per_pest: Floats, most: Floats, moves: Floats, cost: Floats, prevented: Floats) -> Fed:
+def fed(
+    density: Floats,
+    per_pest: Floats,
+    most: Floats,
+    moves: Floats,
+    cost: Floats,
+    prevented: Floats,
+    most_seen: float = _MOST,
+) -> Fed:
     """What pests at this density cost, and from how many on a treatment at this cost pays.
 
     Parameters
@@ -50,6 +57,7 @@ def fed(density: Floats, per_pest: Floats, most: Floats, moves: Floats, cost: Fl
     moves : (place, draw) price at harvest over today's
     cost : (place,) of one treatment [USD/ac]
     prevented : (place, draw) share of the loss that it prevents
+    most_seen : pests a unit above which no level is said to be reached
     """
     slope, roof = np.nan_to_num(per_pest), np.nan_to_num(most)
     stake = bounded_loss(np.nan_to_num(density) * slope * moves, roof[:, None] * moves)
@@ -59,7 +67,8 @@ def fed(density: Floats, per_pest: Floats, most: Floats, moves: Floats, cost: Fl
     one = slope * moves * prevented
     middle = one.mean(axis=1, keepdims=True)
     uneven = np.divide(one, middle, out=np.ones_like(one), where=middle > 0)
-    return Fed(stake, np.where(pays < _MOST, pays, np.nan), np.nan_to_num(end, nan=np.inf), uneven)
+    pays, saves = np.where(pays < most_seen, pays, np.nan), slope.mean(axis=1) * prevented.mean(axis=1)
+    return Fed(stake, straight(saves, pays, np.nan_to_num(end, nan=np.inf, posinf=np.inf), np.nan_to_num(cost)), uneven)
 
 
 def steadily(context: Context, name: str, days: Fact) -> Floats:
@@ -112,8 +121,7 @@ def feeding_case(
         worth,
         interval,
         stake=money.stake,
-        pays=money.pays,
-        roof=money.roof,
+        saving=money.saving,
         uneven=money.uneven,
         needs=needs,
         **more,

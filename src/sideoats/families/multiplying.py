@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.families.counted import Counted
+from sideoats.families.stopping import Saving, straight
 from sideoats.families.treating import DAYS
 from sideoats.insects.growth import day_response, field_growth
 from sideoats.insects.thresholds import Reference, bounded_loss, line_at_loss
@@ -66,13 +67,16 @@ class Growth:
 class Ahead:
     """Pests today (place, draw), the injury they will do over that of ordinary growth, and its share by day.
 
-    `at` gives that ratio (place, some draws) for another density (place,), for the one at which treating just pays.
+    `since` (place,) is how many times as many there are as on the day of the count, those that live on counted alone.
+
+    `at` gives ratio and share for another density (place,), of some draws: for the one at which treating just pays.
     """
 
     density: Floats
     ratio: Floats
     done: Floats
-    at: Callable[[Floats], Floats]
+    at: Callable[[Floats], tuple[Floats, Floats]]
+    since: Floats
 
 
 def growth_of(context: Context, prefix: str, name: str) -> Growth:
@@ -122,7 +126,7 @@ def ahead_of(table: Table, context: Context, counted: Counted, growth: Growth, p
     mummies = np.nan_to_num(table.number("parasitized"))[:, None]
     dying = mummies / facts.value(prefix + "mummy_days")
     age = np.nan_to_num(np.fmin(table.age_days("counts"), table.age_days("mean")), nan=0.0)
-    density = np.where(np.isnan(counted.density), 1.0, counted.density) * (1 - mummies)
+    density = before = np.where(np.isnan(counted.density), 1.0, counted.density) * (1 - mummies)
     if age.any():
         grown = np.expm1(np.minimum(age[:, None] * (growth.rate * growth.recent[station] * free - dying), 30))
         share = np.minimum(density / growth.ceiling, 1.0)
@@ -145,7 +149,8 @@ def ahead_of(table: Table, context: Context, counted: Counted, growth: Growth, p
         return ratio, np.where(some_left, before / np.where(some_left, whole, 1.0), 1.0)
 
     ratio, done = of(density, slice(None))
-    return Ahead(density, ratio, done, lambda mean: of(np.repeat(mean[:, None], len(growth.rate[_FEW]), 1), _FEW)[0])
+    some, grown = len(growth.rate[_FEW]), density.mean(axis=1) / np.maximum(before.mean(axis=1), 1e-9)
+    return Ahead(density, ratio, done, lambda mean: of(np.repeat(mean[:, None], some, 1), _FEW), grown)
 
 
 def _free(table: Table, context: Context, prefix: str, name: str) -> Floats:
@@ -165,17 +170,19 @@ class Stake:
     loss : (place, draw) what the injury ahead costs the untreated crop [USD/ac]
     worth : price times yield [USD/ac]
     prevented : (place or 1, draw) share of the injury ahead that a treatment prevents
-    pays : pests a unit, as they are counted, at which treating just pays here; NaN where no field reaches that many
-    roof : pests a unit, as they are counted, at which the straight line would take all that the stage can lose
-    uneven : (place, draw) what one pest costs and a treatment saves of it, over its mean
+    saving : what a treatment today saves by the pests a unit as they were counted
+    tomorrow : share of the injury ahead done by tomorrow where treating just pays
+    pays : pests a unit, as they are counted today, at which treating just pays here; NaN where no field has that many
+    uneven : (place, some draws) what one pest costs where treating just pays, and is saved of it, over its mean
     ripe : True where the stage has no grain left to lose
     """
 
     loss: Floats
     worth: Floats
     prevented: Floats
+    saving: Saving
+    tomorrow: Floats
     pays: Floats
-    roof: Floats
     ripe: NDArray[np.bool_]
     uneven: Floats
 
@@ -198,14 +205,19 @@ def stake_of(
         line = line * scale.mean(axis=1)
         first = needed / (line * np.mean(1 / growth.level))  # ordinary growth; then as the coming days have it
         likely = np.clip(np.nan_to_num(first, nan=1.0, posinf=1e6), 1e-3, 1e6)
-        slope = line * (ahead.at(likely) / growth.level[_FEW]).mean(axis=1)
+        ratio, done = ahead.at(likely)
+        slope = line * (ratio / growth.level[_FEW]).mean(axis=1)
         slope = slope * (1 - np.nan_to_num(table.number("parasitized")))  # mummies are counted, and cost nothing
         pays, roof = needed / slope, np.nan_to_num(worth * most / slope, nan=np.inf)
     pays = np.where(pays <= facts.value(prefix + "tally_most"), pays, np.nan)
-    saved = one * prevented
+    # at the same density whatever was counted, so that the phone, which knows no count yet, draws the same lines
+    saved = (ratio / growth.level[_FEW] * moves[:, _FEW] * scale[:, _FEW]) * prevented[:, _FEW]
     middle = saved.mean(axis=1, keepdims=True)
     uneven = np.divide(saved, middle, out=np.ones_like(saved), where=middle > 0)
-    return Stake(loss, worth, prevented, pays, roof, table.known("stage") & (weight == 0), uneven)
+    saves, cost = np.nan_to_num(slope * prevented.mean(axis=1)), np.nan_to_num(table.number("cost"))
+    counted = straight(saves, pays, roof, cost).per(1.0 / ahead.since)
+    ripe = table.known("stage") & (weight == 0)
+    return Stake(loss, worth, prevented, counted, done[1].mean(axis=-1), pays, ripe, uneven)
 
 
 def _by_yield(context: Context, prefix: str, times: Floats) -> Floats:

@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.decide.laws import quantile
-from sideoats.families.counting_on import counting_on, few_units, least_of, stopping_here
+from sideoats.families.counting_on import counting_on, few_units, least_of, least_units, stopping_here
 from sideoats.families.label import closed_days, label_cautions
+from sideoats.families.stopping import Stopping
 from sideoats.families.treating import DAYS, OPTIONS, UNIT, Case
 from sideoats.problem import Barred, Flow, Line, Problem
 from sideoats.question import Context, Table
@@ -32,7 +33,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     n, facts = len(table), context.facts
     case = _by_strips(case, facts)
     over = np.zeros(n, bool) if case.over is None else case.over
-    handful = (case.counted.units < _least(case, facts, n, "fewest")) & ~over
+    handful = (case.counted.units < least_units(case, facts, "fewest")) & ~over
     misplaced = unseasonal(table, context, case.crop) & ~case.counted.unknown & ~over & _matters(case, facts)
     # hay is cut and grows on: there a date gone by is no slip (a hay question names no crop's season)
     stale = (case.interval.harvest < 0) & ~case.counted.unknown & ~over & _matters(case, facts) & bool(case.crop)
@@ -42,6 +43,9 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
         | ({} if case.counted.scores is None else {"sample": handful})
     )
     missing = np.any([np.zeros(n, bool), *needs.values()], axis=0)
+    stopping = stopping_here(table, context, case)  # the card in the field goes by the same odds
+    if stopping is not None:
+        case = _by_one_posterior(case, stopping)
     gain = _gains(case, missing | over)
     bars = _bars(case, context, gain.shape[2])
     shut = np.any([np.broadcast_to(bar.mask, (n, gain.shape[2])) for bar in bars], axis=0)
@@ -54,9 +58,8 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
         misplaced | stale | ("sample" in needs and handful), 1, np.where(over & ~missing & np.isnan(soon), -1, recheck)
     )
     density = case.counted.density if case.density is None else case.density
-    asked = _least(case, facts, n, "asked")
+    asked = least_units(case, facts, "asked")
     likely = quantile(density, 0.1, axis=-1), quantile(density, 0.9, axis=-1)
-    stopping = stopping_here(table, context, case)  # the card in the field goes by the same odds
     toss = (
         coin_toss(gain[:, :, 0], case.cost, facts, few_units(case, context))
         if stopping is None
@@ -67,7 +70,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     unpaid = _published_says_act(case, over | missing) & _matters(case, facts)
     recheck = np.where((even | unpaid) & (recheck > 0), np.minimum(recheck, near), recheck)
     out = missing | over, shut[:, 1:DAYS].all(axis=1)
-    looks, ruled, stops = counting_on(table, context, case, recheck, out, stopping)
+    looks, ruled, stops = counting_on(context, case, recheck, out, stopping)
     return Problem(
         case.code,
         (*OPTIONS, *(way.choice for way in case.ways)),
@@ -127,11 +130,21 @@ def _by_strips(case: Case, facts: Any) -> Case:
     return replace(
         case,
         stake=np.minimum(case.stake * factor, crop),
-        lines=(case.lines[0] / factor, case.lines[1] / factor),
+        saving=None if case.saving is None else case.saving.times(factor),
         pays=None if case.pays is None else case.pays / factor,
-        roof=None if case.roof is None else case.roof / factor,
         reasons=(told, *case.reasons),
     )
+
+
+def _by_one_posterior(case: Case, stopping: Stopping) -> Case:
+    """The case with its draws of the loss scaled so that treating today gains what the posterior says, neither more
+    nor less by the chance of the draws: the verdict then changes where the stop lines are.
+    """
+    drawn = (np.clip(case.prevented[0], 0.0, 1.0) * case.stake).mean(axis=1)
+    wanted = stopping.gain(*case.counted.stood) + np.nan_to_num(case.cost)
+    some = (drawn > 0) & (wanted > 0) & ~np.isnan(case.counted.units)
+    times = np.divide(wanted, drawn, out=np.ones_like(drawn), where=some)
+    return replace(case, stake=case.stake * times[:, None])
 
 
 def _code(case: Case, end: str) -> str:
@@ -162,14 +175,6 @@ def coin_toss(today: Floats, cost: Floats, facts: Any, few: Bools | bool = False
     small = (gain <= facts.value(_COUNTING + "even_part") * np.nan_to_num(cost)) | few
     little = (gain > least_of(facts)) & small
     return np.asarray(little & ((today > 0).mean(axis=1) < facts.value(_COUNTING + "even_odds")))
-
-
-def _least(case: Case, facts: Any, n: int, column: str) -> Floats:
-    """(place,) units of the kind looked at under which no count is weighed, or that a count asks for."""
-    fact = facts[_COUNTING + "least"]
-    units = dict(zip(fact.column("sample"), fact.column(column), strict=True))
-    told = np.broadcast_to(np.asarray(case.sample, dtype=object), (n,))
-    return np.array([float(units[str(sample)]) for sample in told])
 
 
 def _gains(case: Case, nothing: Bools) -> Floats:
@@ -267,7 +272,7 @@ def _reasons(case: Case, known: Bools, over: Bools, likely: tuple[Floats, Floats
     """What the count says of the field, what leaving it would cost, and from how many on treating pays here."""
     low, high = (np.where(known, end, np.nan) for end in likely)
     ripe = known & over & np.isnan(np.nan if case.soon is None else case.soon)  # else squares or heads are yet to come
-    even = case.lines[1] if case.even_at is None else case.even_at
+    even = np.full(len(low), np.nan) if case.saving is None else case.saving.pays
     pays = np.where(known, even if case.pays is None else case.pays, np.nan)
 
     def because(code: str, **values: Any) -> Said:

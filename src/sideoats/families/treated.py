@@ -188,14 +188,6 @@ def treated_case(
     )
 
 
-def pays_from(
-    reference: Reference, worth: Worth, low: Floats, high: Floats, most: float = 1e6
-) -> tuple[Floats, Floats]:
-    """The printed threshold (place,) moved to where treating just pays here; NaN where no number up to `most` does."""
-    times = reference.break_even(worth.cost, worth.price, worth.yields, worth.prevented.mean(axis=1))
-    return tuple(np.where(level * times <= most, level * times, np.nan) for level in (low, high))  # type: ignore[return-value]
-
-
 def published(
     reference: Reference, by: Any, low: Floats, high: Floats, unit: Any, money: Bools | bool = True
 ) -> tuple[Said, ...]:

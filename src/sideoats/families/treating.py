@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from sideoats.families.counted import Counted
 from sideoats.families.label import Interval
+from sideoats.families.stopping import Saving
 from sideoats.problem import Choice, Line, Look, labelled
 from sideoats.words import Said, Term
 
@@ -61,11 +62,11 @@ class Case:
     done : (day, place or 1, draw or 1) share of that injury done by the morning of each day
     prevented : (day or 1, place or 1, draw or 1) share of the rest that a treatment on that day prevents
     cost : of one treatment
-    lines : the two means that stop lines tell apart, at this farm's price and cost; NaN where treating never pays
-    pays : mean at which treating today just pays, the loss being straight in it: verdict, look and stop lines then
-        come from one posterior; None where the loss is not so plain
-    even_at : mean at which treating today just pays, where `lines` stand about it; None for the upper of them
-    roof : mean at which the straight line of the loss would take all that can be lost; None for no bound
+    saving : what a treatment today saves by the mean of what is counted: verdict, look, stop lines and the mean at
+        which it pays come from it and one posterior; None where nothing is counted unit by unit
+    spared : what a treatment saves of other pests [USD/ac]
+    pays : mean that people are told treating pays from, where that is not of `saving`
+    tomorrow : share of the injury ahead done by tomorrow where treating just pays; None for the mean of `done`
     interval : see there
     needs : observable -> True where it is missing
     pace : fastest likely increase of the pest [1/day]; NaN where it does not multiply
@@ -94,7 +95,8 @@ class Case:
     interval: Interval
     worth: Floats
     stage: Term
-    lines: tuple[Floats, Floats] = (np.empty(0), np.empty(0))
+    saving: Saving | None = None
+    spared: Floats | float = 0.0
     density: Floats | None = None
     tally: Floats | None = None
     needs: Mapping[str, Bools] = field(default_factory=dict)
@@ -111,8 +113,7 @@ class Case:
     frame: str = ""
     soon: Floats | None = None
     pays: Floats | None = None
-    even_at: Floats | None = None
-    roof: Floats | None = None
+    tomorrow: Floats | None = None
     look: Look | None = None
     uneven: Floats | None = None
     crop: str = ""

@@ -95,14 +95,6 @@ class Reference:
         times = np.asarray(price, float) / self.price
         return np.asarray(at_level * times * (np.asarray(yields, float) / self.yields if self.by_share else 1.0))
 
-    def break_even(self, cost: ArrayLike, price: ArrayLike, yields: ArrayLike, prevented: ArrayLike) -> Floats:
-        """The multiple of the threshold at which control just pays here; infinite where it never does."""
-        worth = self.most * np.asarray(price, float) * np.asarray(yields, float)
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # control that prevents nothing never pays
-            needed = np.asarray(cost, float) / np.asarray(prevented, float)
-            times = line_at_loss(needed, worth) / self.line(price, yields)
-        return np.asarray(np.where(np.isnan(times), np.inf, times))
-
 
 def scaled_table(cost: ArrayLike, value: ArrayLike, coefficient: float, offset: ArrayLike) -> Floats:
     """Injury level of a table that follows ``coefficient x cost/value - offset`` (alfalfa weevil by stem height)."""
@@ -124,14 +116,3 @@ def saved_by_scaled_table(
     inside = v * (n + c) / coefficient
     below = v * least_ratio * n / first
     return np.asarray(np.where(n >= first, inside, below))
-
-
-def density_by_scaled_table(
-    saved: ArrayLike, value: ArrayLike, coefficient: float, offset: ArrayLike, least_ratio: float
-) -> Floats:
-    """Density at which treating saves so much money by the same table: the inverse of `saved_by_scaled_table`."""
-    s, v, c = (np.asarray(x, float) for x in (saved, value, offset))
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        ratio = s / v
-        below = ratio / least_ratio * (coefficient * least_ratio - c)
-        return np.asarray(np.where(ratio >= least_ratio, coefficient * ratio - c, below))

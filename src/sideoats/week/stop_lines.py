@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 UNITS = (1, 2, 3, 4, 5, 7, 10, 15, 20, 30, 40, 60, 80, 120, 150, 200)  # where lines are given; straight between
 _SCATTER = 10  # values of k, evenly in its logarithm, for lines between
-_EMPTY = 10  # units without any pest, on which the lines do not depend
+_EMPTY = 100  # units without any pest, on which the lines do not depend
 _BY = "stage"
 _COUNTING = "insects/counting."
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.families.counted import Counted, count_draws, one_count
+from sideoats.families.stopping import Saving, broken
 from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
@@ -22,8 +24,6 @@ from sideoats.insects.harm import cut_short, steady_progress
 from sideoats.insects.thresholds import (
     Reference,
     bounded_loss,
-    density_by_scaled_table,
-    line_at_loss,
     saved_by_scaled_table,
     scaled_table,
 )
@@ -68,7 +68,6 @@ def pose(table: Table, context: Context) -> Problem:
     whole = bounded_loss(np.nan_to_num(saved * moves), np.nan_to_num(most)[:, None])
     done, before = cut_short(_feeding(context), _after_cutting(table, context))
     stake, here = whole * before, np.broadcast_to(before, whole.shape).mean(axis=1)
-    pays = _pays(worth, price, offset, here, np.nan_to_num(most), context)
     total = degree_days_this_year(table, context)
     needs = {
         "counts": counted.unknown,
@@ -92,7 +91,7 @@ def pose(table: Table, context: Context) -> Problem:
         sample=SAMPLE,
         stake=stake,
         done=done,
-        lines=(pays, pays),
+        saving=_saving(worth, price, offset, here, np.nan_to_num(most), context),
         stage=Term(np.full(len(table), "", dtype=object)),
         needs=needs,
         # tips fed on with few larvae found: one of the two looks missed something
@@ -146,16 +145,21 @@ def _level(worth: Worth, price: Floats, offset: Floats, context: Context) -> Flo
     return np.where(level < context.facts.value(FACTS + "most_seen"), np.maximum(level, 0.0), np.nan)
 
 
-def _pays(worth: Worth, price: Floats, offset: Floats, here: Floats, most: Floats, context: Context) -> Floats:
-    """(place,) larvae a stem at which treating just pays: the table's line for what a treatment prevents here.
+def _saving(worth: Worth, price: Floats, offset: Floats, here: Floats, most: Floats, context: Context) -> Saving:
+    """What treating saves by larvae a stem: the table's line for what a treatment prevents here.
 
     The table takes control as complete and the cutting as far; `here` is the part of the loss that comes before it.
     """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        needed = line_at_loss(worth.cost / np.maximum(worth.prevented.mean(axis=1) * here, 1e-9), most)
-    coefficient, least = context.facts.value(FACTS + "coefficient"), context.facts[FACTS + "domain"].low
-    pays = density_by_scaled_table(needed, price, coefficient, offset, least)
-    return np.where(pays < context.facts.value(FACTS + "most_seen"), np.maximum(pays, 0.0), np.nan)
+    facts = context.facts
+    coefficient, least = facts.value(FACTS + "coefficient"), facts[FACTS + "domain"].low
+    part, n = worth.prevented.mean(axis=1) * here, len(price)
+    first = np.maximum(coefficient * least - offset, 0.05)  # where the printed table begins, and the line bends
+    means = first * np.array([1.0, 1.5, 2.2, 3.3, 5.0, 7.5, 11.0, 17.0, 26.0])[:, None]
+    loss = saved_by_scaled_table(means, np.nan_to_num(price), coefficient, offset, least)
+    saved = bounded_loss(loss, np.broadcast_to(most, (len(means), n))) * part
+    saving = broken(means, saved, np.nan_to_num(worth.cost))
+    pays = np.where(saving.pays < facts.value(FACTS + "most_seen"), saving.pays, np.nan)
+    return replace(saving, pays=pays)
 
 
 def _feeding(context: Context) -> Floats:

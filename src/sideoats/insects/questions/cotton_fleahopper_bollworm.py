@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.errors import InputError
-from sideoats.families.counted import Counted, between, count_means, one_count, share_draws, spread
+from sideoats.families.coming_days import heat_units
+from sideoats.families.counted import Counted, count_means, one_count, share_draws, spread
+from sideoats.families.feeding import Fed, fed
 from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
     Worth,
-    pays_from,
     published,
     reference_of,
     treated_case,
@@ -24,7 +24,6 @@ from sideoats.families.treated import (
 )
 from sideoats.families.treating import DAYS
 from sideoats.insects.harm import steady_progress
-from sideoats.insects.thresholds import bounded_loss, line_at_loss
 from sideoats.insects.treatment import triangular
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
@@ -36,13 +35,15 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 NAME = "cotton-fleahopper-bollworm"
 FLEA, WORM = "insects/cotton_fleahopper", "insects/cotton_bollworm"
-PLANTS, GRAMS = 100.0, 453.6
+PLANTS, GRAMS, BASE = 100.0, 453.6, 60.0
+LONGEST = 120  # days since cutout that a date can mean
 MOST = 5.0  # fleahoppers a terminal; more is a number per 100 terminals
 INPUTS = (
     see("cotton_counts.fleahoppers", name="counts"),
     see("cotton_counts.mean"),
     see("cotton_counts.n"),
     see("cotton_counts.stage", needed=True, also=("place.stage",)),
+    see("cotton_counts.cutout_date"),
     see("cotton_counts.square_set"),
     see("cotton_counts.damaged_squares"),
     see("cotton_counts.fruit"),
@@ -61,22 +62,39 @@ def pose(table: Table, context: Context) -> Problem:
     worms = _by_worms(table, fleas, flea_low, worm_low)
     counted, squares = fleas.but(worms, fruit), _squares(table, context)
     level = spread(context, f"{NAME} threshold", flea_low, flea_high)
-    feeding = fleas.density / level * (reference.line(worth.price, worth.yields) * squares)[:, None]
-    flea_loss = bounded_loss(np.nan_to_num(feeding), (reference.most * worth.crop)[:, None])
-    boring = np.nan_to_num(_worm_stake(table, context, fruit, worth, reference.yields))
-    worm_loss = bounded_loss(boring, (facts.value(f"{WORM}.most_lost") * worth.crop)[:, None])
+    worm_most = facts.value(f"{WORM}.most_lost")
+    flea_one = (reference.line(worth.price, worth.yields) * squares)[:, None] / level
+    worm_one = _worm_slope(table, context, worth, reference.yields)[:, None]
+    pests = (
+        (fleas, flea_one, reference.most, PLANTS * MOST),
+        (fruit, worm_one * _live(table, context), worm_most, 100.0),
+    )
+    still = np.ones((1, context.outlook.draws))
+
+    def each(cost: Floats) -> list[Fed]:
+        return [fed(seen.density, one, most * worth.crop, still, cost, worth.prevented, top)
+                for seen, one, most, top in pests]  # fmt: skip
+
+    hopping, boring = each(worth.cost)
     # one treatment is paid once: what it saves of the other pest, the pest that decides need not save
-    other = (np.where(worms[:, None], flea_loss, worm_loss) * worth.prevented).mean(axis=1)
-    rest = replace(worth, cost=np.maximum(worth.cost - other, 0.0))
-    low, high = pays_from(reference, rest, flea_low / squares, flea_high / squares, most=PLANTS * 5)
-    pays = _worm_pays(table, context, rest, reference.yields)
-    even, _ = pays_from(reference, rest, *(2 * (between(flea_low, flea_high) / squares,)), most=PLANTS * 5)
-    needs = _needs(table, context, counted, worms, (flea_low, worm_low), np.nan_to_num(even, nan=np.inf))
+    other = (np.where(worms[:, None], hopping.stake, boring.stake) * worth.prevented).mean(axis=1)
+    rest = np.maximum(worth.cost - other, 0.0)
+    hopped, bored = (money.saving for money in each(rest))
+    even = np.nan_to_num(hopped.pays, nan=np.inf)
+    heat = _heat_since_cutout(table, context)
+    needs = _needs(table, context, counted, worms, (flea_low, worm_low), even) | {
+        "cutout_date": _undated(table, worms, worm_low, heat)
+    }
     known = ~np.any(list(needs.values()), axis=0)
-    past = ~worms & np.isnan(flea_low) & known
+    ended = {
+        "units": Measured(facts.value(f"{WORM}.safe_after"), fact=f"{WORM}.safe_after"),
+        "total": Measured(np.round(heat)),
+    }
+    safe = worms & (heat >= facts.value(f"{WORM}.safe_after")) & known
+    past = (~worms & np.isnan(flea_low) & known) | safe
     young = past & (table.text("stage") == "seedling")
     unseen = past & np.isin(table.text("stage"), ("bloom", "boll")) & np.isnan(table.number("damaged_squares"))
-    unharmed = worms & (fruit.mean >= 100 * worm_low) & (table.number("larvae_per_100") == 0) & known
+    unharmed = worms & (fruit.mean >= 100 * worm_low) & (table.number("larvae_per_100") == 0) & known & ~safe
     hatched = (np.nan_to_num(table.number("larvae_per_100")) > 0) & known & ~past
     both = (
         (fleas.mean >= flea_low) & (fruit.mean >= 100 * worm_low) & (np.nan_to_num(table.number("larvae_per_100")) > 0)
@@ -95,10 +113,11 @@ def pose(table: Table, context: Context) -> Problem:
         printed=Printed(Name(by), *line, ~worms | (table.number("larvae_per_100") > 0)),
         known=known,
         sample=_by(worms, "fruit", "terminal"),
-        stake=np.where(past[:, None], 0.0, flea_loss + worm_loss),
+        stake=np.where(past[:, None], 0.0, hopping.stake + boring.stake),
         done=_feeding(context),
-        lines=(np.where(worms, pays, low), np.where(worms, pays, high)),
-        even_at=np.where(worms, pays, even),
+        saving=hopped.but(worms, bored),
+        spared=other,
+        uneven=np.where(worms[:, None], np.broadcast_to(boring.uneven, hopping.uneven.shape), hopping.uneven),
         stage=Term(table.text("stage"), of="cotton_counts.stage"),
         needs=needs,
         over=past,
@@ -108,6 +127,7 @@ def pose(table: Table, context: Context) -> Problem:
             *((rows, f"{NAME}.{what}.need") for what, rows in needs.items() if what != "stage"),
             (young, f"{NAME}.young.wait"),
             (unseen, f"{NAME}.unseen.wait"),
+            (safe, f"{NAME}.safe.wait"),
             (unharmed, f"{NAME}.no-worms.wait"),
             (both, f"{NAME}.both.act"),
             (hatched, f"{NAME}.hatched.wait"),
@@ -115,13 +135,15 @@ def pose(table: Table, context: Context) -> Problem:
         reasons=(
             *_other(table, worms, fleas, fruit, (flea_low, worm_low)),
             *published(reference, by, *line, unit, money=~worms),
-            *_reasons(table, context, worms),
+            *_reasons(table, context, worms & ~safe),
+            say(f"{NAME}.because.safe", by=Name("Texas coast 2018"), **ended).where(worms & ~np.isnan(heat)),
         ),
         cautions=_cautions(table),
         values={
             "fleas": Measured(np.round(fleas.mean), unit="/100 terminals"),
             "damage": Measured(np.round(fruit.mean), unit="% of fruit"),
-        },
+        }
+        | ended,
     )
     return problem_of(table, context, case)
 
@@ -141,7 +163,7 @@ def _soon(context: Context, needs: Mapping[str, Bools], young: Bools, near: Bool
     days = context.facts["insects/counting.next_look"]
     squares = (context.region.opens("cotton-squares", context.on) - context.on).days
     soon = np.where(needs["damaged_squares"] | near, days.low, np.where(young, max(float(squares), days.high), np.nan))
-    return np.where(needs["live_worms"] | needs["square_loss"], 1.0, soon)
+    return np.where(needs["live_worms"] | needs["square_loss"] | needs["cutout_date"], 1.0, soon)
 
 
 def _other(
@@ -196,6 +218,21 @@ def _by_worms(table: Table, fleas: Counted, flea_low: Floats, worm_low: Floats) 
     return np.asarray(~np.isnan(damage) & np.isfinite(worm_low) & (further | fleas.unknown | np.isnan(flea_low)))
 
 
+def _heat_since_cutout(table: Table, context: Context) -> Floats:
+    """(place,) heat units since five nodes above white flower, base 60 degF [degF day]; NaN where no day is told."""
+    since = -table.days_until("cutout_date", context.on)
+    found = np.full(len(table), np.nan)
+    for at in np.flatnonzero((since >= 0) & (since <= LONGEST)):
+        found[at] = heat_units(context, str(table.text("station")[at]), int(since[at]), BASE)
+    return found
+
+
+def _undated(table: Table, worms: Bools, line: Floats, heat: Floats) -> Bools:
+    """(place,) True where bolls may be past harm from the worms that are there: cut out, and nobody says when."""
+    damage, larvae = table.number("damaged_squares"), np.nan_to_num(table.number("larvae_per_100"))
+    return np.asarray(worms & (table.text("stage") == "cutout") & np.isnan(heat) & (larvae > 0) & (damage >= line))
+
+
 def _squares(table: Table, context: Context) -> Floats:
     """(place,) loss by fleahoppers by the squares that hold, as a part of that at the printed threshold."""
     fact = context.facts[f"{FLEA}.by_square_set"]
@@ -213,19 +250,10 @@ def _worm_slope(table: Table, context: Context, worth: Worth, yields: float) -> 
     return np.asarray(fruit * lint * weight * worth.price / 100)
 
 
-def _worm_stake(table: Table, context: Context, damage: Counted, worth: Worth, yields: float) -> Floats:
-    worms = np.nan_to_num(table.number("larvae_per_100"))
-    live = worms / (worms + context.facts.value(f"{WORM}.live"))
-    return np.asarray(damage.density * (_worm_slope(table, context, worth, yields) * live)[:, None])
-
-
-def _worm_pays(table: Table, context: Context, worth: Worth, yields: float) -> Floats:
-    """(place,) per cent of fruit damaged from which treating pays, live worms being there; NaN where none does."""
-    slope = _worm_slope(table, context, worth, yields)
-    most = context.facts.value(f"{WORM}.most_lost") * worth.crop
-    with np.errstate(divide="ignore", invalid="ignore"):
-        pays = line_at_loss(worth.cost / worth.prevented.mean(axis=1), most) / slope
-    return np.where(pays <= 100, pays, np.nan)
+def _live(table: Table, context: Context) -> Floats:
+    """(place, 1) part of the damage seen that goes on, by the live worms there: none without them."""
+    worms = np.nan_to_num(table.number("larvae_per_100"))[:, None]
+    return np.asarray(worms / (worms + context.facts.value(f"{WORM}.live")))
 
 
 def _needs(

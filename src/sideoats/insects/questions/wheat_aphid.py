@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,11 +11,11 @@ from numpy.typing import NDArray
 from sideoats.errors import InputError
 from sideoats.families.coming_days import growth_ahead
 from sideoats.families.counted import Counted, by_tally, count_draws, one_count, share_draws, spread
+from sideoats.families.feeding import Fed, fed
 from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
     Worth,
-    pays_from,
     price_moves,
     published,
     reference_of,
@@ -25,7 +26,7 @@ from sideoats.families.treated import (
 from sideoats.families.treating import DAYS
 from sideoats.insects.harm import multiplying_progress
 from sideoats.insects.injury import injury_level_from_share
-from sideoats.insects.thresholds import Reference, bounded_loss, first_known, line_at_loss, look_up, rows_by_key
+from sideoats.insects.thresholds import Reference, first_known, look_up, rows_by_key
 from sideoats.insects.treatment import triangular
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
@@ -70,7 +71,7 @@ def pose(table: Table, context: Context) -> Problem:
     boot = (level_low_high[0], level_low_high[1])
     counted, floor = _counted(table, context, boot[0])
     progress, ratio = _growth(table, context)
-    stake = _stake(table, context, counted, worth, reference, boot, ratio)
+    money = _fed(table, context, counted, worth, reference, boot, ratio)
     over = _over(table, context)
     unnamed = ~table.known("species") & ~over  # from milk on no aphid takes anything, whichever it is
     needs = {
@@ -96,9 +97,10 @@ def pose(table: Table, context: Context) -> Problem:
         weather=known & ~over & ~russian,
         unit=np.where(russian, "% of tillers", np.where(feet, "aphids/ft", "aphids/stem")).astype(object),
         sample=sample,
-        stake=stake,
+        stake=money.stake,
+        saving=money.saving,
+        uneven=money.uneven,
         done=progress,
-        lines=_lines(table, context, worth, reference, boot, ratio),
         stage=Term(table.text("stage"), of="stem_counts.stage"),
         tally=np.where(russian | table.known("counts") | table.known("mean"), np.nan, table.number("infested")),
         needs=needs,
@@ -185,7 +187,7 @@ def _growth(table: Table, context: Context) -> tuple[Floats, Floats]:
     return multiplying_progress(running, later, np.broadcast_to(window, later.shape), ordinary)
 
 
-def _stake(
+def _fed(
     table: Table,
     context: Context,
     counted: Counted,
@@ -193,16 +195,20 @@ def _stake(
     reference: Reference,
     printed: tuple[Floats, Floats],
     ratio: Floats,
-) -> Floats:
-    """(place, draw) what the injury costs the untreated crop [USD/ac]; `ratio` as of `_growth`."""
-    russian = (table.text("species") == RUSSIAN)[:, None]
+) -> Fed:
+    """What the injury costs the untreated crop and from how many aphids on treating pays; `ratio` as of `_growth`."""
+    facts, russian = context.facts, table.text("species") == RUSSIAN
     level = spread(context, "wheat aphid threshold", *printed)
-    by_threshold = counted.density / level * reference.line(worth.price, worth.yields)[:, None] * ratio
-    by_tiller = counted.density / 100 * _russian_slope(table, context) * worth.crop[:, None]
-    by_tiller = by_tiller * price_moves(table, context, "wheat")
-    most, left = (_most(table, context, reference) * worth.crop)[:, None], _left_by_mummies(table, context)[:, None]
-    stake = np.nan_to_num(np.where(russian, by_tiller, by_threshold)) * left * _by_stage(table, context)
-    return bounded_loss(np.where(_over(table, context)[:, None], 0.0, stake), most)
+    by_threshold = reference.line(worth.price, worth.yields)[:, None] / level * ratio
+    by_tiller = _russian_slope(table, context) * worth.crop[:, None] / 100
+    part = _left_by_mummies(table, context)[:, None] * _by_stage(table, context)
+    one = np.where(_over(table, context)[:, None], 0.0, np.where(russian[:, None], by_tiller, by_threshold) * part)
+    moves = np.where(russian[:, None], price_moves(table, context, "wheat"), 1.0)
+    most = _most(table, context, reference) * worth.crop
+    money = fed(counted.density, one, most, moves, worth.cost, worth.prevented)
+    seen = np.where(russian, 100.0, facts.value(FACTS + "most_seen"))
+    pays = np.where(money.saving.pays <= seen, money.saving.pays, np.nan)
+    return replace(money, saving=replace(money.saving, pays=pays))
 
 
 def _in_flower(table: Table) -> NDArray[np.bool_]:
@@ -234,34 +240,6 @@ def _russian_level(table: Table, context: Context, worth: Worth) -> Floats:
     """(place,) per cent of tillers at which control just pays, taken as complete."""
     spring, fall = context.facts[FACTS + "russian.spring"], context.facts[FACTS + "russian.fall"]
     return injury_level_from_share(worth.cost, worth.crop, np.where(_spring(table), spring.mid, fall.mid) / 100)
-
-
-def _lines(
-    table: Table,
-    context: Context,
-    worth: Worth,
-    reference: Reference,
-    printed: tuple[Floats, Floats],
-    ratio: Floats,
-) -> tuple[Floats, Floats]:
-    """(place,) counts at which treating just pays here; NaN where none does, or none is left to save."""
-    grown = np.where(table.text("species") == RUSSIAN, 1.0, ratio.mean(axis=1))
-    part = np.maximum(_left_by_mummies(table, context) * _by_stage(table, context).mean(axis=1) * grown, 1e-9)
-    russian, (low, high) = table.text("species") == RUSSIAN, printed
-    flower, most = _in_flower(table), _most(table, context, reference) * worth.crop
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        each = worth.crop * _russian_slope(table, context).mean(axis=1) / 100 * part
-        tillers = line_at_loss(worth.cost / worth.prevented.mean(axis=1), reference.most * worth.crop) / each
-        low, high = pays_from(reference, worth, low / part, high / part, most=context.facts.value(FACTS + "most_seen"))
-        saved = worth.cost / worth.prevented.mean(axis=1) / 0.5  # one of two experiments finds a loss
-        slope = reference.line(worth.price, worth.yields) * 2 * part / printed[0]
-        flowering = line_at_loss(saved, most) / slope
-        flowering = np.where(flowering <= context.facts.value(FACTS + "most_seen"), flowering, np.nan)
-        if context.facts.choose(AFTER)[0] != "nebraska":
-            low, high = np.where(flower, flowering, low), np.where(flower, flowering, high)
-    tillers = np.where(tillers <= 100, tillers, np.nan)
-    over = _over(table, context)
-    return tuple(np.where(over, np.nan, np.where(russian, tillers, level)) for level in (low, high))  # type: ignore
 
 
 def _left_by_mummies(table: Table, context: Context) -> Floats:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
@@ -12,10 +11,10 @@ from numpy.typing import NDArray
 
 from sideoats.families.coming_days import alike, degree_days_ahead, spread_to
 from sideoats.families.counted import Counted, count_draws, one_count, spread
+from sideoats.families.stopping import broken
 from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
-    pays_from,
     published,
     reference_of,
     treated_case,
@@ -36,7 +35,7 @@ Bools = NDArray[np.bool_]
 NAME, FACTS, UNIT, SAMPLE = "wheat-fall-armyworm", "insects/wheat_fall_armyworm.", "larvae/ft", "foot of row"
 SEASON, BEGINS, MM = "fall-armyworm-in-wheat", "fall-armyworm-begins", 25.4
 ALL, FEW = slice(None), slice(None, None, 10)  # draws; a few for a mean
-MOST = 64.0  # larvae a foot up to which a break-even is sought
+MEANS = np.geomspace(0.25, 64.0, 17)  # larvae a foot at which the loss is worked out: straight lines between
 LONGEST = 120  # days of a season that are looked ahead
 DONE = 0.05  # share of the feeding of small larvae under which they are as good as done
 INPUTS = (
@@ -66,9 +65,6 @@ def pose(table: Table, context: Context) -> Problem:
     level = spread(context, "wheat fall armyworm threshold", low, high)
     larva, length, left, progress, control, fed = _feeding(table, context)
     one = (reference.line(worth.price, worth.yields) * weight * left)[:, None] * fed * _stand(table, context) / level
-    # of larvae that cost nothing, or have eaten, no number pays
-    rarer = 1.0 / np.where(left > DONE, np.maximum(weight, 1e-9), 1e-9)
-
     wants, leaf, sown = _stand_at_stake(table, context, larva, length, worth.crop)
     gone, alive = facts[FACTS + "stand_gone"], np.broadcast_to(fed, one.shape)
 
@@ -79,7 +75,10 @@ def pose(table: Table, context: Context) -> Problem:
         return np.maximum(leaves_lost, np.nan_to_num(stand * sown[:, some]))
 
     saved = (control[0] * worth.prevented)[:, FEW]
-    even = _even_at(lambda mean: (stake(mean[:, None], FEW) * saved).mean(axis=1) - worth.cost, n)
+    knots = np.repeat(MEANS[:, None], n, axis=1)
+    saving = broken(knots, np.stack([(stake(m[:, None], FEW) * saved).mean(axis=1) for m in knots]), worth.cost)
+    per_larva = one * (control[0] * worth.prevented)
+    middle = per_larva.mean(axis=1, keepdims=True)
     needs = {"species": _season_over(table, context), "counts": counted.unknown}
     known = ~(needs["species"] | needs["counts"])
     paned = np.nan_to_num(table.number("windowpane")) >= facts[FACTS + "windowpane"].low
@@ -97,10 +96,10 @@ def pose(table: Table, context: Context) -> Problem:
         weather=known,
         sample=SAMPLE,
         stake=stake(counted.density),
-        even_at=even,
+        saving=saving,
+        uneven=np.divide(per_larva, middle, out=np.ones_like(per_larva), where=middle > 0),
         done=progress,
         prevented=control * worth.prevented[None],
-        lines=pays_from(reference, worth, low * rarer, high * rarer, most=1000.0),
         stage=Term(table.text("stage"), of="wheat_check.stage"),
         needs=needs,
         soon=np.where(
@@ -127,16 +126,6 @@ def pose(table: Table, context: Context) -> Problem:
     )
     # plants that are cut today are gone: no day of grace, whatever the money of leaf loss allows
     return replace(problem_of(table, context, case), due=np.where(table.flag("stand_at_risk"), 0, -1))
-
-
-def _even_at(gain: Callable[[Floats], Floats], n: int) -> Floats:
-    """(place,) larvae a foot at which `gain` of a mean (place,) passes nothing, by halving; NaN where none does."""
-    low, high = np.zeros(n), np.full(n, MOST)
-    for _ in range(12):
-        middle = (low + high) / 2
-        over = gain(middle) >= 0
-        low, high = np.where(over, low, middle), np.where(over, middle, high)
-    return np.where(high < MOST, high, np.nan)
 
 
 def _counted(table: Table, context: Context, low: Floats) -> Counted:
