@@ -14,7 +14,7 @@ from sideoats.forage.judge import Lots, judge
 FACTS = load()
 MEAN, LOWEST, HIGHEST, BALES = FACTS["forage/lot.spread"].rows[0]
 SPREAD = lots.log_spread_from_range(LOWEST, HIGHEST, BALES)
-WEIGHT, ASSURANCE = FACTS.value("forage/lot.spread_weight"), FACTS.value("forage/lot.assurance")
+WEIGHT, ASSURANCE = FACTS["forage/lot.hottest"].column("amount")
 
 
 def _lots(rng: np.random.Generator, count: int, bales: int, mean: float = MEAN) -> np.ndarray:

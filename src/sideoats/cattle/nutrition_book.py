@@ -49,14 +49,17 @@ class Book:
         known = {frozenset(feed.split()): feed for feed in rows}
         for name, feed in facts["cattle/feeds.other_names"].rows:
             known[frozenset(str(name).split())] = str(feed)
-        most = {str(part): float(share) for part, share in facts["cattle/feeds.most_of_an_organic_feed"].rows}
-        of_forage = {str(part): float(share) for part, share in facts["cattle/feeds.most_of_a_forage"].rows}
+        most, of_forage = (
+            {str(part): float(share) for of, part, share in facts["cattle/feeds.most"].rows if of == kind}
+            for kind in ("feed", "forage")
+        )
         kept = (*facts["cattle/feeds.largest_named"].rows, *facts["cattle/feeds.largest_coarse"].rows)
         named = {str(k): float(v) for k, v in kept}
-        plain, forages, cube = (
-            frozenset(facts[f"cattle/feeds.{k}"].text.split()) for k in ("plain_words", "forage_words", "cube_words")
-        )
-        low, high = (str(feed) for (feed,) in facts["cattle/feeds.cubes"].rows)
+        words = {str(kind): frozenset(str(held).split()) for kind, held in facts["cattle/feeds.words"].rows}
+        plain, forages, cube = (words[kind] for kind in ("plain", "forage", "cube"))
+        # range cubes of the table lie between the one of least and the one of most protein
+        cubes = sorted((row["protein"], feed) for feed, row in rows.items() if _CUBES & set(feed.split()))
+        low, high = cubes[0][1], cubes[-1][1]
         described = {
             str(k): (float(starch) / 100, float(fat) / 100) for k, starch, fat in facts["cattle/feeds.described"].rows
         }

@@ -281,14 +281,14 @@ def screen(held: Sequence[Sequence[OneFeed]], animals: Sequence[Any], risk: NDAr
 
 def _counted(level: Floats, safe: Floats, cores: Floats, bales: Floats, facts: Facts) -> Floats:
     measured = facts["forage/lot.spread"].rows[0]
-    few, weight, assurance = (facts.value(f"forage/lot.{k}") for k in ("bales_assumed", "spread_weight", "assurance"))
+    weight, assurance = map(float, facts["forage/lot.hottest"].column("amount"))
     hot = np.isfinite(level) & (np.nan_to_num(level) >= safe * (1 - nitrate.ROUNDING))
     if not hot.any():
         return level
     _, lowest, highest, count = measured
     spread = lots.log_spread_from_range(float(lowest), float(highest), int(count))
     out = level.copy()
-    many = np.where(np.isnan(bales), few, bales)[hot]
+    many = np.where(np.isnan(bales), float(count), bales)[hot]  # of which nobody says: as many as in that lot
     out[hot] = lots.hottest_credible(
         level[hot],
         np.nan_to_num(cores[hot], nan=1.0),

@@ -164,7 +164,8 @@ def plan_of(table: Table, context: Context) -> Plan:
     tonight = np.full(found.pounds.shape, np.nan)
     cold = np.flatnonzero((herd.cold > 0) & ~found.feasible & ~unsafe & ~no_feed)
     if cold.size:
-        clean = s.feeds.nitrate < used.nitrate[:, None]  # nobody grinds hot hay into clean hay on such a night
+        # hay alone: no new meal on such a night, and nobody grinds hot hay into clean hay
+        clean = (s.feeds.nitrate < used.nitrate[:, None]) & (s.feeds.forage > 0)
         mild = replace(s.feeds, most_lb=np.where(clean, s.feeds.most_lb, 0.0))
         tonight[cold] = most_energy(mild.take(cold), used.take(cold))
     return Plan(

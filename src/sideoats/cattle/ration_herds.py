@@ -274,7 +274,7 @@ def with_hay(table: Table, context: Context, held: list[list[OneFeed]]) -> list[
     """The feeds of every herd, the minerals that could be bought, and last the tested grass hay that could be."""
     facts = context.facts
     price = facts["forage/hay.price"].mid
-    clean = {"name": "prairie hay", "price": price, "nitrate": facts.value("cattle/feeds.clean_hay"),
+    clean = {"name": "prairie hay", "price": price, "nitrate": Book.of(facts).rows["prairie hay"]["nitrate"],
              "form": "NO3-N", "basis": "dry"}  # fmt: skip
     book, (hay, *minerals) = Book.of(facts), BOUGHT
     bought = replace(read_feed(clean, book), name=hay)

@@ -14,6 +14,7 @@ from sideoats.cattle.nutrition_feeds import OneFeed, Screened
 from sideoats.cattle.ration import Feeds, Needs, Rations
 from sideoats.cattle.ration_account import Account, account
 from sideoats.cattle.ration_sure import Spread, affordable, sure, weighable
+from sideoats.facts import Facts
 from sideoats.question import Context
 
 Floats = NDArray[np.float64]
@@ -147,6 +148,13 @@ def mixed(context: Context, listed: Listed, needs: Needs) -> tuple[Rations, Floa
     return weighed(context, listed, needs, found, assured), assured
 
 
+def surety(facts: Facts) -> tuple[list[float], float]:
+    """Chances with which floors are to hold, the greatest first, and what share of the cost that may take."""
+    rows = facts["cattle/ration.surety"].rows
+    ladder = sorted((float(share) for what, share in rows if what == "chance"), reverse=True)
+    return ladder, next(float(share) for what, share in rows if what == "worth")
+
+
 def as_sure(context: Context, listed: Listed, needs: Needs, assured: Floats) -> tuple[Rations, Floats]:
     """The cheapest mixes whose floors hold with that chance, (herd,); where it is NaN, with the greatest that costs
     little enough."""
@@ -154,8 +162,7 @@ def as_sure(context: Context, listed: Listed, needs: Needs, assured: Floats) -> 
     feeds, _, spread = listed
     chance = assured.copy()
     free, set_ = np.flatnonzero(np.isnan(chance)), np.flatnonzero(~np.isnan(chance))
-    ladder = sorted((float(level) for (level,) in facts["cattle/ration.assurance"].rows), reverse=True)
-    worth = facts.value("cattle/ration.surety_worth")
+    ladder, worth = surety(facts)
     found, chance[free] = affordable(feeds.take(free), needs.take(free), spread.take(free), ladder, worth)
     if not set_.size:
         return found, chance

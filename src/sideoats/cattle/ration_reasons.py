@@ -15,7 +15,7 @@ from sideoats.cattle import ration_herds as herds
 from sideoats.cattle import ration_pens as pens
 from sideoats.cattle.nutrition_book import Book
 from sideoats.cattle.ration import CEILINGS, FLOORS, LIMITS
-from sideoats.cattle.ration_made import A_CENT
+from sideoats.cattle.ration_made import A_CENT, surety
 from sideoats.cattle.ration_words import Told, feed_said, feeds_said
 from sideoats.forage.nitrate_tables import publisher_name, water_lines
 from sideoats.problem import RowSaid
@@ -293,7 +293,7 @@ class Reasons:
     @cached_property
     def _wanted(self) -> float:
         """The chance with which floors are to hold."""
-        return max(float(level) for (level,) in self.context.facts["cattle/ration.assurance"].rows)
+        return surety(self.context.facts)[0][0]
 
     @cached_property
     def _is_sure(self) -> NDArray[np.bool_]:
@@ -305,9 +305,15 @@ class Reasons:
         """(place,) cost of the mix that holds its floors on paper, where the one told is sure; else of a sure one."""
         return self.plan.priced_at(np.where(self._is_sure, 0.5, self._wanted))
 
+    def _buys_hay(self, i: int) -> bool:
+        """Whether bought hay, last of a herd's feeds, is in the mix that is told, or in the one that would do."""
+        p = self.plan
+        told = p.buys[i] or (p.with_hay.feasible[i] and not p.found.feasible[i])
+        return bool(told and p.with_hay.pounds[i, len(p.grown[i]) - 1] > case.WEIGHED)
+
     def _stands(self, i: int) -> Said | None:
         """Why what is on hand alone makes no mix, where the headline tells one with something bought."""
-        why = self.told.blame(i) if self.plan.buys[i] and self.told.blames[i] != "waits" else None
+        why = self.told.blame(i) if self._buys_hay(i) and self.plan.buys[i] and self.told.blames[i] != "waits" else None
         return None if why is None else say("ration.because.stands", why=why)
 
     def _prices(self, i: int) -> Said | None:
@@ -316,8 +322,7 @@ class Reasons:
         unpriced = sorted(str(f["name"]) for f in records if f.get("price") is None and f.get("bale_price") is None)
         price = herds.known_or(self.table, "hay_price", self.context.facts["forage/hay.price"].mid)[i]
         told = {"price": Paid(float(price), unit="USD/ton")}
-        bought = self.plan.with_hay.feasible[i] and (self.plan.buys[i] or not self.plan.found.feasible[i])
-        round_ = bought and not self.table.known("hay_price")[i]
+        round_ = self._buys_hay(i) and not self.table.known("hay_price")[i]
         if unpriced:
             hay = say("ration.hay_price", **told) if round_ else None
             return say("ration.because.book_prices", feeds=feeds_said(unpriced), hay=hay)

@@ -78,7 +78,7 @@ class Told:
             return "ceiling"
         kind = next((limit for limit in ("starch", "fat") if limit in short), "")
         kind = kind or ("roughage" if short == ["forage"] else "floors")
-        return "waits" if kind != "floors" and self.waiting(i) else kind
+        return "waits" if (kind != "floors" or "forage" in short) and self.waiting(i) else kind
 
     def waiting(self, i: int) -> list[str]:
         """Hay and straw that is kept out only until it is tested."""

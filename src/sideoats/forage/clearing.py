@@ -102,7 +102,8 @@ def sure_days(context: Context) -> float:
     """Days back from which a test is of the hay that lies there now, where nobody says when that was put up: a feeding
     season, and no longer than another cutting could not have been made and put up under the same name.
     """
-    season, cutting = (context.facts.value(f"forage/lot.{name}") for name in ("feeding_season", "cutting_days"))
+    days = dict(context.facts["forage/lot.days"].rows)
+    season, cutting = float(days["feeding_season"]), float(days["cutting"])
     back = np.arange(int(season) + 1)
     haying = np.array(
         [context.region.holds("haying", context.on - timedelta(days=int(day))) for day in back], dtype=bool
@@ -128,7 +129,9 @@ def clearing(table: Table, known: Lots, pooled: Pooled, j: Judgement, context: C
     aged = standing & (pooled.age > facts.value("forage/standing.sample_days"))
     stale = (pooled.age > sure_days(context)) & ~same_hay & ~earlier & ~standing
     told_all = table.known("tests") | table.flag("only_test") | known.every_bale
-    at_baling = put_up - pooled.age <= facts.value("forage/lot.first_test")  # days from baling to the sample
+    at_baling = put_up - pooled.age <= float(
+        dict(facts["forage/lot.days"].rows)["first_test"]
+    )  # days from baling to the sample
     others = table.known("only_test") & ~table.flag("only_test")
     earlier, others = earlier & ~standing, others & ~standing
     again = (

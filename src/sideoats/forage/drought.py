@@ -1,7 +1,7 @@
 """Rain that ends a drought, found in a daily record: after it, new growth is hot and so is what was cut just before.
 
-Rule (common practice, no source; every figure a fact under ``forage/drought``): a run of `dry_days` days with less than
-`dry_rain` in all, then at least `breaking_rain` within `breaking_days` days.
+Rule (common practice, no source; its figures are the fact ``forage/drought.rule``): a run of `dry_days` days with less
+than `dry_rain` in all, then at least `breaking_rain` within `breaking_days` days.
 """
 
 from __future__ import annotations
@@ -93,8 +93,12 @@ def days_since_frost(record: StationDays | None, on: date, within: int, threshol
 
 def drought_rule(facts: Facts) -> dict[str, float]:
     """The keyword arguments of `drought_breaking`, from the facts."""
-    names = ("dry_days", "dry_rain", "breaking_rain", "breaking_days")
-    return {name: facts.value(f"forage/drought.{name}") for name in names}
+    return {str(name): float(amount) for name, amount in facts["forage/drought.rule"].rows if name != "look_back"}
+
+
+def look_back(facts: Facts) -> int:
+    """Days for which a rain that ended a drought, or a frost, still matters."""
+    return int(dict(facts["forage/drought.rule"].rows)["look_back"])
 
 
 def by_place(stations: Iterable[Any], found: Callable[[str], float]) -> Floats:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from sideoats.facts import Facts
 from sideoats.forage import prussic, stock
 from sideoats.forage.ahead import Ahead, ahead
-from sideoats.forage.drought import by_place, drought_broke_by_place, frost_by_place
+from sideoats.forage.drought import by_place, drought_broke_by_place, frost_by_place, look_back
 from sideoats.forage.grazed_nitrate import GrazedNitrate, dated, fresh_sample, grazed_nitrate, kept, torn
 from sideoats.question import Context, Table
 
@@ -105,7 +105,7 @@ def ages(table: Table, context: Context) -> dict[str, tuple[Floats, Bools]]:
     """Flag -> days since that frost or drought-breaking rain (told, else of the record), and misdated rows."""
     facts, on, records = context.facts, context.on, context.outlook.records
     threshold = (facts.value("forage/prussic.frost") - 32) / 1.8
-    back = int(facts.value("forage/drought.look_back"))
+    back = look_back(facts)
     stations = table.text("station")
     seen = (
         frost_by_place(stations, records, on, threshold, back),

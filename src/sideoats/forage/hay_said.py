@@ -280,7 +280,7 @@ class Told(Why):
         hottest = ppm_of(self.j.hottest[i])
         if known.every_bale[i]:
             return self._because("every_bale", hottest=hottest)
-        if self.j.hottest[i] > facts.value("forage/lot.most_spread") * known.level[i]:
+        if self.j.hottest[i] > float(dict(facts["forage/lot.slip"].rows)["most_spread"]) * known.level[i]:
             return self._because("apart", sample=self.sample(i))
         cored = {"hottest": hottest, "sample": self.sample(i)}
         if self.c.standing[i]:
@@ -289,10 +289,10 @@ class Told(Why):
                 "spots", low=Count(int(spots.low), fact=spots.id), high=Count(int(spots.high)), **cored
             )
         bales = known.bales[i] if np.isfinite(known.bales[i]) else facts.by_id["forage/lot.bales_unsaid"].value
-        cores, sure = facts.by_id["forage/lot.cores_nitrate"], facts.by_id["forage/lot.assurance"]
+        cores, sure = facts.by_id["forage/lot.cores_nitrate"], facts.by_id["forage/lot.hottest"]
         return self._because(
             f"spread.{self.unit(i)}",
-            sure=Share(sure.value, fact=sure.id),
+            sure=Share(float(dict(sure.rows)["assurance"]), fact=sure.id),
             n=int(bales),
             least=Share(cores.low, fact=cores.id),
             most=Share(cores.high),

@@ -214,7 +214,7 @@ def spread_of(known: Lots, facts: Facts) -> tuple[Floats, Floats, float]:
     """How bales spread about the middle of their lot: log spread, its degrees of freedom, and the assurance asked."""
     _, lowest, highest, count = facts["forage/lot.spread"].rows[0]
     published = lots.log_spread_from_range(float(lowest), float(highest), int(count))
-    weight, assurance = facts.value("forage/lot.spread_weight"), facts.value("forage/lot.assurance")
+    weight, assurance = map(float, facts["forage/lot.hottest"].column("amount"))
     alone = (known.apart, known.singles)
     return *lots.pooled_spread(known.squares, known.results, published, weight, alone), assurance
 

@@ -92,12 +92,11 @@ def doubt(slip: Slip, facts: Facts) -> Said | None:
                 low=Share(usual.low, fact=usual.id),
                 high=Share(usual.high, fact=usual.id),
             )
-    least = facts.value("forage/lot.least_printed")
+    least, spread = map(float, facts["forage/lot.slip"].column("amount"))
     low = [value for value, _ in slip.printed if 0 < value < least]
     if low:
         return say("slip.too_little", least=_ppm(low[0]))
     nonzero = [v for v in slip.single_bales if v > 0]
-    spread = facts.value("forage/lot.most_spread")
     if nonzero and min(nonzero) < 2 * least and max(nonzero) > spread * min(nonzero):
         return say("slip.comma", low=_ppm(min(nonzero)), high=_ppm(max(nonzero)))
     if not slip.lacking() and slip.highest * _factor(slip) > nitrate.PURE:
@@ -200,10 +199,13 @@ def pool(
     put_up : (n,) days since the hay was put up; NaN, or None, where nobody says. A slip of other hay does not count
     """
     n = len(held)
-    since, cutting = np.full(n, np.nan) if put_up is None else put_up, facts.value("forage/lot.cutting_days")
+    since, cutting = (
+        np.full(n, np.nan) if put_up is None else put_up,
+        float(dict(facts["forage/lot.days"].rows)["cutting"]),
+    )
     others = [_of_other_hay(of_lot, on, float(d), cutting) for of_lot, d in zip(held, since, strict=True)]
     kept = np.full(n, np.inf) if keeps is None else keeps
-    for name in (*(f"moisture.{s}" for s in _STATES), "lot.least_printed", "lot.most_spread"):
+    for name in (*(f"moisture.{s}" for s in _STATES), "lot.slip"):
         _ = facts[f"forage/{name}"]  # read for all lots alike, so that no lot's sources depend on its neighbours
     unread, age = np.full(n, None, dtype=object), np.full(n, np.nan)
     rows, values, slips, single = [], [], [], []

@@ -325,9 +325,10 @@ def recheck(table: Table, s: Supply) -> Days:
 def look_of(table: Table, context: Context, s: Supply) -> Look:
     """A few bales weighed, where nobody has."""
     facts = context.facts
-    cost = facts.value("decide/look.hour") * facts.value("forage/hay.weighing_hours")
+    weighing = dict(facts["forage/hay.weighing"].rows)
+    cost = facts.value("decide/look.hour") * weighing["hours"]
     head = np.maximum(np.nan_to_num(table.number("head")), 1.0)
-    units = np.full(len(table), facts.value("forage/hay.bales_weighed"))
+    units = np.full(len(table), float(weighing["bales"]))
     return Look(s.bale, cost / head, due(s), units=units)
 
 

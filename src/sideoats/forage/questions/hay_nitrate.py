@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from sideoats.crops import crop_of
 from sideoats.families.may_it_be_fed import Case, problem_of
-from sideoats.forage import hay_case
+from sideoats.forage import drought, hay_case
 from sideoats.forage.clearing import clearing
 from sideoats.forage.drought import drought_broke_by_place
 from sideoats.forage.hay_asked import check
@@ -53,7 +53,7 @@ def pose(table: Table, context: Context) -> Problem:
     known, pooled = hay_case.lots_of(table, context)
     j = judge(known, facts, followed)
     c = clearing(table, known, pooled, j, context)
-    look_back = int(facts.value("forage/drought.look_back"))
+    look_back = drought.look_back(facts)
     broke = drought_broke_by_place(table.text("station"), context.outlook.records, context.on, facts, look_back)
     told = Told(table, context, known, pooled, j, c, broke, followed)
     within = dict(facts["forage/look_within"].rows)
