@@ -55,6 +55,15 @@ def test_a_treatment_closes_its_call_and_books_the_recount(district: Ledger) -> 
     assert week(district, TODAY - timedelta(days=1), APHID, FIELD).verdict == "act"  # not known the day before
 
 
+@pytest.mark.parametrize("answer", ["not done", "later"])
+def test_an_answer_that_it_was_not_done_leaves_the_call_open(district: Ledger, answer: str) -> None:
+    act(district, FIELD, APHID, TODAY, answer=answer)
+    call = week(district, TODAY, APHID, FIELD)
+    assert call.verdict == "act" and not call.done
+    act(district, FIELD, APHID, TODAY, answer="done")
+    assert week(district, TODAY, APHID, FIELD).done
+
+
 def test_a_newer_count_opens_it_again(district: Ledger) -> None:
     act(district, FIELD, APHID, TODAY)
     count = {"counts": [300] * 20, "stage": "boot"}

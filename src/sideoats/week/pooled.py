@@ -27,6 +27,7 @@ from sideoats.question import Question, find
 from sideoats.schema import Field
 from sideoats.threads import one_thread
 from sideoats.week.gather import as_field
+from sideoats.week.snapshot import was_done
 from sideoats.week.spots import position
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def histories(ledger: Ledger, on: date, facts: Facts) -> Histories:
     since = on - timedelta(days=int(facts.value(_P + "window")))
     found: dict[str, dict[str, list[Entry]]] = {}
     for kind in {*facts[_P + "pests"].column("kind"), _ACTION}:
-        for entry in ledger.history(kind=str(kind), since=since, until=on):
+        for entry in filter(was_done, ledger.history(kind=str(kind), since=since, until=on)):
             found.setdefault(str(kind), {}).setdefault(entry.place or "", []).append(entry)
     return found
 

@@ -134,11 +134,19 @@ def _folded(ledger: Ledger, on: date, kind: str, places: Sequence[Place] | None)
         own = [p.id for p in places if not allowed or p.kind in allowed]
         by_place = ledger.histories(kind, own, since, on)
     out = {}
-    for place, found in by_place.items():
+    for place, entries in by_place.items():
+        found = [e for e in entries if was_done(e)]
+        if not found:
+            continue
         rows = [{"on": e.seen_on.isoformat(), **e.body, **_about_entry(e)} for e in found]
         mark = hashlib.sha256("".join(e.hash for e in found).encode()).hexdigest()
         out[place] = replace(found[-1], body={"rows": rows}, hash=mark)
     return out
+
+
+def was_done(entry: Entry) -> bool:
+    """False for an answer to a call that leaves it open: "not done" and "later" are kept as actions that were not done."""
+    return entry.kind != "action" or entry.body.get("answer", "done") == "done"
 
 
 def _about_entry(entry: Entry) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from sideoats.words import Count, Parts, Share, say
 
 SHOWN = 40
 SEASON_DAYS = 365
+_ASKED = ("what", "answer", "on", "cost", "note")
 
 
 def done_page(visit: Visit) -> Response:
@@ -104,7 +105,7 @@ def action_form(visit: Visit) -> Response:
 
 def _action(visit: Visit, call: Call | None, given: dict[str, str], errors: dict[str, str], status: int) -> Response:
     fields = evidence_kinds()["action"].fields
-    wanted = [fields[n] for n in ("what", "on", "cost", "note") if n in fields]
+    wanted = [fields[n] for n in _ASKED if n in fields]
     given = {"on": visit.desk.settings.today().isoformat(), **given}
     boxes = forms.boxes(wanted, given, errors)
     for box in boxes:
@@ -129,7 +130,7 @@ def record_action(visit: Visit) -> Response:
     given = forms.sent(visit.form.multi_items())
     kind = evidence_kinds()["action"]
     option = next((o for o in call.options if o.key == given.get("option")), None) if call else None
-    wanted = [kind.fields[n] for n in ("what", "on", "cost", "note")]
+    wanted = [kind.fields[n] for n in _ASKED]
     if option is not None and not given.get("what", "").strip():
         given["what"] = option.label
     typed = forms.typed(wanted, lambda name: given.get(name, "").strip())

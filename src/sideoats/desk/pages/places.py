@@ -108,6 +108,8 @@ def events_of(entries: Iterable[Entry], calls: Iterable[Call], on: date) -> list
             text = f"{VERDICT_WORDS.get(said.get('verdict', ''), 'Call')}: {said.get('headline', '')}"
         elif e.kind in ("action", "outcome"):
             parts = [str(e.body.get(name)) for name in ("what", "value", "cost", "note") if e.body.get(name)]
+            if e.body.get("answer", "done") != "done":
+                parts.append(tongue.term("", e.body["answer"]))
             text = words(", ".join(parts))
         elif e.kind == "photo":
             text = tongue.plain("places.photo", note=e.body.get("note") or tongue.plain("places.no_note"))
