@@ -14,10 +14,10 @@ from page_forms import form_of
 from running_desk import DAY, FIELD, RunningDesk, running
 
 from sideoats.call import Call, OptionResult, call_from
-from sideoats.desk.figures import option_picture
 from sideoats.ledger import NewEntry
 from sideoats.pictures import Picture
 from sideoats.timed import grouped
+from sideoats.week.option_picture import option_picture
 from sideoats.words import Reader
 
 CALL = f"/call/sorghum-aphid/{FIELD}"

@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sideoats.desk.outlines import OnMap, for_phone, places_map, rings, where_is
 from sideoats.errors import InputError
 from sideoats.ledger import Place
+from sideoats.week.outlines import OnMap, for_phone, places_map, rings, where_is
 
 
 def square(west: float, south: float, side: float) -> dict[str, Any]:

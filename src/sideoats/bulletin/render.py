@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import itertools
-import json
-import re
-from datetime import UTC, datetime, time, timedelta
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,9 +11,10 @@ import numpy as np
 
 from sideoats.bulletin.public import Bulletin
 from sideoats.bulletin.spoken import made, notes, weather_lines
+from sideoats.bulletin.typeset import printed_picture, typeset
 from sideoats.bulletin.words import Words
 from sideoats.decide.laws import median, quantile
-from sideoats.pictures import PRINT, STYLE, Axis, Bars, Picture
+from sideoats.pictures import STYLE, Axis, Bars, Picture
 from sideoats.printed import SHAPES
 from sideoats.words import Count, Measured, Name, Reader, say
 
@@ -26,11 +25,6 @@ if TYPE_CHECKING:
 
 _HERE = Path(__file__).parent / "templates"
 _WEEKS, MOST_CHARTS = 10, 4
-_INK, _NOW, _LETTERS = "#1d1a16", "#702a5b", "Libertinus Serif"
-# What the typesetter says of a letter that its font lacks; the letters are replaced, and a line says so.
-_LACKING = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
-_ESCAPED = re.compile(r"\\u\{([0-9a-f]+)\}")
-_LATIN, _MOST_TRIES = 0x24F, 40
 
 
 def verdict_chart(bulletin: Bulletin, words: Words) -> Picture | None:
@@ -106,27 +100,8 @@ def page(bulletin: Bulletin, words: Words, *, pictures: list[Picture] | None = N
     )
 
 
-def _picture(picture: Picture | None, reader: Reader) -> dict[str, Any]:
-    """A picture for the typesetter: drawn for its page in the letters of the text, in ink and one colour."""
-    if picture is None:
-        return {"svg": "", "title": "", "summary": "", "columns": [], "rows": []}
-    svg = picture.drawing(PRINT, reader).replace("sans-serif", _LETTERS)
-    svg = re.sub(r'<[^>]*class="now"[^>]*>', lambda tag: tag[0].replace("currentColor", _NOW), svg)
-    svg = svg.replace("currentColor", _INK)
-    table = picture.table(reader)
-    return {
-        "svg": svg.replace("currentColor", _INK).replace("<text", "<text"),
-        "title": picture.title_for(reader),
-        "summary": picture.summary_for(reader),
-        "columns": table.columns,
-        "rows": table.rows,
-    }
-
-
 def pdf(bulletin: Bulletin, words: Words, *, pictures: list[Picture] | None = None) -> bytes:
     """The bulletin as tagged PDF, checked against PDF/UA-1 while it is made; the same data give the same bytes."""
-    import typst
-
     reader = Reader(words.language)
     data = {
         "title": bulletin.title, "language": bulletin.language, "opening": bulletin.opening,
@@ -138,30 +113,8 @@ def pdf(bulletin: Bulletin, words: Words, *, pictures: list[Picture] | None = No
         ],
         "hazards": list(bulletin.hazards), "stop": f"{SHAPES['stop']} {words.verdict('stop').upper()}",
         "notes": notes(bulletin, words), "weather": weather_lines(bulletin, words), "cautions": list(bulletin.cautions),
-        "made": made(bulletin, words), "chart": _picture(verdict_chart(bulletin, words), reader),
-        "pictures": [_picture(p, reader) for p in pictures or ()],
-        "unprinted": "", "labels": {k: words.phrase(k) for k in ("what_to_do", "how_many", "weather", "care")},
+        "made": made(bulletin, words), "chart": printed_picture(verdict_chart(bulletin, words), reader),
+        "pictures": [printed_picture(p, reader) for p in pictures or ()],
+        "labels": {k: words.phrase(k) for k in ("what_to_do", "how_many", "weather", "care")},
     }  # fmt: skip
-    made_at = datetime.combine(bulletin.on, time(12, 0), tzinfo=UTC)
-    text = json.dumps(data, ensure_ascii=False)
-    for attempt in range(_MOST_TRIES):
-        try:
-            found = typst.compile(
-                (_HERE / "bulletin.typ").read_bytes(),
-                format="pdf",
-                sys_inputs={"data": text},
-                pdf_standards=["ua-1"],
-                timestamp=made_at,
-                ignore_system_fonts=True,
-            )
-            return bytes(found)
-        except typst.TypstError as error:
-            named = _ESCAPED.sub(lambda m: chr(int(m[1], 16)), "".join(_LACKING.findall(str(error))))
-            lacking = set(named) if attempt < _MOST_TRIES - 2 else set(text)
-            lacking = {letter for letter in lacking if ord(letter) > _LATIN}
-            if not lacking:
-                raise
-            data["unprinted"] = words.phrase("unprinted")
-            text = "".join("?" if c in lacking else c for c in json.dumps(data, ensure_ascii=False))
-            data = json.loads(text)
-    raise AssertionError("the last try prints Latin letters only")
+    return typeset(_HERE / "bulletin.typ", data, bulletin.on, words.phrase("unprinted"))

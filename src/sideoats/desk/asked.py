@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from sideoats.call import Answered, Call
+from sideoats.call import Call
 from sideoats.question import Context, Question, Table, column, every, find
+from sideoats.week.rows import ask_row, row_of
 
 if TYPE_CHECKING:
     from sideoats.desk.state import Desk
@@ -57,17 +58,6 @@ class Districts:
             return self._kept[key]
 
 
-def row_of(question: Question, place: str, district: District) -> Table | None:
-    """The place as the question's table of one row, or None where the question is not about it."""
-    from sideoats.week.gather import gather
-
-    farm = next((p.farm for p in district.snapshot.places if p.id == place), None)
-    table, _ = gather(question, district.snapshot, farm)
-    if place not in table.keys:
-        return None
-    return table.take(np.array([table.keys.index(place)], dtype=np.int64))
-
-
 def changed(question: Question, table: Table, values: Mapping[str, Any]) -> Table:
     """The same row with some values replaced; a value given now is of today."""
     columns, ages = dict(table.columns), dict(table.ages)
@@ -76,11 +66,6 @@ def changed(question: Question, table: Table, values: Mapping[str, Any]) -> Tabl
             columns[f.name] = column(f, [values[f.name]])
             ages[f.name] = np.zeros(1)
     return replace(table, columns=columns, ages=ages, stands=() if "station" in values else table.stands)
-
-
-def ask_row(question: Question, table: Table, district: District) -> Answered:
-    """A table of one row answered."""
-    return question.ask(table, Context(district.on, district.facts, district.outlook))
 
 
 def ask_place(desk: Desk, name: str, place: str, day: date) -> Call | None:

@@ -19,6 +19,7 @@ from sideoats.desk import tongue
 from sideoats.errors import UnitError
 from sideoats.ledger import EvidenceKind
 from sideoats.pictures import Picture
+from sideoats.pictures.stems import BODIES
 from sideoats.question import Question
 from sideoats.words import Said, has, say, sentence
 
@@ -252,6 +253,7 @@ FILTERS: dict[str, Callable[..., Any]] = {
     "term": lambda choice, of="": tongue.term(of, choice),
 }  # fmt: skip
 GLOBALS: dict[str, Any] = {
+    "STEMS": {name: Markup(body) for name, body in BODIES.items()},  # noqa: S704 - our own drawings
     "asset": asset, "VERDICT_WORDS": VERDICT_WORDS, "VERDICT_LINES": VERDICT_LINES, "say": tongue.say,
     "foreign": tongue.foreign,
     "reader": tongue.reader, "tongues": tongue.choices, "measures": tongue.measures,

@@ -145,7 +145,7 @@ def _folded(ledger: Ledger, on: date, kind: str, places: Sequence[Place] | None)
 
 
 def was_done(entry: Entry) -> bool:
-    """False for an answer to a call that leaves it open: "not done" and "later" are kept as actions that were not done."""
+    """Whether an action was done; answers to a call that say "not done" or "later" are kept as actions too."""
     return entry.kind != "action" or entry.body.get("answer", "done") == "done"
 
 

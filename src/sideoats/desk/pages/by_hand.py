@@ -143,8 +143,8 @@ def _entries(
                 plain("wrong.no_farm", name=repr(farm[:60])), where=plain("farm"), todo=plain("wrong.farm_first")
             )
         if "outline" in typed:
-            from sideoats.desk.outlines import rings
             from sideoats.ledger.evidence import read_value
+            from sideoats.week.outlines import rings
 
             rings(read_value(kind.fields["outline"], typed["outline"]))
         old = places.get(place)

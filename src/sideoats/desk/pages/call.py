@@ -10,8 +10,7 @@ from starlette.responses import Response
 
 from sideoats.call import Call
 from sideoats.desk import forms, tongue
-from sideoats.desk.asked import ask_place, ask_row, changed, row_of
-from sideoats.desk.figures import option_picture
+from sideoats.desk.asked import ask_place, changed
 from sideoats.desk.grants import READ
 from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError, QuestionError
@@ -21,6 +20,8 @@ from sideoats.pictures import Picture
 from sideoats.printed import sheet
 from sideoats.question import Question, Table, find
 from sideoats.schema import Field
+from sideoats.week.option_picture import option_picture
+from sideoats.week.rows import ask_row, row_of
 
 _FIXED_KINDS = frozenset({"series", "file", "records"})
 
@@ -90,7 +91,7 @@ def call_page(visit: Visit) -> Response:
         question=question,
         place=place,
         farm=farm,
-        options=option_picture(call),
+        options=option_picture(call, tongue.reader()),
         pictures=pictures,
         used=used,
         boxes=_boxes(used, {}, {}),
@@ -168,7 +169,7 @@ def what_if(visit: Visit) -> Response:
         boxes=_boxes(used, given, errors),
         wrong=[b for b in _boxes(used, given, errors) if b.error],
         moved=[forms.label_of(f) for f in moved],
-        options=option_picture(then) if then else None,
+        options=option_picture(then, tongue.reader()) if then else None,
         pictures=pictures,
     )
 

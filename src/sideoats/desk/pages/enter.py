@@ -13,12 +13,12 @@ from starlette.responses import Response
 from sideoats.desk import permits, tongue
 from sideoats.desk.forms import label_of, units_for
 from sideoats.desk.grants import OPEN, RECORD
-from sideoats.desk.outlines import for_phone
 from sideoats.desk.pages.by_hand import kinds_by_hand, typed_fields
 from sideoats.desk.shown import STATIC, asset
 from sideoats.desk.visit import Page, Visit
 from sideoats.ledger.evidence import QuantityField
 from sideoats.schema import Field
+from sideoats.week.outlines import for_phone
 from sideoats.words import Reader
 
 SHELL_FILES = (

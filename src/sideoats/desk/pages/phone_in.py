@@ -10,13 +10,13 @@ from starlette.responses import Response
 from sideoats.asking import answers_for
 from sideoats.call import Answered
 from sideoats.desk import forms, tongue
-from sideoats.desk.figures import option_picture
 from sideoats.desk.grants import ASK, RECORD
 from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError, QuestionError, SideoatsError
 from sideoats.ledger import NewEntry
 from sideoats.printed import sheet
 from sideoats.question import Question, every, find
+from sideoats.week.option_picture import option_picture
 
 MOST_LINES = 12
 
@@ -81,7 +81,7 @@ def _page(
         wrong=[b for b in boxes if b.error],
         line=line,
         call=call,
-        options=option_picture(call) if call else None,
+        options=option_picture(call, tongue.reader()) if call else None,
         pictures=answers.drawn(0) if answers else (),
         text=sheet(call, own["whose"], reader=tongue.reader()) if call else "",
         whose=own["whose"],

@@ -13,7 +13,6 @@ from sideoats.call import VERDICTS, Call
 from sideoats.crops import crop_of
 from sideoats.desk import tongue
 from sideoats.desk.grants import READ
-from sideoats.desk.outlines import OnMap, places_map, where_is
 from sideoats.desk.pages.weather import made
 from sideoats.desk.pages.week import seen_calls
 from sideoats.desk.seasons import season_picture, season_start
@@ -25,6 +24,7 @@ from sideoats.ledger.amending import told_changes
 from sideoats.pictures import Event, Picture
 from sideoats.schema import read_date
 from sideoats.station import StationDays
+from sideoats.week.outlines import OnMap, places_map, where_is
 
 LISTED = 400
 GROWTH_DAYS = 290  # sowing to harvest of a winter wheat

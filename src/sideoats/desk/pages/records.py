@@ -8,12 +8,12 @@ from typing import Any
 from starlette.responses import Response
 
 from sideoats.call import call_from
-from sideoats.desk import forms, permits
-from sideoats.desk.figures import option_picture
+from sideoats.desk import forms, permits, tongue
 from sideoats.desk.grants import READ, RECORD
 from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.ledger import Entry, NewEntry, evidence_kinds
 from sideoats.ledger.evidence import DaysField, JsonField
+from sideoats.week.option_picture import option_picture
 
 UNSEEN = frozenset({"audit"})
 
@@ -46,7 +46,7 @@ def entry_page(visit: Visit) -> Response:
         entry=entry,
         kind=kind,
         call=call,
-        options=option_picture(call) if call else None,
+        options=option_picture(call, tongue.reader()) if call else None,
         picture=picture,
         place=visit.desk.places(visit.person).get(entry.place or ""),
         farm=visit.desk.farm_name(entry.farm),

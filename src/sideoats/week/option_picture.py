@@ -2,39 +2,39 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 from sideoats.call import Call, OptionResult
-from sideoats.desk.shown import known, told
-from sideoats.desk.tongue import reader
 from sideoats.pictures import Axis, Level, Picture, Row, Rows
+from sideoats.replies import READER, told
 from sideoats.timed import grouped
-from sideoats.words import Measured, Money, Said, Share, say
+from sideoats.words import Measured, Money, Reader, Said, Share, say
 
 MOST_OPTIONS = 8
 _SAME = 0.5  # dollars a unit: below it nobody could tell them apart
 
 
-def option_picture(call: Call) -> Picture | None:
+def option_picture(call: Call, reader: Reader = READER) -> Picture | None:
     """What each option pays: the best, those next to it, and what is ruled out; the table has them all.
 
     None for a call without options, and where nothing of them could be drawn.
     """
     if not call.options:
         return None
-    call = told(call)
-    options = grouped(call, reader())
-    allowed = [o for o in options if not o.barred and known(o.expected)]
+    call = told(call, reader)
+    options = grouped(call, reader)
+    allowed = [o for o in options if not o.barred and math.isfinite(o.expected)]
     best = max(allowed, key=lambda o: o.expected, default=None)
     unit = call.options[0].unit
     kind = Money if unit.startswith("USD") else Measured
     rows = {o.key: _row(o, kind, o is best) for o in options}
-    short = {o.key: o.label for o in grouped(call, reader(), dated=False)}
+    short = {o.key: o.label for o in grouped(call, reader, dated=False)}
     base = next((o.label for o in call.options if call.baseline and o.key == call.baseline), "")
     name = say("picture.options.axis", baseline=_small(base)) if base else say("picture.options.pays")
     saying = say("picture.options.says_nothing")
-    if best is not None and known(best.chance_best):
+    if best is not None and math.isfinite(best.chance_best):
         saying = say("picture.options.says", chance=Share(best.chance_best))
     return Rows(
         finding=_finding(options, allowed, best, kind),
@@ -49,12 +49,12 @@ def option_picture(call: Call) -> Picture | None:
 
 
 def _row(o: OptionResult, kind: type[Money] | type[Measured], best: bool) -> Row:
-    if o.barred or not known(o.expected):
+    if o.barred or not math.isfinite(o.expected):
         none = float("nan")
         return Row(o.label, none, none, none, instead=say("picture.options.out", why=o.barred) if o.barred else "")
-    more = say("picture.options.chance", chance=Share(o.chance_best)) if known(o.chance_best) else ""
+    more = say("picture.options.chance", chance=Share(o.chance_best)) if math.isfinite(o.chance_best) else ""
     note = say("picture.options.note", pays=kind(o.expected, unit=o.unit))
-    worst = o.worst_tenth if known(o.worst_tenth) else float("nan")
+    worst = o.worst_tenth if math.isfinite(o.worst_tenth) else float("nan")
     return Row(o.label, o.low, o.expected, o.high, note, more, worst, now=best)
 
 

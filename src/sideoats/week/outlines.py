@@ -91,9 +91,12 @@ class OnMap:
     here: bool = False
 
 
-def places_map(places: Sequence[OnMap]) -> Picture | None:
-    """Outlines and points filled by verdict, each leading to its place; None where none has a position."""
-    spots = [_spot(p, labelled=len(places) <= MOST_LABELS) for p in places]
+def places_map(places: Sequence[OnMap], numbers: Mapping[str, str] | None = None) -> Picture | None:
+    """Outlines and points filled by verdict, each leading to its place; None where none has a position.
+
+    `numbers` are what a list calls the places, by id: a map that stands beside one bears them before the names.
+    """
+    spots = [_spot(p, len(places) <= MOST_LABELS, (numbers or {}).get(p.place.id, "")) for p in places]
     drawn = sum(bool(s.corners) for s in spots)
     if not drawn:
         return None
@@ -108,7 +111,7 @@ def places_map(places: Sequence[OnMap]) -> Picture | None:
     )
 
 
-def _spot(p: OnMap, labelled: bool) -> Spot:
+def _spot(p: OnMap, labelled: bool, number: str) -> Spot:
     at = where_is(p.place)
     verdict = say(f"picture.places.{p.verdict}") if p.verdict in FILLS else say("picture.places.wait")
     return Spot(
@@ -117,7 +120,7 @@ def _spot(p: OnMap, labelled: bool) -> Spot:
         rings=at if isinstance(at, list) else (),
         fill=FILLS.get(p.verdict, "blank"),
         said=p.title,
-        label=p.place.name if labelled or p.here else "",
+        label=f"{number} {p.place.name}".strip() if labelled or p.here else number,
         cells=(verdict,),
         link=f"/places/{p.place.id}",
         here=p.here,
