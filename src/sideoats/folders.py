@@ -1,4 +1,4 @@
-"""Where a user's own files lie: kept machine forms, and data that must not be lost.
+"""Where a user's own files lie: kept machine forms, and data that must not be lost; and files written whole.
 
 On Linux by the XDG Base Directory Specification, worked out here because it is one line and every command needs it;
 elsewhere by `platformdirs`, which a test holds this to.
@@ -34,3 +34,12 @@ def data_folder() -> Path:
 def _by_xdg(variable: str, usual: str) -> Path:
     given = os.environ.get(variable, "")
     return (Path(given) if given.strip() else Path.home() / usual) / _NAME
+
+
+def write_whole(path: Path, content: bytes) -> Path:
+    """In one step, so that a reader never sees half a file; folders that are missing are made."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(path.name + ".part")
+    part.write_bytes(content)
+    os.replace(part, path)
+    return path

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,6 +16,7 @@ from sideoats.bulletin.render import page, pdf, rain_charts
 from sideoats.bulletin.spoken import messages, plain_text, radio, script
 from sideoats.bulletin.words import words
 from sideoats.errors import InputError
+from sideoats.folders import write_whole
 from sideoats.week.snapshot import Snapshot
 
 if TYPE_CHECKING:
@@ -79,26 +79,17 @@ def publish(
         pictures = rain_charts(public_stations(snapshot), b)
         folder = out / "public" / language
         files += [
-            _write(folder / "bulletin.html", page(b, spoken, pictures=pictures).encode()),
-            _write(folder / "bulletin.pdf", pdf(b, spoken, pictures=pictures)),
-            _write(folder / "bulletin.txt", plain_text(b, spoken).encode()),
-            _write(folder / "script-two-minutes.txt", script(b, spoken).encode()),
-            _write(folder / "radio-30-seconds.txt", radio(b, spoken, seconds=30).encode()),
-            _write(folder / "radio-60-seconds.txt", radio(b, spoken, seconds=60).encode()),
-            _write(folder / "messages.txt", "\n".join(messages(b, spoken)).encode()),
+            write_whole(folder / "bulletin.html", page(b, spoken, pictures=pictures).encode()),
+            write_whole(folder / "bulletin.pdf", pdf(b, spoken, pictures=pictures)),
+            write_whole(folder / "bulletin.txt", plain_text(b, spoken).encode()),
+            write_whole(folder / "script-two-minutes.txt", script(b, spoken).encode()),
+            write_whole(folder / "radio-30-seconds.txt", radio(b, spoken, seconds=30).encode()),
+            write_whole(folder / "radio-60-seconds.txt", radio(b, spoken, seconds=60).encode()),
+            write_whole(folder / "messages.txt", "\n".join(messages(b, spoken)).encode()),
         ]
     for farm in sorted({c.farm for c in week.calls if c.farm}):
         name = snapshot.farm_names.get(farm, farm)
         own = [c for c in week.calls if c.farm == farm]
         calendar = farm_calendar(own, words(languages[0]), farm=name, on=week.on)
-        files.append(_write(out / "farms" / f"{re.sub(r'[^A-Za-z0-9_-]', '_', farm)}.ics", calendar))
+        files.append(write_whole(out / "farms" / f"{re.sub(r'[^A-Za-z0-9_-]', '_', farm)}.ics", calendar))
     return Published(tuple(files), tuple(made))
-
-
-def _write(path: Path, content: bytes) -> Path:
-    """In one step, so that a reader never sees half a file."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(path.name + ".part")
-    part.write_bytes(content)
-    os.replace(part, path)
-    return path

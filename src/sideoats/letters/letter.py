@@ -21,10 +21,10 @@ from sideoats.replies import told
 from sideoats.week.option_picture import option_picture
 from sideoats.week.outlines import OnMap, places_map
 from sideoats.week.rows import ask_row, row_of
-from sideoats.words import Day, Money, Name, Reader, full_day, has, message, say, sentence
+from sideoats.words import Day, Money, Name, Reader, full_day, has, languages, message, say, sentence
 
 if TYPE_CHECKING:
-    from sideoats.ledger import Entry, Place
+    from sideoats.ledger import Entry, Ledger, Place
     from sideoats.week import Week
     from sideoats.week.district import District
     from sideoats.week.passes import Pass
@@ -127,6 +127,21 @@ def letter_of(week: Week, district: District, history: Iterable[Entry], farm: st
     )
 
 
+def letters_of(week: Week, district: District, ledger: Ledger, reader: Reader) -> list[tuple[Letter, str]]:
+    """Every farm's letter of a week in its own language (else the reader's), with its e-mail address ("" for none)."""
+    entries: dict[str, list[Entry]] = {}
+    for entry in ledger.history(since=week.on - LATELY, until=week.on):
+        entries.setdefault(entry.farm or "", []).append(entry)
+    out = []
+    for farm in ledger.farms():
+        own = str(farm.attributes.get("language", ""))
+        theirs = Reader(own, reader.measures) if own in languages() else reader
+        if any(p.farm == farm.id for p in district.snapshot.places):
+            made = letter_of(week, district, entries.get(farm.id, ()), farm.id, theirs)
+            out.append((made, str(farm.attributes.get("email", ""))))
+    return out
+
+
 _Row = tuple[str, "date | None", str, str, str, float, tuple[tuple[str, str], ...]]
 
 
@@ -202,12 +217,13 @@ def _opening(
     pressing = [line for line in lines if line.verdict in ("stop", "act")]
     looks = [line for line in lines if line.verdict == "look"]
     hidden = sum(row[0] in ("stop", "act", "look") for row in left)
-    out = [f"{line.place}: {_whole(line.what)}" for line in (pressing or looks)[:2]]
-    if not pressing:
-        out.insert(0, word("quiet"))
-    more = len(pressing) + len(looks) + hidden - len(out) + (not pressing)
+    shown = (pressing + looks)[: 2 if pressing else 1]
+    out = [] if pressing else [word("quiet")]
+    out += [f"{line.place}: {_whole(line.what)}" for line in shown]
+    unsaid = (pressing + looks)[len(shown) :]
+    more = len(unsaid) + hidden
     if more > 0:
-        dated = [line.by for line in (*pressing, *looks)[len(out) - (not pressing) :] if line.by]
+        dated = [line.by for line in unsaid if line.by]
         out.append(word("more", n=more, day=Day(min(dated))) if dated else word("more_undated", n=more))
     else:
         later = [c.look_by for c in calls if c.verdict == "wait" and c.look_by and c.look_by > on]
@@ -226,7 +242,7 @@ def _seen(
     newest: dict[tuple[str, str], date] = {}
     for entry in history:
         if entry.kind not in _UNTOLD and entry.place in places and on - LATELY < entry.seen_on <= on:
-            key = (entry.place, entry.kind)
+            key = (str(entry.place), entry.kind)
             newest[key] = max(newest.get(key, entry.seen_on), entry.seen_on)
     days: dict[date, dict[str, list[str]]] = {}
     for (place, kind), day in newest.items():
@@ -242,8 +258,8 @@ def _seen(
         out.append((_word("unseen", reader), listed))
     missing = dict.fromkeys((places[c.place].name, name) for c in calls for name in c.missing if c.place in places)
     if missing:
-        told_ = [f"{_label(name, reader)} ({place})" for place, name in missing]
-        out.append((_word("unknown", reader), "; ".join(told_[:MOST_SEEN])))
+        named = [f"{_label(name, reader)} ({place})" for place, name in missing]
+        out.append((_word("unknown", reader), "; ".join(named[:MOST_SEEN])))
     return tuple(out)
 
 
@@ -282,20 +298,16 @@ def _map(places: Mapping[str, Place], lines: Sequence[Line]) -> Picture | None:
 
 
 def _picture(calls: Sequence[Call], lines: Sequence[Line], district: District, reader: Reader) -> Picture | None:
-    """Of the act that a week's waiting costs most, what it gains by the day; else what its choices bring."""
+    """Of the act that a week's waiting costs most what it gains by the day, or what its choices bring."""
     acts = sorted((line for line in lines if line.verdict == "act"), key=lambda line: -line.week)
     by_key = {(c.question, c.place): c for c in calls}
-    for line in acts:
-        for key in line.about:
-            if (call := by_key.get(key)) is None or not call.options:
-                continue
-            question = find(call.question)
-            table = row_of(question, call.place, district)
-            drawn = ask_row(question, table, district).drawn(0) if table is not None else ()
-            found = next(iter(drawn), None) or option_picture(call, reader)
-            if found is not None:
-                return found
-    return None
+    listed = [call for line in acts for key in line.about if (call := by_key.get(key)) is not None and call.options]
+    for call in listed:
+        question = find(call.question)
+        table = row_of(question, call.place, district)
+        if table is not None and (drawn := ask_row(question, table, district).drawn(0)):
+            return drawn[0]  # type: ignore[no-any-return]
+    return next((found for call in listed if (found := option_picture(call, reader)) is not None), None)
 
 
 def _sources(calls: Sequence[Call], lines: Sequence[Line]) -> str:

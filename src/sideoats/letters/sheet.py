@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from textwrap import wrap
+from textwrap import shorten, wrap
 from typing import Any
 
 from sideoats.bulletin.typeset import printed_picture, typeset
@@ -28,12 +28,14 @@ def page(letter: Letter) -> bytes:
         "lines": [
             {"number": str(line.number), "mark": STEMS[line.verdict], "verdict": _verdict(line, letter),
              "by": reader.day(line.by) if line.by else "", "place": line.place, "what": line.what, "more": line.more,
-             "week": week_cost(line, reader), "answered": line.verdict != "wait"}
+             "week": week_cost(line, reader), "slip": shorten(f"{line.place}: {line.what}", 54, placeholder=" ...")
+             if line.verdict != "wait" else ""}
             for line in letter.lines
         ],
         "left_out": letter.word("left_out", n=Count(letter.left_out)) if letter.left_out else "",
         "seen": [list(row) for row in letter.seen], "slip": slip_head(letter), "text_to": text_to(letter),
-        "where": printed_picture(letter.where, reader, PHONE), "picture": printed_picture(letter.picture, reader, PHONE),
+        "where": printed_picture(letter.where, reader, PHONE),
+        "picture": printed_picture(letter.picture, reader, PHONE),
         "sources": letter.word("sources", sources=Name(letter.sources)) if letter.sources else "",
         "labels": {k: letter.word(k) for k in _LABELS},
     }  # fmt: skip
