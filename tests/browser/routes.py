@@ -9,7 +9,7 @@ PAGES = (
     f"/enter/by-hand?kind=leaf_counts&place={FIELD}", "/enter/by-hand?kind=place", "/places", f"/places/{FIELD}",
     f"/call/sorghum-aphid/{FIELD}", f"/call/sorghum-aphid/{FIELD}/last-week", "/round",
     "/call/cull-cows/lone-gate.cow-herd-3", "/call/wheat-planting/stone-post.wheat-1", "/weather", "/markets",
-    "/trials", "/done", "/bulletin", "/bulletin?language=es",
+    "/trials", "/done", "/bulletin", "/bulletin?language=es", "/letters", "/letters?farm=two-elms",
     f"/done/new?question=sorghum-aphid&place={FIELD}", "/done/new", "/files", "/help", "/session",
 )  # fmt: skip
 OFFICE_PAGES = ("/people", "/audit", "/session")
@@ -17,6 +17,7 @@ REFUSALS = ("/no-such-page", "/places/nowhere", "/?on=yesterday", f"/call/hay-ni
 EMPTY = (
     "/",
     "/bulletin",
+    "/letters",
     "/round",
     "/places",
     "/weather",

@@ -21,7 +21,7 @@ from sideoats.ledger import Ledger, NewEntry, open_ledger
 from sideoats.letters.letter import Letter, letters_of
 from sideoats.letters.post import TRIES, message_of, post, server_at
 from sideoats.letters.sheet import page, plain
-from sideoats.letters.slips import answers, entry_of, keep_answers
+from sideoats.letters.slips import actions_of, answers, entry_of
 from sideoats.week import Week, district_of, run_week
 from sideoats.week.district import District
 from sideoats.week.run import evidence_needed, weekly_questions
@@ -121,9 +121,9 @@ def test_a_slip_closes_what_was_done_and_leaves_the_rest_open(ledger: Ledger) ->
     history = list(ledger.history(kind="letter"))
     entry, said = answers(text, history)
     assert [(s.number, s.answer) for s in said] == [(done.number, "done"), (later.number, "later")]
-    first = keep_answers(ledger, entry, said, WHEN, "Two Elms")
+    first = ledger.append(actions_of(ledger, entry, said, WHEN, "Two Elms"))
     assert len(first) == len(done.about) + len(later.about) and all(r.stored for r in first)
-    assert keep_answers(ledger, entry, said, datetime(2026, 9, 15, 8, tzinfo=UTC), "Two Elms") == []
+    assert actions_of(ledger, entry, said, datetime(2026, 9, 15, 8, tzinfo=UTC), "Two Elms") == []
     after = {(c.question, c.place): c for c in run_week(ledger, TODAY, draws=DRAWS, farm="two-elms").calls}
     assert all(after[key].done for key in done.about)
     assert all(not after[key].done and after[key].verdict == "act" for key in later.about)

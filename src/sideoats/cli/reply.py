@@ -21,12 +21,13 @@ def command(ctx: click.Context, slip: tuple[str, ...], by: str) -> None:
     Done closes the calls of that line until something newer is seen; "won't" and "later" are kept and leave them open.
     """
     from sideoats.ledger import open_ledger
-    from sideoats.letters.slips import answers, keep_answers
+    from sideoats.letters.slips import actions_of, answers
 
     with open_ledger(ledger_location(ctx), create=False) as ledger:
         letter, said = answers(" ".join(slip), ledger.history(kind="letter"))
-        stored = keep_answers(ledger, letter, said, datetime.now().astimezone(), by)
+        new = actions_of(ledger, letter, said, datetime.now().astimezone(), by)
+        ledger.append(new)
     for one in said:
         echo(f"reply.{one.answer.replace(' ', '_')}", what=one.what, number=str(one.number))
-    if not stored:
+    if not new:
         echo("reply.before", err=True)

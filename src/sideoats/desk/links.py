@@ -35,6 +35,7 @@ _MENU = (
     Link("/done", "done", READ),
     Link("/files", "files", ADVISE),
     Link("/bulletin", "bulletin", READ),
+    Link("/letters", "letters", READ),
 )
 _OFFICE = (Link("/people", "people", GOVERN), Link("/audit", "audit", GOVERN))
 

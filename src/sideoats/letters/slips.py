@@ -20,7 +20,7 @@ from sideoats.letters.letter import Letter
 from sideoats.words import Reader, languages, message
 
 if TYPE_CHECKING:
-    from sideoats.ledger import Entry, Ledger, Receipt
+    from sideoats.ledger import Entry, Ledger
 
 _NAMESPACE = uuid.UUID("7a1c66d2-0d0c-5a51-9d5e-6a1f3b7c2e90")
 ANSWERS = {"done": "done", "not": "not done", "later": "later"}
@@ -105,16 +105,12 @@ def _answer(said: str) -> str | None:
     return None
 
 
-def keep_answers(ledger: Ledger, letter: Entry, said: Iterable[Answer], when: datetime, who: str) -> list[Receipt]:
-    """Store what the slip says: one action for each call of each line, in one transaction.
-
-    What it said before, at whatever hour, is left as it stands: the receipts are of what is new.
-    """
+def actions_of(ledger: Ledger, letter: Entry, said: Iterable[Answer], when: datetime, who: str) -> list[NewEntry]:
+    """What to store of a slip: one action for each call of each line; what it said before is left as it stands."""
     new = []
     for one in said:
         for question, place in one.about:
             body = {"what": one.what, "question": question, "answer": one.answer}
             mark = str(uuid.uuid5(_NAMESPACE, "|".join((letter.id, question, place, one.answer))))
             new.append(NewEntry("action", body, place=place, seen_at=when, observer=who, id=mark))
-    fresh = [entry for entry in new if ledger.get(str(entry.id)) is None]
-    return ledger.append(fresh) if fresh else []
+    return [entry for entry in new if ledger.get(str(entry.id)) is None]
