@@ -106,7 +106,7 @@ def test_early_weaning_saves_what_the_pair_would_have_eaten():
     cows = {"cow_condition": "6", "short_grass": "yes", "hay_price": "120 USD/ton"}
     got = _values(ask("wean-date", cows, on=date(2026, 8, 10), draws=4000))
     assert got["days_earlier"] == 66
-    assert got["forage_saved"] == pytest.approx(0.35 * 39 * 66 / 0.9 * 120 / 2000, rel=0.01)
+    assert got["forage_saved"] == pytest.approx(0.35 * 39 * 66 / 0.874 * 120 / 2000, rel=0.01)
     assert got["condition_kept"] == pytest.approx(0, abs=0.01)  # 95 % are bred at 6 and above (Sprott 1985)
 
 

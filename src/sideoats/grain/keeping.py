@@ -176,7 +176,7 @@ def bin_condition(
     unread = np.isnan(moisture) | np.isnan(temperature)
     found = np.zeros(len(crop), bool) if insects is None else insects
     cold = temperature <= facts.value("grain/insects_dormant_below")
-    least_days, most_days = facts.value("grain/move_within"), facts.value("grain/dry_within")
+    least_days, most_days = facts.value("grain/move_within"), facts["grain/check_every"].high
     keeps = np.where(code == INSIDE, days, life)
     term = np.floor(np.nan_to_num(keeps * part, nan=0.0, posinf=most_days)).clip(least_days, most_days)
     return Condition(
