@@ -121,7 +121,6 @@ def test_past_years_give_a_chance_and_never_an_order() -> None:
         ("spray-hours", {"hours": "date=2026-02-30, hour=9, temperature=70 F, humidity=50 %, wind=5 mph"}, "calendar"),
         ("rain-deficit", {"rain": "2 in"}, "normal: is missing"),
         ("rain-deficit", {"rain": "2 in", "normal": "0 in"}, "outside what is possible"),
-        ("cotton-pace", {"freeze_date": "2026-10-20"}, "heat_per_day: is missing"),
     ],
 )
 def test_what_cannot_be_answered_is_refused_in_one_line(question: str, given: dict[str, str], message: str) -> None:

@@ -166,6 +166,9 @@ class Told:
             say("wheat-planting.because.seedbed").where(~table.known("top_moist")),
             self._soil,
             say("wheat-planting.because.pests").where(self.season.sown.season.first > 0),
+            say("wheat-planting.because.fly_ahead", fly=Day(table.date("fly_free"))).where(
+                (table.days_until("fly_free", self.context.on) > 0) & (purpose == "grain")
+            ),
             *(() if self.context.outlook.has_weather else (say("wheat-planting.because.no_station"),)),
         )
 

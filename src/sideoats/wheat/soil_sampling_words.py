@@ -61,11 +61,13 @@ class Told:
         """Headlines that take the place of the verdict's own."""
         pays = self.test.gain[:, :, 0].mean(axis=1) > 0
         nothing = self.worth < 0.1
+        in_season = self.context.region.holds("topdress-open", self.context.on)
         return (
             (self.test.tested, "soil-sampling.tested.wait"),
             (self.test.forage, "soil-sampling.forage.wait"),
             (np.isinf(self.test.days) & pays, "soil-sampling.next.wait"),
             (nothing, "soil-sampling.nothing.wait"),
+            (np.isfinite(self.test.days) & pays & in_season, "soil-sampling.season.wait"),
         )
 
     def reasons(self) -> tuple[RowSaid, ...]:

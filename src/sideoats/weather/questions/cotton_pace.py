@@ -27,9 +27,7 @@ INPUTS = (
 
 
 def check(values: dict[str, Any]) -> None:
-    """Refuse a freeze date without the rate of heat that has to reach it, and a bloom on cotton just planted."""
-    if values["freeze_date"] is not None and values["heat_per_day"] is None:
-        raise InputError("is missing", where=f"{NAME} heat_per_day", expected="heat_per_day=18 beside freeze_date")
+    """Refuse a bloom on cotton just planted."""
     planted, bloomed = values["planting_date"], values["bloom_date"]
     if planted is not None and bloomed is not None and abs(after := (bloomed - planted).days) < FEWEST:
         what = f"{after} days after planting is too soon for a bloom"

@@ -68,6 +68,7 @@ def pose(table: Table, context: Context) -> Problem:
             "at_sowing": Measured(table.number("stored_at_sowing"), unit="in"),
             "from": Measured(held.start, unit="in"),
             "other": Measured(other.round(), unit="bu/ac"),
+            "kind": lambda i: say("wheat-water.kind." + ("mean" if _bounds(held, i) else "boundary")),
         },
         reasons=_reasons(table, context, held, middle, other),
         cautions=(say("wheat-water.care"),),
@@ -84,6 +85,11 @@ def pose(table: Table, context: Context) -> Problem:
     )
 
 
+def _bounds(held: Water, i: int) -> bool:
+    """Whether the line followed is a boundary, so that the other one is the mean."""
+    return bool(held.chosen[i][0] == "french_schultz")
+
+
 def _reasons(
     table: Table, context: Context, held: Water, middle: np.ndarray, other: np.ndarray
 ) -> tuple[Callable[[int], Said | None], ...]:
@@ -91,7 +97,7 @@ def _reasons(
     low, high = (100 * end for end in context.facts.by_id["wheat/water.rain_used"].span)
 
     def line(i: int) -> Said:
-        kind = "boundary" if held.chosen[i][0] == "french_schultz" else "mean"
+        kind = "boundary" if _bounds(held, i) else "mean"
         grain, start = Measured(float(held.slope[i]), unit="bu/ac/in"), Measured(float(held.start[i]), unit="in")
         if kind == "boundary":
             return say("wheat-water.because.boundary", grain=grain, start=start)
@@ -106,7 +112,7 @@ def _reasons(
         return say(f"wheat-water.because.{code}", stored=stored, used=used, rain=rain, share=share)
 
     def rival(i: int) -> Said:
-        kind = "other_mean" if held.chosen[i][0] == "french_schultz" else "other_boundary"
+        kind = "other_mean" if _bounds(held, i) else "other_boundary"
         apart = Measured(float(abs(other[i] - middle[i]).round()), unit="bu/ac")
         return say(f"wheat-water.because.{kind}", other=Measured(float(other[i].round()), unit="bu/ac"), apart=apart)
 
