@@ -59,11 +59,7 @@ def command(
             raise InputError(f"no farm is called {', '.join(unknown)}", where="--farm")
         week = run_week(ledger, day, draws=draws, farm=farms[0] if len(farms) == 1 else None)
         district = district_of(ledger, day, kinds=evidence_needed(weekly_questions()), draws=draws, pool=True)
-        made = [
-            (letter, to)
-            for letter, to in letters_of(week, district, ledger, reader_of())
-            if not farms or letter.farm in farms
-        ]
+        made = letters_of(week, district, ledger, reader_of(), farms)
         if out is not None:
             _print(ledger, [letter for letter, _ in made], out)
         if send:
@@ -79,7 +75,8 @@ def _print(ledger: Ledger, letters: list[Letter], out: Path) -> None:
         name = f"{letter.farm}-{letter.on.isoformat()}"
         write_whole(out / f"{name}.pdf", page(letter))
         write_whole(out / f"{name}.txt", plain(letter).encode())
-    ledger.append([entry_of(letter, "printed", datetime.now().astimezone(), "") for letter in letters])
+    kept = [entry_of(letter, "printed", datetime.now().astimezone(), "") for letter in letters]
+    ledger.append([entry for entry in kept if ledger.get(str(entry.id)) is None])
     echo("letters.written", n=len(letters), out=str(out))
 
 

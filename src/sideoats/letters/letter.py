@@ -15,6 +15,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from sideoats.call import VERDICTS, Call
+from sideoats.farm.told import first_lines, worth
 from sideoats.pictures import Picture
 from sideoats.question import find
 from sideoats.replies import told
@@ -24,6 +25,7 @@ from sideoats.week.rows import ask_row, row_of
 from sideoats.words import Day, Money, Name, Reader, full_day, has, languages, message, say, sentence
 
 if TYPE_CHECKING:
+    from sideoats.farm.plan import FarmPlan
     from sideoats.ledger import Entry, Ledger, Place
     from sideoats.week import Week
     from sideoats.week.district import District
@@ -79,6 +81,7 @@ class Letter:
     where: Picture | None
     picture: Picture | None
     sources: str
+    money: tuple[str, ...] = ()
 
     def word(self, key: str, **values: Any) -> str:
         """A fixed phrase of letters."""
@@ -89,13 +92,16 @@ class Letter:
         return self.word("title", farm=Name(self.name), day=Name(full_day(self.on, self.reader)))
 
 
-def letter_of(week: Week, district: District, history: Iterable[Entry], farm: str, reader: Reader) -> Letter:
+def letter_of(
+    week: Week, district: District, history: Iterable[Entry], farm: str, reader: Reader, plan: FarmPlan | None = None
+) -> Letter:
     """The letter of one farm.
 
     Parameters
     ----------
     district : of the week's own day
     history : the farm's entries of the last weeks, in any order
+    plan : the farm's calls together, for what they come to
 
     Raises
     ------
@@ -124,11 +130,21 @@ def letter_of(week: Week, district: District, history: Iterable[Entry], farm: st
         where=_map(places, lines),
         picture=_picture(calls, lines, district, reader),
         sources=_sources(calls, lines),
+        money=_money(plan, reader),
     )
 
 
-def letters_of(week: Week, district: District, ledger: Ledger, reader: Reader) -> list[tuple[Letter, str]]:
-    """Every farm's letter of a week in its own language (else the reader's), with its e-mail address ("" for none)."""
+def letters_of(
+    week: Week, district: District, ledger: Ledger, reader: Reader, farms: Sequence[str] = ()
+) -> list[tuple[Letter, str]]:
+    """Every farm's letter of a week in its own language (else the reader's), with its e-mail address ("" for none).
+
+    Only those of `farms` where some are named. Money is summed over the farm's calls on the week's own draws.
+    """
+    from sideoats.farm.plan import run_farms
+
+    held = {p.farm for p in district.snapshot.places if p.farm} & (set(farms) or {f.id for f in ledger.farms()})
+    plans = {p.farm: p for p in run_farms(ledger, week.on, sorted(held), draws=week.draws, seed=week.seed)}
     entries: dict[str, list[Entry]] = {}
     for entry in ledger.history(since=week.on - LATELY, until=week.on):
         entries.setdefault(entry.farm or "", []).append(entry)
@@ -136,8 +152,9 @@ def letters_of(week: Week, district: District, ledger: Ledger, reader: Reader) -
     for farm in ledger.farms():
         own = str(farm.attributes.get("language", ""))
         theirs = Reader(own, reader.measures) if own in languages() else reader
-        if any(p.farm == farm.id for p in district.snapshot.places):
-            made = letter_of(week, district, entries.get(farm.id, ()), farm.id, theirs)
+        if farm.id in held:
+            plan = plans.get(farm.id)
+            made = letter_of(week, district, entries.get(farm.id, ()), farm.id, theirs, plan)
             out.append((made, str(farm.attributes.get("email", ""))))
     return out
 
@@ -280,6 +297,13 @@ def _label(name: str, reader: Reader) -> str:
     from sideoats.words import term
 
     return term("observable", name, reader).replace("_", " ")
+
+
+def _money(plan: FarmPlan | None, reader: Reader) -> tuple[str, ...]:
+    """What all its acts come to together, and a bad year with and without them; nothing where no act is taken."""
+    if plan is None or not plan.taken():
+        return ()
+    return tuple(sentence(said, reader) for said in (worth(plan), *first_lines(plan, 0)[-1:]))
 
 
 def _map(places: Mapping[str, Place], lines: Sequence[Line]) -> Picture | None:

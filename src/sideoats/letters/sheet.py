@@ -37,12 +37,13 @@ def page(letter: Letter) -> bytes:
         "where": printed_picture(letter.where, reader, PHONE),
         "picture": printed_picture(letter.picture, reader, PHONE),
         "sources": letter.word("sources", sources=Name(letter.sources)) if letter.sources else "",
+        "money": " ".join(letter.money),
         "labels": {k: letter.word(k) for k in _LABELS},
     }  # fmt: skip
     return typeset(_SHEET, data, letter.on, letter.word("unprinted"))
 
 
-_LABELS = ("by", "what", "week", "where", "seen", "done", "not", "later", "saw", "care", "none")
+_LABELS = ("by", "what", "week", "where", "seen", "done", "not", "later", "saw", "care", "none", "money_and_risk")
 
 
 def slip_head(letter: Letter) -> str:
@@ -73,6 +74,8 @@ def plain(letter: Letter) -> str:
         out.append(letter.word("none"))
     if letter.left_out:
         out.append(letter.word("left_out", n=Count(letter.left_out)))
+    if letter.money:
+        out += ["", *wrap(f"{letter.word('money_and_risk')} {' '.join(letter.money)}", _WIDE)]
     if letter.seen:
         out += ["", letter.word("seen")]
         for head, text in letter.seen:

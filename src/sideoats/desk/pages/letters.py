@@ -10,6 +10,7 @@ from sideoats.desk.pages.by_hand import seen_at
 from sideoats.desk.table_out import file_response
 from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError
+from sideoats.farm.plan import run_farm
 from sideoats.letters.letter import LATELY, Letter, letter_of
 from sideoats.letters.sheet import page, plain
 from sideoats.letters.slips import actions_of, answers, entry_of
@@ -28,7 +29,9 @@ def _letter(visit: Visit, farm: str, wait: float) -> Letter | None:
     reader = tongue.reader()
     reader = Reader(own, reader.measures) if own in languages() else reader
     history = (e for e in visit.desk.ledger.history(since=visit.on - LATELY, until=visit.on) if e.farm == farm)
-    return letter_of(asked.week, visit.desk.districts.on(visit.on), history, farm, reader)
+    week = asked.week
+    plan = run_farm(visit.desk.ledger, farm, visit.on, draws=week.draws, seed=week.seed)
+    return letter_of(week, visit.desk.districts.on(visit.on), history, farm, reader, plan)
 
 
 def letters_page(visit: Visit) -> Response:
