@@ -59,6 +59,7 @@ class Told:
             "more": lambda i: answering.brings(float(np.nan_to_num(self.gain[i, :, self.at[i]].mean()))),
             "last": lambda i: self._last(i, int(self.at[i])),
             "range": self._range,
+            "toss": self._toss,
             "hollow": lambda i: self._last(i, case.WHEAT),
             "till": lambda i: self._last(i, case.GRAZE_OUT),
             "kept_way": lambda i: Term(KEYS[self.kept.way[i]], of="way"),
@@ -109,6 +110,11 @@ class Told:
             return None
         low, high = quantile(worth, [0.1, 0.9])
         return say("retain-calves.range", low=Money(float(low)), high=Money(float(high)))
+
+    def _toss(self, i: int) -> Said | None:
+        """Said of a gain that comes little more often than not."""
+        often = float((self.gain[i, :, self.at[i]] > 0).mean())
+        return say("retain-calves.even") if often < self.context.facts.value("decide/even_odds") else None
 
     def lacking(self, i: int) -> Said | None:
         """Why no way of keeping them is open, the ways together that lack the same; None where one is."""

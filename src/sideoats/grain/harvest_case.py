@@ -117,20 +117,20 @@ def harvest_of(table: Table, context: Context, crop: NDArray[np.object_], condit
     here, there = ((quoted - cost) * left[:, None] - once for cost in (farm_cost, elevator_cost))
     cheaper = np.nan_to_num(there, nan=-np.inf).max(axis=1) > np.nan_to_num(here, nan=-np.inf).max(axis=1)
     away = (np.isnan(table.number("farm_storage")) | (fits <= 0) | cheaper) & table.known("elevator_storage")
-    locked = np.where(away[:, None], there, here)
-    lock_at = np.argmax(np.where(np.isnan(locked), -np.inf, locked), axis=1)
-    gain[:, :, LOCKED] = np.take_along_axis(locked, lock_at[:, None], axis=1) + luck * left[:, None]
     # what finds no room is locked at the elevator for as long, where that brings anything, else it is sold
-    over = np.nan_to_num(np.take_along_axis(there, lock_at[:, None], axis=1)[:, 0], nan=-np.inf)
-    both = ~away & (fits < 1) & (over > 0)
-    rest_locked = np.where(both, (1.0 - fits) * np.where(both, over, 0.0), 0.0)
+    share = np.where(away, 0.0, fits)[:, None]
+    rest = np.where(away[:, None], there, np.maximum(np.nan_to_num(there, nan=0.0), 0.0))
+    locked = np.where(share > 0, share * here, 0.0) + np.where(share < 1, (1.0 - share) * rest, 0.0)
+    lock_at = np.argmax(np.where(np.isnan(locked), -np.inf, locked), axis=1)
+    at = (np.arange(len(table)), lock_at)
+    both = ~away & (fits < 1) & (rest[at] > 0)
+    kept = np.where(away | both, 1.0, fits) * left
+    gain[:, :, LOCKED] = locked[at][:, None] + luck * kept[:, None]
     call_at = np.round(table.number("call_months")).clip(1, quoted.shape[1]).astype(np.int64) - 1
     # what finds no room goes to the elevator for as long, where that brings anything, else it is sold
     elsewhere = np.where(gain[:, :, ELEVATOR].mean(axis=1) > 0, 1.0 - fits[:, None], 0.0)
-    rest = gain[:, :, ELEVATOR] * elsewhere[:, None, :]
-    gain[:, :, FARM] = gain[:, :, FARM] * fits[:, None, None] + np.where(elsewhere[:, None, :] > 0, rest, 0.0)
-    gain[:, :, LOCKED] *= np.where(away, 1.0, fits)[:, None]
-    gain[:, :, LOCKED] += rest_locked[:, None] + luck * (left * np.where(both, 1.0 - fits, 0.0))[:, None]
+    beyond = gain[:, :, ELEVATOR] * elsewhere[:, None, :]
+    gain[:, :, FARM] = gain[:, :, FARM] * fits[:, None, None] + np.where(elsewhere[:, None, :] > 0, beyond, 0.0)
     gain[:, :, CALL], implied = _call(table, context, quoted, draws, call_at)
     return Harvest(
         price, quoted, farm_cost, elevator_cost, dried, left, fits, elsewhere > 0, gain, lock_at, away, both, implied,

@@ -81,4 +81,5 @@ QUESTION = Question(
     in_season=in_season,
     check=check,
     options_count=len(case.OPTIONS),
+    stake="grazing",
 )

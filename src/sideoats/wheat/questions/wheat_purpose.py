@@ -65,4 +65,5 @@ QUESTION = Question(
     size="acres",
     in_season=in_season,
     options_count=len(case.OPTIONS),
+    stake="grazing",
 )
