@@ -48,6 +48,8 @@ DAILY_UNITS: Mapping[str, str] = {
 }
 HOURLY_UNITS: Mapping[str, str] = {
     "temperature": "degC",
+    "temperature_max": "degC",  # highest and lowest within the hour, where the station keeps them
+    "temperature_min": "degC",
     "dewpoint": "degC",
     "humidity": "1",
     "wind": "m/s",
@@ -56,6 +58,8 @@ HOURLY_UNITS: Mapping[str, str] = {
     "pressure": "hPa",
     "rain": "mm",
     "solar": "W/m**2",
+    **{f"soil_temperature_{depth}": "degC" for depth in SOIL_DEPTHS_CM},
+    **{f"soil_moisture_{depth}": "1" for depth in SOIL_DEPTHS_CM},
 }
 
 
@@ -153,7 +157,7 @@ class _Series:
     source: str = ""
     set_aside: tuple[SetAside, ...] = ()
     rejected: tuple[Rejected, ...] = ()
-    notes: tuple[str, ...] = ()
+    notes: tuple[Any, ...] = ()  # remarks for whoever takes the file: text, or what `sideoats.words` can say
 
     _UNITS = DAILY_UNITS
 
@@ -297,10 +301,15 @@ class StationDays(_Series):
 
 @dataclass(frozen=True, kw_only=True)
 class StationHours(_Series):
-    """Hourly record of one station, without holes from `start` on; `start` is naive, in the file's own clock."""
+    """Hourly record of one station, without holes from `start` on; `start` is naive, in the file's own clock.
+
+    A value at an hour was read within that hour; where `amounts_end` is true, rain and radiation at an hour are those
+    of the hour before it, as of a report stamped at the end of what it sums.
+    """
 
     start: datetime
     utc_offset_hours: float = math.nan  # the clock's distance from UTC; NaN where the file does not say
+    amounts_end: bool = False
 
     _UNITS = HOURLY_UNITS
 
@@ -328,43 +337,55 @@ class StationHours(_Series):
         Temperatures give tmax, tmin and tmean; wind, humidity and dew point their mean; gust its highest; rain and
         radiation their sum, which is too low by the hours that are missing.
         """
-        clock = self.times + np.timedelta64(round(utc_offset_hours * 60), "m")
-        day = clock.astype("datetime64[D]")
-        at = (day - day[0]).astype(np.int64)
-        values = {}
-        for name, (source, reduce) in _DAY_OUT_OF_HOURS.items():
+        clock = (self.times + np.timedelta64(round(utc_offset_hours * 60), "m")).astype("datetime64[h]")
+        first = (clock[0] - np.timedelta64(1 if self.amounts_end else 0, "h")).astype("datetime64[D]")
+        values: dict[str, Values] = {}
+        for name, source, reduce in _DAY_OUT_OF_HOURS:
             if source not in self.values:
                 continue
-            table = np.full((int(at[-1]) + 1, 24), np.nan)
-            table[at, (clock - day).astype("timedelta64[h]").astype(np.int64)] = self.usable(source)
+            ended = np.timedelta64(1 if self.amounts_end and source in ("rain", "solar") else 0, "h")
+            at = (clock - ended - first.astype("datetime64[h]")).astype(np.int64)
+            table = np.full(((int((clock[-1] - first.astype("datetime64[h]")).astype(np.int64)) // 24 + 1), 24), np.nan)
+            table[at // 24, at % 24] = self.usable(source)
             enough = (~np.isnan(table)).sum(axis=1) >= (1 if source == "gust" else least_hours)
             daily = np.full(len(table), np.nan)
             daily[enough] = reduce(table[enough], axis=1)
-            values[name] = daily * 0.0036 if name == "solar" else daily
+            daily = daily * 0.0036 if name == "solar" else daily
+            values[name] = np.where(np.isnan(values[name]), daily, values[name]) if name in values else daily
+        early = first < clock[0].astype("datetime64[D]") and len(next(iter(values.values()), ())) > 1
+        if early and all(
+            np.isnan(column[0]) for column in values.values()
+        ):  # a day of which only the last hour is there
+            values, first = {k: v[1:] for k, v in values.items()}, first + 1
         about = {k: getattr(self, k) for k in _ABOUT}
         return StationDays(
             station=self.station,
-            start=day[0].item(),
+            start=first.item(),
             values=values,
             set_aside=self.set_aside,
             rejected=self.rejected,
-            notes=(*self.notes, f"days made of hours, at least {least_hours} a day"),
+            notes=self.notes,
             **about,
         )
 
 
 _ABOUT = ("name", "latitude", "longitude", "elevation_m", "wind_height_m", "source")
-_DAY_OUT_OF_HOURS: Mapping[str, tuple[str, Any]] = {
-    "tmax": ("temperature", np.nanmax),
-    "tmin": ("temperature", np.nanmin),
-    "tmean": ("temperature", np.nanmean),
-    "dewpoint": ("dewpoint", np.nanmean),
-    "humidity": ("humidity", np.nanmean),
-    "wind": ("wind", np.nanmean),
-    "gust": ("gust", np.nanmax),
-    "rain": ("rain", np.nansum),
-    "solar": ("solar", np.nansum),
-}
+# Day's variable, hour's variable, how it is made; where two lines make one, the first that gives a value counts.
+_DAY_OUT_OF_HOURS: tuple[tuple[str, str, Any], ...] = (
+    ("tmax", "temperature_max", np.nanmax),
+    ("tmin", "temperature_min", np.nanmin),
+    ("tmax", "temperature", np.nanmax),
+    ("tmin", "temperature", np.nanmin),
+    ("tmean", "temperature", np.nanmean),
+    ("dewpoint", "dewpoint", np.nanmean),
+    ("humidity", "humidity", np.nanmean),
+    ("wind", "wind", np.nanmean),
+    ("gust", "gust", np.nanmax),
+    ("rain", "rain", np.nansum),
+    ("solar", "solar", np.nansum),
+    *((f"soil_{kind}_{depth}", f"soil_{kind}_{depth}", np.nanmean)
+      for kind in ("temperature", "moisture") for depth in SOIL_DEPTHS_CM),
+)  # fmt: skip
 
 
 def km_between(latitude: ArrayLike, longitude: ArrayLike, latitudes: ArrayLike, longitudes: ArrayLike) -> Values:

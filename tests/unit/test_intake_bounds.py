@@ -51,15 +51,23 @@ def isd(tmp_path, rain):
     return "isd-lite", tmp_path / "x.txt", {"utc_offset": "0"}
 
 
-@pytest.mark.parametrize(
-    "made", [lambda p: csv(p, "mm", "1e308"), lambda p: csv(p, "inch", "-3"), lambda p: isd(p, 99999)]
-)
+@pytest.mark.parametrize("made", [lambda p: csv(p, "mm", "1e308"), lambda p: csv(p, "inch", "-3")])
 def test_no_reader_hands_on_weather_that_cannot_be(tmp_path, made):
     name, path, options = made(tmp_path)
     chosen = find_format(name)
     with pytest.raises(InputError):
         for item in chosen.read(path, read_all(chosen.options, options)).drafts:
             draft(NewEntry(item.kind, item.body, place=item.place, seen_at=item.seen_at), evidence_kinds())
+
+
+def test_what_cannot_be_is_set_aside_and_the_rest_is_kept(tmp_path):
+    name, path, options = isd(tmp_path, 99999)
+    chosen = find_format(name)
+    taken = chosen.read(path, read_all(chosen.options, options))
+    (block,) = [item for item in taken.drafts if item.kind == "station_days"]
+    assert "rain" not in block.body and block.body["tmax"] == [20.0]
+    assert any(getattr(note, "code", "") == "take.set_aside" for note in taken.notes)
+    draft(NewEntry("station_days", block.body, place=block.place, seen_at=block.seen_at), evidence_kinds())
 
 
 def test_a_reading_of_any_width_does_not_break_the_hourly_reader(tmp_path):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import json
 from datetime import date
 from pathlib import Path
 
@@ -135,35 +136,149 @@ def test_csv_without_header(tmp_path: Path) -> None:
     )
     days = read_ghcn_daily(write(tmp_path, text, "a.csv"))
     np.testing.assert_array_equal(days.get("tmax"), [28.9, np.nan, 25.0])
-    assert days.flags["tmax"].tolist() == [0, Flag.ABSENT | Flag.FAILED_AT_SOURCE, 0]
+    assert days.flags["tmax"].tolist() == [0, Flag.ABSENT, 0]  # read at seven: of the day before
     assert [r.line for r in days.rejected] == [6, 4, 5]
     assert "not a calendar date" in str(days.rejected[1])
 
 
-def access_csv(values: list[str]) -> str:
-    header = '"STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","NAME","TMAX"'
+def season(days: int, first: str = "2024-01-01") -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Made-up days of a mid-latitude station: highest and lowest temperature [degC] and rain [mm], to a tenth."""
+    rng = np.random.default_rng(3)
+    day = np.arange(days) + (np.datetime64(first) - np.datetime64("2024-01-01")).astype(int)
+    mean = (
+        12
+        - 14 * np.cos(2 * np.pi * (day - 15) / 365.25)
+        + np.convolve(rng.normal(0, 4, days + 2), [0.3, 0.4, 0.3], "valid")
+    )
+    high, low = mean + 6 + rng.normal(0, 1.5, days), mean - 6 + rng.normal(0, 1.5, days)
+    return high.round(1), low.round(1), np.where(rng.random(days) < 0.25, rng.gamma(0.8, 9, days), 0).round(1)
+
+
+def access(system: str, days: int = 400, first: str = "2024-01-01") -> str:
+    """The same days as each system prints them."""
+    high, low, rain = season(days, first)
+    if system == "tenths":
+        cells = [[f"{v * 10:.0f}" for v in x] for x in (high, low, rain)]
+    elif system == "metric":
+        cells = [[f"{v:.1f}" for v in x] for x in (high, low, rain)]
+    else:
+        cells = [[f"{v * 1.8 + 32:.0f}" for v in x] for x in (high, low)] + [[f"{v / 25.4:.2f}" for v in rain]]
     rows = [
-        f'"ZZ000000001","{np.datetime64("2024-01-01") + i}","41.5","-97.25","380.1","HILL, ZZ","{v}"'
-        for i, v in enumerate(values)
+        f'"ZZ000000001","{np.datetime64(first) + i}","41.5","-97.25","380.1","HILL, ZZ","{a}","{b}","{c}"'
+        for i, (a, b, c) in enumerate(zip(*cells, strict=True))
     ]
-    return "\n".join([header, *rows])
+    return "\n".join(['"STATION","DATE","LATITUDE","LONGITUDE","ELEVATION","NAME","TMAX","TMIN","PRCP"', *rows])
 
 
-def test_csv_with_a_column_an_element_says_where_its_units_come_from(tmp_path: Path) -> None:
-    tenths = read_ghcn_daily(write(tmp_path, access_csv([str(100 + 2 * i) for i in range(80)]), "a.csv"))
-    assert tenths.get("tmax")[:2].tolist() == [10.0, 10.2]
-    assert (tenths.latitude, tenths.longitude, tenths.elevation_m, tenths.name) == (41.5, -97.25, 380.1, "HILL, ZZ")
-    assert "taken as tenths" in tenths.notes[0]
-    imperial = read_ghcn_daily(write(tmp_path, access_csv([str(20 + i) for i in range(80)]), "b.csv"))
-    assert imperial.get("tmax")[12] == pytest.approx(0.0)
-    metric = read_ghcn_daily(write(tmp_path, access_csv([f"{20 + i / 10}" for i in range(80)]), "c.csv"))
-    assert metric.get("tmax")[5] == 20.5
-    short = write(tmp_path, access_csv(["50", "60"]), "d.csv")
-    with pytest.raises(InputError, match="does not say its units"):
-        read_ghcn_daily(short)
-    assert read_ghcn_daily(short, units="imperial").get("tmax")[0] == pytest.approx(10.0)
+@pytest.mark.parametrize("system", ["tenths", "metric", "imperial"])
+@pytest.mark.parametrize(
+    ("days", "first"), [(400, "2023-05-01"), (60, "2024-01-01"), (60, "2024-07-01"), (45, "2024-04-01")]
+)
+def test_units_that_the_file_does_not_say_are_told_by_all_its_columns(
+    tmp_path: Path, system: str, days: int, first: str
+) -> None:
+    """A winter in tenths once became 48 m of rain, and one in degF highs of 53 degC."""
+    record = read_ghcn_daily(write(tmp_path, access(system, days, first), "a.csv"))
+    high, low, rain = season(days, first)
+    near = 0.5 if system == "imperial" else 1e-9
+    np.testing.assert_allclose(record.get("tmax"), high, atol=near)
+    np.testing.assert_allclose(record.get("tmin"), low, atol=near)
+    np.testing.assert_allclose(record.get("rain"), rain, atol=0.2 if system == "imperial" else 1e-9)
+    assert (record.latitude, record.longitude, record.elevation_m, record.name) == (41.5, -97.25, 380.1, "HILL, ZZ")
+    assert record.notes[0].code == "take.units.found"
+
+
+def test_units_that_cannot_be_told_are_asked_for(tmp_path: Path) -> None:
+    text = "\n".join(access("imperial").split("\n")[:4])
+    path = write(tmp_path, text, "d.csv")
+    with pytest.raises(InputError, match=r"does not say its units.*give units="):
+        read_ghcn_daily(path)
+    told = read_ghcn_daily(path, units="imperial")
+    assert told.get("tmax")[0] == pytest.approx(season(400)[0][0], abs=0.5) and told.notes[0].code == "take.units.told"
+    assert read_ghcn_daily(path, units="us").get("tmax")[0] == told.get("tmax")[0]
     with pytest.raises(InputError, match="is not a unit system"):
-        read_ghcn_daily(short, units="kelvin")
+        read_ghcn_daily(path, units="kelvin")
+
+
+def test_columns_in_any_order_with_marks_blanks_and_other_line_ends(tmp_path: Path) -> None:
+    text = ('PRCP_ATTRIBUTES,PRCP,TMIN,TMIN_ATTRIBUTES,TMAX,DATE,STATION\r\n'
+            '"T,,N","  0.0"," -1.1 ",",,N",  5.6,2024-01-01,Z1\r\n,12.7,-9999,,M,1/2/2024,Z1\r\n'
+            ',,-3.0,",I,N",7.0,20240103,Z1\r\n')  # fmt: skip
+    path = tmp_path / "wide.csv"
+    path.write_bytes(b"\xef\xbb\xbf" + text.encode())
+    days = read_ghcn_daily(path, units="metric")
+    np.testing.assert_array_equal(days.get("tmax"), [5.6, np.nan, 7.0])
+    np.testing.assert_array_equal(days.get("tmin"), [-1.1, np.nan, np.nan])
+    np.testing.assert_array_equal(days.get("rain"), [0.0, 12.7, np.nan])
+    assert days.flags["rain"][0] == Flag.TRACE and days.set_aside[0].text == "-3"
+
+
+def test_an_answer_in_json_is_read_as_its_table(tmp_path: Path) -> None:
+    rows = [
+        {
+            "DATE": str(np.datetime64("2024-01-01") + i),
+            "STATION": "Z1",
+            "TMAX": f"  {h}",
+            "TMIN": f"{t}",
+            "PRCP": f"{r}",
+        }
+        for i, (h, t, r) in enumerate(zip(*season(40), strict=True))
+    ]
+    days = read_ghcn_daily(write(tmp_path, json.dumps(rows), "a.json"), units="metric")
+    np.testing.assert_allclose(days.get("tmax"), season(40)[0])
+    old = [
+        {
+            "date": "2024-01-01T00:00:00",
+            "datatype": "TMAX",
+            "station": "GHCND:Z1",
+            "attributes": ",,W,2400",
+            "value": 56,
+        },
+        {
+            "date": "2024-01-02T00:00:00",
+            "datatype": "PRCP",
+            "station": "GHCND:Z1",
+            "attributes": "T,,7,0700",
+            "value": 0,
+        },
+    ]
+    days = read_ghcn_daily(write(tmp_path, json.dumps({"results": old}), "b.json"))
+    assert (days.station, days.get("tmax")[0], days.get("rain")[0], len(days)) == ("Z1", 5.6, 0.0, 1)
+    with pytest.raises(InputError, match="the service refused: no token"):
+        read_ghcn_daily(write(tmp_path, '{"error": "no token"}', "c.json"))
+
+
+LONG = "ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME\n"
+
+
+def test_csv_with_a_header_in_any_of_its_spellings(tmp_path: Path) -> None:
+    body = "Z1,20240102,TMAX,289,,,7,\nZ1,20240102,TMIN,-11,,,7,\nZ2,20240102,TMAX,1,,,7,\nZ1,20240102,WT01,1,,,7,\n"
+    for head in (LONG, "ID,YEAR/MONTH/DAY,ELEMENT,DATA VALUE,M-FLAG,Q-FLAG,S-FLAG,OBS-TIME\n", ""):
+        path = write(tmp_path, head + body, "a.csv")
+        assert stations_in(path) == ["Z1", "Z2"]
+        days = read_ghcn_daily(path, station="Z1")
+        assert (days.get("tmax")[0], days.get("tmin")[0]) == (28.9, -1.1)
+        with pytest.raises(InputError, match=r"holds 2 stations.*name one of Z1, Z2"):
+            read_ghcn_daily(path)
+
+
+def test_a_morning_observer_reads_yesterday_s_highest_temperature_and_rain(tmp_path: Path) -> None:
+    kinds = (("TMAX", 100), ("TMIN", 0), ("PRCP", 0))
+    body = "".join(f"Z1,2024010{d},{e},{v + d},,,7,0700\n" for d in (2, 3) for e, v in kinds)
+    path = write(tmp_path, LONG + body, "a.csv")
+    days = read_ghcn_daily(path)
+    assert (days.start, days.get("tmax").tolist()[:2], days.get("rain").tolist()[:2]) == (
+        date(2024, 1, 1), [10.2, 10.3], [0.2, 0.3],
+    )  # fmt: skip
+    np.testing.assert_array_equal(days.get("tmin"), [np.nan, 0.2, 0.3])
+    assert days.notes[0].code == "take.observed.rows"
+    filed = read_ghcn_daily(path, observed="as filed")
+    assert (filed.start, filed.get("tmax").tolist()) == (date(2024, 1, 2), [10.2, 10.3])
+    evening = read_ghcn_daily(write(tmp_path, LONG + body.replace("0700", "1800"), "b.csv"))
+    assert evening.start == date(2024, 1, 2) and evening.notes == ()
+    fixed = read_ghcn_daily(write(tmp_path, line("TMAX", {2: (102, "   ")}) + "\n" + line("TMIN", {2: (5, "   ")})),
+                            observed="morning")  # fmt: skip
+    assert (fixed.start, fixed.get("tmax")[0], fixed.get("tmin")[1]) == (date(2024, 1, 1), 10.2, 0.5)
 
 
 @real

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 
 from sideoats.errors import InputError
 from sideoats.intake.isd_lite import read_isd_lite
-from sideoats.intake.lcd import read_lcd
+from sideoats.intake.lcd import read_lcd, read_lcd_days
 from sideoats.intake.taken import find_format, formats
 from sideoats.intake.uscrn import read_uscrn_daily
 from sideoats.station import Flag
@@ -87,19 +88,47 @@ def test_lcd(tmp_path: Path) -> None:
         '"Z1","2024-07-01T03:53:00","FM-15"',
     ]
     hours = read_lcd(lcd(rows, tmp_path))
-    assert (hours.station, hours.start) == ("Z1", datetime(2024, 7, 1, 1))
+    assert (hours.station, hours.start) == ("Z1", datetime(2024, 7, 1, 0))  # a report stays in the hour it was made in
     np.testing.assert_allclose(hours.get("temperature"), [30.0, np.nan, np.nan])
     np.testing.assert_allclose(hours.get("rain"), [0.0, 2.54, 0.0])
     np.testing.assert_allclose(hours.get("wind"), [4.4704, np.nan, 2.2352])
     np.testing.assert_allclose(hours.get("humidity"), [0.45, 0.46, 0.46])
     assert [(a.variable, a.reason) for a in hours.set_aside] == [("temperature", "marked as suspect by the publisher")]
-    assert hours.notes == ("units taken as degF, mph, inches", "1 rows of report type FM-16 passed over",
-                           "1 rows of report type SOD passed over")  # fmt: skip
-    assert [r.line for r in hours.rejected] == [8, 5, 7]
+    assert [(n.code, *(v.amount for v in n.values.values() if v.kind in "nt")) for n in hours.notes] == [
+        ("take.units.told",), ("take.passed", 1, "FM-16"),
+    ]  # fmt: skip
+    assert [r.line for r in hours.rejected] == [8, 7, 5]
     metric = read_lcd(lcd(['"Z1","2024-07-01T00:53:00","FM-15","30","0.0","970.2","180","4.5","45"'], tmp_path))
     assert metric.get("temperature")[0] == 30.0
     with pytest.raises(InputError, match="does not tell its units"):
         read_lcd(lcd(['"Z1","2024-07-01T00:53:00","FM-15","30","0.0","","180","4.5","45"'], tmp_path))
+
+
+def test_the_day_of_a_climatological_file_is_the_official_one(tmp_path: Path) -> None:
+    """Days rebuilt of hours were up to 5.8 degF too warm at night and lost a tenth of the rain."""
+    header = ('"STATION","DATE","REPORT_TYPE","HourlyDryBulbTemperature","HourlyPrecipitation","HourlyStationPressure",'
+              '"DailyMaximumDryBulbTemperature","DailyMinimumDryBulbTemperature","DailyPrecipitation"')  # fmt: skip
+    rows = [
+        f'"Z1","2024-07-0{d}T{h:02d}:53:00","FM-15","{60 + h}","0.01","28.65","","",""'
+        for d in (1, 2)
+        for h in range(24)
+    ]
+    rows += ['"Z1","2024-07-01T23:59:00","SOD  ","","","","91","55","0.75"']
+    days = read_lcd_days(write(tmp_path, [header, *rows], "lcd.csv"))
+    assert (days.start, days.end) == (date(2024, 7, 1), date(2024, 7, 2))  # the report of 23:53 opens no third day
+    np.testing.assert_allclose(days.get("tmax"), [(91 - 32) / 1.8, (83 - 32) / 1.8])
+    np.testing.assert_allclose(days.get("tmin"), [(55 - 32) / 1.8, (60 - 32) / 1.8])
+    np.testing.assert_allclose(days.get("rain"), [0.75 * 25.4, 24 * 0.254])
+    names = {
+        "REPORT_TYPE": "REPORTTPYE",
+        "HourlyDryBulbTemperature": "HOURLYDRYBULBTEMPF",
+        "HourlyPrecipitation": "HOURLYPrecip",
+        "DailyMaximumDryBulbTemperature": "DAILYMaximumDryBulbTemp",
+    }
+    old = [re.sub("|".join(names), lambda found: names[found[0]], header)]
+    old += [re.sub(r"2024-07-01T(\d\d:\d\d):00", r"7/1/2024 \1", row) for row in rows if "2024-07-01" in row]
+    older = read_lcd_days(write(tmp_path, old, "lcd2017.csv"))
+    assert older.get("tmax")[0] == pytest.approx((91 - 32) / 1.8) and older.start == date(2024, 7, 1)
 
 
 def test_days_made_of_hours(tmp_path: Path) -> None:

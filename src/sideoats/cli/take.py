@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from sideoats.cli._shared import echo, ledger_location, pairs
+from sideoats.cli._shared import echo, ledger_location, pairs, reader_of
 
 
 @click.command()
@@ -24,24 +24,33 @@ def command(
     dry: bool,
     rejects: str | None,
 ) -> None:
-    """Take FILE in, in one transaction; the same file taken twice is stored once. Without FORMAT, list the formats."""
+    """Take FILE in, in one transaction; the same file taken twice is stored once. Without FORMAT, list the formats.
+
+    FORMAT may be left out: a file is then told by its content, never by its name.
+    """
     from sideoats.errors import InputError
     from sideoats.intake.entries import entries_of, quotes_on_file
-    from sideoats.intake.taken import find_format, formats, read_file
+    from sideoats.intake.taken import find_format, formats, read_file, recognised
     from sideoats.ledger import open_ledger
     from sideoats.schema import read_all
+    from sideoats.week.doubts import doubts
+    from sideoats.words import Name, say, sentence
 
     if format_name is None:
         for known in formats().values():
             options = " ".join(f"{f.name}=" for f in known.options)
             click.echo(f"{known.name:<16} {known.about}  {options}".rstrip())
         return
+    if format_name not in formats() and Path(format_name).is_file():
+        values = (*(() if file is None else (file,)), *values)
+        format_name, file = recognised(Path(format_name)).name, format_name
+        click.echo(sentence(say("take.read_as", file=Name(Path(file).name), format=Name(format_name)), reader_of(ctx)))
     chosen = find_format(format_name)
     if file is None:
         raise InputError("no file given", where=f"take {format_name}", expected="the path of a file")
     taken = read_file(format_name, Path(file), read_all(chosen.options, pairs(values), where=f"take {format_name} "))
-    for note in taken.notes:
-        click.echo(note)
+    for note in (*taken.notes, *doubts(taken)):
+        click.echo(note if isinstance(note, str) else sentence(note, reader_of(ctx)))
     with open_ledger(ledger_location(ctx)) as ledger:
         found = entries_of(taken, chosen.name, quotes_on_file(ledger))
         for row in found.rejected[:20]:

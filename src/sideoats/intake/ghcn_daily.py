@@ -1,19 +1,19 @@
-"""GHCN-Daily: the fixed-width ``.dly`` file, the by-station CSV without header, and the CSV with one column an element.
-
-Format: NOAA National Centers for Environmental Information, GHCN-Daily readme (columns and element units; the sections
-of it that no stored copy shows are from memory: the unit of TAVG, EVAP and WSF*, several quality marks).
+"""GHCN-Daily: the fixed-width ``.dly`` file; rows of one value (by station, by year, joined sheets; with a header or
+without); one column an element, and JSON, as the access service sends them. They are told apart by content.
 
 Values whose quality mark (QFLAG) is not blank are set aside with that mark's meaning. A trace is 0 with a flag. An
 amount gathered over several days (MDPR) is set aside and never spread over those days.
+
+An observer who reads at seven in the morning reads yesterday's highest temperature and rain. Where a row says when it
+was read, and that was before noon, both are dated a day back (common practice); the lowest temperature is not. A .dly
+file does not say: `observed`.
 """
 
 from __future__ import annotations
 
 import math
 from calendar import monthrange
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -21,69 +21,41 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.errors import InputError
+from sideoats.intake.ghcn_access import is_access, read_access, records_of
+from sideoats.intake.ghcn_elements import (
+    ELEMENTS,
+    MISSING,
+    MULTIDAY,
+    NOON,
+    ROLLED,
+    put_values,
+    usable_elements,
+    variable_of,
+)
+from sideoats.intake.laid import Layout
 from sideoats.intake.rows import (
+    EPOCH,
     FIRST_YEAR,
     LAST_YEAR,
-    Layout,
-    at_midnight,
-    calendar_day,
+    Steps,
+    Table,
+    days_of,
+    numbers,
     one_station,
+    position_in,
     read_bytes,
-    read_text,
-    whole_table,
+    table_of,
+    table_of_records,
+    text_of,
 )
-from sideoats.station import DAILY_UNITS, Flag, StationDays
-from sideoats.units import convert
+from sideoats.station import StationDays
+from sideoats.words import Count, say
 
 _LINE, _SHORTEST, _BLOCKS_AT = 269, 266, 21  # columns of a line, of one stripped of trailing blanks, of the head
-_MISSING = -9999
-
-
-@dataclass(frozen=True)
-class Element:
-    """An element of the format: our variable, how many of the file's native steps make our unit, its US order unit."""
-
-    variable: str
-    native_per_unit: float
-    metric_per_unit: float
-    imperial: str
-
-
-_TEMPERATURE, _AMOUNT, _SNOW = (10.0, 1.0, "degF"), (10.0, 1.0, "inch"), (1.0, 1.0, "inch")
-_SPEED, _PERCENT = (10.0, 1.0, "mph"), (100.0, 100.0, "percent")
-ELEMENTS = {
-    "TMAX": Element("tmax", *_TEMPERATURE),
-    "TMIN": Element("tmin", *_TEMPERATURE),
-    "TAVG": Element("tmean", *_TEMPERATURE),
-    "ADPT": Element("dewpoint", *_TEMPERATURE),
-    "PRCP": Element("rain", *_AMOUNT),
-    "EVAP": Element("evaporation", *_AMOUNT),
-    "SNOW": Element("snow", *_SNOW),
-    "SNWD": Element("snow_depth", *_SNOW),
-    "AWND": Element("wind", *_SPEED),
-    "WSFG": Element("gust", *_SPEED),
-    "RHAV": Element("humidity", *_PERCENT),
-    "RHMX": Element("humidity_max", *_PERCENT),
-    "RHMN": Element("humidity_min", *_PERCENT),
-}
-_MULTIDAY = "MDPR"
-QUALITY_MARKS = {
-    "D": "a duplicate",
-    "G": "a gap check",
-    "I": "an internal consistency check",
-    "K": "a streak check",
-    "L": "a check against a total of several days",
-    "M": "a check on the number of values in the month",
-    "N": "a check for naught",
-    "O": "a climatological outlier check",
-    "R": "a lagged range check",
-    "S": "a spatial consistency check",
-    "T": "a temporal consistency check",
-    "W": "snow where it is too warm for it",
-    "X": "a bounds check",
-    "Z": "a manual review",
-}
-_MEASUREMENT_FLAGS = {"T": Flag.TRACE, "P": Flag.PRESUMED_ZERO, "A": Flag.ACCUMULATED}
+_LONG = ("ID", "DATE", "ELEMENT", "DATA_VALUE", "M_FLAG", "Q_FLAG", "S_FLAG", "OBS_TIME")
+_DAY_NAMES = ("DATE", "YEARMONTHDAY", "YYYYMMDD", "DAY")
+_VALUE_NAMES = ("DATAVALUE", "VALUE")
+AS_FILED = "as filed"
 
 
 def read_ghcn_daily(
@@ -91,19 +63,21 @@ def read_ghcn_daily(
     *,
     station: str | None = None,
     units: str | None = None,
+    observed: str | None = None,
     name: str = "",
     latitude: float = math.nan,
     longitude: float = math.nan,
     elevation_m: float = math.nan,
 ) -> StationDays:
-    """One station's daily record from any of the three GHCN-Daily layouts, told apart by content.
+    """One station's daily record from any of the GHCN-Daily layouts, told apart by content.
 
     Parameters
     ----------
-    path : the file; ``.gz`` is unpacked
+    path : the file; gzip and zip are unpacked
     station : which station, where the file holds several
-    units : ``tenths``, ``metric`` or ``imperial``, for the CSV with one column an element, whose units are not in the
-        file; left out, they are inferred from TMAX and said in `notes`
+    units : ``tenths``, ``metric`` or ``imperial``, for the layout with one column an element, whose units are not in
+        the file; left out, they are inferred from all columns and said in `notes`, or refused
+    observed : ``morning``, ``midnight`` or ``as filed``: when the observer reads; left out, what the rows say
     name, latitude, longitude, elevation_m : of the station; the ``.dly`` file does not hold them [degrees, m]
 
     Returns
@@ -118,19 +92,19 @@ def read_ghcn_daily(
     data = read_bytes(path)
     layout = Layout(timedelta(days=1))
     place: dict[str, Any] = {"name": name, "latitude": latitude, "longitude": longitude, "elevation_m": elevation_m}
-    notes: tuple[str, ...] = ()
-    first = data[:4000].lstrip(b"\xef\xbb\xbf").split(b"\n", 1)[0]
-    if b"," not in first:
-        found = _read_fixed(data, path.name, station, layout)
+    notes: tuple[Any, ...] = ()
+    kind = "CSV"
+    if is_fixed(data):
+        found = _read_fixed(data, path.name, station, layout, observed == "morning")
         kind = ".dly"
+        notes = (say("take.observed.morning"),) if observed == "morning" else ()
     else:
-        rows = whole_table(read_text(path), path.name)
-        if "date" in (cell.lower() for cell in rows[0][1]):
-            found, told, notes = _read_columns(rows, path.name, station, units, layout)
-            place = {k: told.get(k, v) if v == "" or v != v else v for k, v in place.items()}
+        table = table_in(data, path.name)
+        if is_access(table):
+            found, told, notes = read_access(table, station, units, latitude, layout)
         else:
-            found = _read_long(rows, path.name, station, layout)
-        kind = "CSV"
+            found, told, notes = _read_long(table, station, layout, observed)
+        place = {k: told.get(k, v) if v == "" or v != v else v for k, v in place.items()}
     start, values, flags = layout.arrays(path.name)
     return StationDays(
         station=found,
@@ -145,42 +119,66 @@ def read_ghcn_daily(
     )
 
 
+def is_fixed(data: bytes) -> bool:
+    """Whether this is the fixed-width layout: no comma in the first line, and no JSON."""
+    first = data[:4000].lstrip(b"\xef\xbb\xbf \r\n").split(b"\n", 1)[0]
+    return first[:1] not in (b"[", b"{") and not any(mark in first for mark in (b",", b";", b"\t"))
+
+
+def table_in(data: bytes, name: str) -> Table:
+    """The table of any other layout; rows without a header get the names of the by-year layout."""
+    text = text_of(data, name)
+    if text.lstrip()[:1] in ("[", "{"):
+        return table_of_records(records_of(text, name), name)
+    first = text.lstrip().split("\n", 1)[0]
+    bare = not any(word in first.upper() for word in ("DATE", "ELEMENT", "DAY", "DATATYPE"))
+    return table_of(text, name, header=_LONG if bare else None)
+
+
 # -- the fixed-width file ------------------------------------------------------------------------------------------
 
 
-def _read_fixed(data: bytes, name: str, station: str | None, layout: Layout) -> str:
-    kept, numbers = _whole_lines(data, layout)
+def _read_fixed(data: bytes, name: str, station: str | None, layout: Layout, morning: bool) -> str:
+    kept, lines = _whole_lines(data, layout)
     if not kept:
         layout.arrays(name)  # raises, with the first reason
     grid = np.frombuffer(b"".join(kept), dtype=np.uint8).reshape(len(kept), _LINE)
-    chosen = one_station([line[:11].decode("ascii", "replace") for line in kept], station, name)
-    blocks = grid[:, _BLOCKS_AT:].reshape(len(kept), 31, 8)
-    values, readable = _integers(blocks[:, :, :5])
+    chosen = one_station([line[:11].decode("ascii", "replace").strip() for line in kept], station, name)
+    own = chosen.ljust(11).encode()
+    elements = [line[17:21].decode("ascii", "replace") for line in kept]
+    read = {*usable_elements(elements), MULTIDAY}
+    mine = [i for i, line in enumerate(kept) if line[:11] == own and elements[i] in read]
+    values, readable = _integers(grid[:, _BLOCKS_AT:].reshape(len(kept), 31, 8)[mine, :, :5])
+    marks = grid[:, _BLOCKS_AT:].reshape(len(kept), 31, 8)[mine, :, 5:7]
     seen: set[tuple[str, bytes]] = set()
-    for row, line in enumerate(kept):
-        element = line[17:21].decode("ascii", "replace")
-        if line[:11].decode("ascii", "replace") != chosen or (element not in ELEMENTS and element != _MULTIDAY):
-            continue
-        year, month = int(line[11:15]), int(line[15:17])
+    rows: dict[str, list[int]] = {}
+    for row, i in enumerate(mine):
+        element, month = elements[i], kept[i][11:17]
         if not readable[row].all():
-            day = int(np.flatnonzero(~readable[row])[0]) + 1
-            text = bytes(blocks[row, day - 1, :5]).decode("latin-1")
-            layout.reject(numbers[row], f"{element} of day {day} is {text!r}, not a whole number")
-        elif (element, line[11:17]) in seen:
-            layout.reject(numbers[row], f"{element} of {year}-{month:02d} stands in the file a second time")
+            day = int(np.flatnonzero(~readable[row])[0])
+            text = kept[i][_BLOCKS_AT + 8 * day : _BLOCKS_AT + 8 * day + 5].decode("latin-1")
+            layout.reject(lines[i], f"{element} of day {day + 1} is {text!r}, not a whole number")
+        elif (element, month) in seen:
+            layout.reject(
+                lines[i], f"{element} of {month[:4].decode()}-{month[4:].decode()} stands in the file a second time"
+            )
         else:
-            seen.add((element, line[11:17]))
-            _take_month(layout, element, year, month, values[row], blocks[row])
+            seen.add((element, month))
+            rows.setdefault(element, []).append(row)
+    months = [(int(kept[i][11:15]), int(kept[i][15:17])) for i in mine]
+    for element, these in rows.items():
+        back = 1 if morning and element in ROLLED else 0
+        _take_months(layout, element, [months[r] for r in these], values[these], marks[these], back)
     return chosen
 
 
 def _whole_lines(data: bytes, layout: Layout) -> tuple[list[bytes], list[int]]:
-    kept, numbers = [], []
-    for number, raw in enumerate(data.split(b"\n"), 1):
+    kept, numbers_ = [], []
+    for number, raw in enumerate(data.lstrip(b"\xef\xbb\xbf").split(b"\n"), 1):
         line = raw.rstrip(b"\r")
         if not line.strip():
             continue
-        if not _SHORTEST <= len(line) <= _LINE + 1:
+        if not _SHORTEST <= len(line.rstrip()) <= _LINE and not _SHORTEST <= len(line) <= _LINE + 1:
             layout.reject(number, f"is cut or overlong: {len(line)} characters; a line has {_LINE}")
             continue
         year, month = line[11:15], line[15:17]
@@ -189,8 +187,8 @@ def _whole_lines(data: bytes, layout: Layout) -> tuple[list[bytes], list[int]]:
             layout.reject(number, f"{shown!r} is not a year and month")
             continue
         kept.append(line.ljust(_LINE)[:_LINE])
-        numbers.append(number)
-    return kept, numbers
+        numbers_.append(number)
+    return kept, numbers_
 
 
 def _integers(cells: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
@@ -207,166 +205,91 @@ def _integers(cells: NDArray[np.uint8]) -> tuple[NDArray[np.int64], NDArray[np.b
     return np.where(minus.any(axis=-1), -number, number), good & one_minus & digit.any(axis=-1)
 
 
-def _take_month(
-    layout: Layout, element: str, year: int, month: int, values: NDArray[np.int64], blocks: NDArray[np.uint8]
+def _take_months(
+    layout: Layout,
+    element: str,
+    months: list[tuple[int, int]],
+    values: NDArray[np.int64],
+    marks: NDArray[np.uint8],
+    back: int,
 ) -> None:
-    last = monthrange(year, month)[1]
-    for at in np.flatnonzero(values != _MISSING):
-        day = int(at) + 1
-        measured, quality = chr(blocks[at, 5]), chr(blocks[at, 6])
-        if day > last:
-            reason = f"day {day} is not in {year}-{month:02d}"
-            layout.aside(_variable(element), datetime(year, month, last), f"{values[at]}", reason)
-            continue
-        _take_value(layout, element, datetime(year, month, day), float(values[at]), measured.strip(), quality.strip())
+    """All months of one element: (month, 31) values and their measurement and quality marks."""
+    first = np.array([date(y, m, 1).toordinal() - EPOCH for y, m in months], np.int64)
+    length = np.array([monthrange(y, m)[1] for y, m in months], np.int64)
+    day = np.arange(31)
+    there = values != MISSING
+    for row, at in zip(*np.nonzero(there & (day >= length[:, None])), strict=True):
+        year, month = months[row]
+        reason = f"day {at + 1} is not in {year}-{month:02d}"
+        layout.aside(variable_of(element), int(first[row] + length[row] - 1), f"{values[row, at]}", reason)
+    good = there & (day < length[:, None])
+    days: Steps = (first[:, None] + day)[good] - back
+    measured, quality = ([chr(c).strip() for c in marks[:, :, k][good].tolist()] for k in (0, 1))
+    put_values(layout, element, days, values[good].astype(np.float64), measured, quality)
 
 
-def _variable(element: str) -> str:
-    return "rain" if element == _MULTIDAY else ELEMENTS[element].variable
+# -- one row a value ---------------------------------------------------------------------------------------------------
 
 
-def _take_value(
-    layout: Layout, element: str, when: datetime, native: float, measured: str, quality: str, units: str = "native"
-) -> None:
-    if element == _MULTIDAY:
-        layout.aside("rain", when, f"{native / 10:g} mm", "the amount of several days, not spread over them")
-        layout.mark("rain", when, Flag.ACCUMULATED)
-        return
-    rule = ELEMENTS[element]
-    if units == "imperial":
-        value = float(convert(native, rule.imperial, DAILY_UNITS[rule.variable]))
-    else:
-        value = native / (rule.metric_per_unit if units == "metric" else rule.native_per_unit)
-    if quality:
-        layout.fail(rule.variable, when, f"{value:g}", f"failed {QUALITY_MARKS.get(quality, 'check ' + quality)}")
-    else:
-        layout.put(rule.variable, when, value, _MEASUREMENT_FLAGS.get(measured, Flag.NONE))
+def _read_long(
+    table: Table, station: str | None, layout: Layout, observed: str | None
+) -> tuple[str, dict[str, Any], tuple[Any, ...]]:
+    """Rows of station, date, element, value and three marks; from JSON the marks stand in ``attributes``."""
+    layout.rejected.extend(table.rejected)
+    if not table.rows:
+        layout.arrays(table.name)
+    ids = [cell.removeprefix("GHCND:") for cell in table.need("ID", "STATION", "STATION_ID")]
+    chosen = one_station(ids, station.removeprefix("GHCND:") if station else None, table.name)
+    kinds = [cell.upper() for cell in table.need("ELEMENT", "DATATYPE")]
+    elements = usable_elements([e for e in dict.fromkeys(kinds)])
+    own = table.where([i == chosen and (k in elements or k == MULTIDAY) for i, k in zip(ids, kinds, strict=True)])
+    if not own.rows:
+        has = ", ".join(dict.fromkeys(k for i, k in zip(ids, kinds, strict=True) if i == chosen))[:80]
+        raise InputError(f"has no element that is read: {has}", where=table.name, expected=", ".join(ELEMENTS))
+    dates, cells = own.need(*_DAY_NAMES), own.need(*_VALUE_NAMES)
+    days, wrong = days_of(dates)
+    layout.reject_cells(own, dates, wrong)
+    given, bad = numbers(cells, ("", str(MISSING)))
+    given[given != np.rint(given)] = np.nan
+    kinds = [cell.upper() for cell in own.column("ELEMENT", "DATATYPE")]
+    for i in np.flatnonzero(np.isnan(given)):
+        if cells[i] in bad or (cells[i] not in ("",) and cells[i].rstrip("0").rstrip(".") != str(MISSING)):
+            layout.reject(own.lines[i], f"{kinds[i]} {cells[i][:40]!r} is not a whole number")
+    measured, quality, times = _marks(own)
+    rolled = _rolled(days, kinds, times, observed)
+    days = days - rolled
+    kind_of = np.array(kinds)
+    for element in (*elements, MULTIDAY):
+        at = np.flatnonzero(kind_of == element)
+        put_values(layout, element, days[at], given[at], [measured[i] for i in at], [quality[i] for i in at])
+    told: dict[str, Any] = {"name": own.column("NAME")[0]} if own.has("NAME") else {}
+    told |= position_in(own)
+    return chosen, told, (say("take.observed.rows", n=Count(int(rolled.sum()))),) if rolled.any() else ()
 
 
-# -- CSV, one row a value, no header: ID,YYYYMMDD,ELEMENT,VALUE,MFLAG,QFLAG,SFLAG,OBS-TIME ---------------------------
+def _marks(table: Table) -> tuple[list[str], list[str], list[str]]:
+    if table.has("ATTRIBUTES"):
+        split = [[*cell.split(","), "", "", "", ""] for cell in table.column("ATTRIBUTES")]
+        return [s[0] for s in split], [s[1] for s in split], [s[3] for s in split]
+    measured, quality = table.column("MFLAG", "MEASUREMENTFLAG"), table.column("QFLAG", "QUALITYFLAG")
+    return measured, quality, table.column("OBSTIME", "OBSERVATIONTIME")
 
 
-def _read_long(rows: list[tuple[int, list[str]]], name: str, station: str | None, layout: Layout) -> str:
-    whole = []
-    for number, row in rows:
-        if len(row) < 4:
-            layout.reject(number, f"has {len(row)} cells; expected station, date, element, value and three marks")
-        else:
-            whole.append((number, row))
-    chosen = one_station([row[0] for _, row in whole], station, name)
-    for number, row in whole:
-        cells = [*row, "", "", "", ""]
-        if cells[0] != chosen or (cells[2] not in ELEMENTS and cells[2] != _MULTIDAY):
-            continue
-        try:
-            day, value = calendar_day(cells[1]), int(cells[3])
-        except ValueError as error:
-            layout.reject(number, str(error) if "date" in str(error) or "year" in str(error) else _not_whole(cells))
-            continue
-        if value != _MISSING:
-            _take_value(layout, cells[2], at_midnight(day), float(value), cells[4], cells[5])
-    return chosen
-
-
-def _not_whole(cells: Sequence[str]) -> str:
-    return f"{cells[2]} {cells[3][:40]!r} is not a whole number"
-
-
-# -- CSV, one row a day, one column an element, with header ---------------------------------------------------------
-
-
-def _read_columns(
-    rows: list[tuple[int, list[str]]], name: str, station: str | None, units: str | None, layout: Layout
-) -> tuple[str, dict[str, Any], tuple[str, ...]]:
-    header = [cell.upper() for cell in rows[0][1]]
-    body = [(number, row) for number, row in rows[1:] if _fits(number, row, header, layout)]
-    at = {cell: i for i, cell in enumerate(header)}
-    chosen = station or name.split(".")[0]
-    if "STATION" in at:
-        chosen = one_station([row[at["STATION"]] for _, row in body], station, name)
-        body = [(number, row) for number, row in body if row[at["STATION"]] == chosen]
-    elements = [e for e in ELEMENTS if e in at]
-    if not body or not elements:
-        raise InputError("has no element column or no row", where=name, expected="columns such as TMAX, TMIN, PRCP")
-    units, note = _units_of(body, at, units, name)
-    for number, row in body:
-        try:
-            when = at_midnight(calendar_day(row[at["DATE"]]))
-        except ValueError as error:
-            layout.reject(number, str(error))
-            continue
-        layout.see(when)
-        for element in elements:
-            _take_cell(layout, number, element, when, row, at, units)
-    return chosen, _told(body[0][1], at), note
-
-
-def _fits(number: int, row: list[str], header: list[str], layout: Layout) -> bool:
-    if len(row) != len(header):
-        layout.reject(number, f"has {len(row)} cells; the header has {len(header)}")
-    return len(row) == len(header)
-
-
-def _take_cell(
-    layout: Layout, number: int, element: str, when: datetime, row: list[str], at: dict[str, int], units: str
-) -> None:
-    text = row[at[element]]
-    if not text or text in ("-9999", "9999"):
-        return
-    attributes = row[at[f"{element}_ATTRIBUTES"]] if f"{element}_ATTRIBUTES" in at else ""
-    measured, quality = [*attributes.split(","), "", ""][:2]
-    try:
-        value = float(text)
-        if not math.isfinite(value):
-            raise ValueError
-    except ValueError:
-        layout.reject(number, f"{element} {text[:40]!r} is not a number")
-        return
-    _take_value(layout, element, when, value, measured.strip(), quality.strip(), units)
-
-
-def _told(row: list[str], at: dict[str, int]) -> dict[str, Any]:
-    """What the file itself says about the station."""
-    told: dict[str, Any] = {"name": row[at["NAME"]]} if "NAME" in at else {}
-    for key, column in (("latitude", "LATITUDE"), ("longitude", "LONGITUDE"), ("elevation_m", "ELEVATION")):
-        try:
-            told[key] = float(row[at[column]])
-        except (KeyError, ValueError):
-            continue
-    return told
-
-
-def _units_of(
-    body: list[tuple[int, list[str]]], at: dict[str, int], given: str | None, name: str
-) -> tuple[str, tuple[str, ...]]:
-    """The three unit systems in which this layout circulates; the file does not say which it uses."""
-    names = {"tenths": "native", "metric": "metric", "imperial": "imperial"}
-    if given is not None:
-        if given not in names:
-            raise InputError(f"{given!r} is not a unit system", where="units", expected="one of " + ", ".join(names))
-        return names[given], (f"units taken as {given}, as told",)
-    texts = [row[at["TMAX"]] for _, row in body if row[at["TMAX"]]] if "TMAX" in at else []
-    plain = [float(t) for t in texts if t.lstrip("-").replace(".", "", 1).isdigit() and t not in ("-9999", "9999")]
-    hottest = max(plain, default=math.nan)
-    if len(plain) < 60:
-        todo = f"give units={'|'.join(names)}"
-        raise InputError("does not say its units, and is too short to tell", where=name, todo=todo)
-    fractions = any("." in t and t.rstrip("0")[-1] != "." for t in texts)
-    if fractions or hottest <= 57:  # no higher temperature has been measured in degC
-        found = "metric"
-    else:
-        found = "tenths" if hottest > 140 else "imperial"
-    return names[found], (f"units not in the file: taken as {found}, because the highest TMAX is {hottest:g}",)
+def _rolled(days: Steps, kinds: list[str], times: list[str], observed: str | None) -> Steps:
+    """How many days each row is dated back."""
+    if observed in ("midnight", AS_FILED):
+        return np.zeros(len(days), np.int64)
+    hour = np.array([int(float(t)) if t.replace(".", "", 1).isdigit() else -1 for t in times], np.int64)
+    early = (hour > 0) & (hour < NOON) if observed is None else np.ones(len(days), bool)
+    return (early & np.isin(np.array(kinds), ROLLED)).astype(np.int64)
 
 
 def stations_in(path: str | Path) -> list[str]:
     """Station identifiers of a GHCN-Daily file, in order of appearance."""
     data = read_bytes(path)
-    if b"," not in data.split(b"\n", 1)[0]:
+    if is_fixed(data):
         return list(dict.fromkeys(line[:11].decode("ascii", "replace") for line in data.split(b"\n") if line.strip()))
-    rows = whole_table(read_text(path), Path(path).name)
-    named = "date" in (cell.lower() for cell in rows[0][1])
-    return list(dict.fromkeys(row[0] for _, row in rows[named:]))
+    return list(dict.fromkeys(table_in(data, Path(path).name).need("ID", "STATION", "STATION_ID")))
 
 
 __all__ = ["ELEMENTS", "read_ghcn_daily", "stations_in"]

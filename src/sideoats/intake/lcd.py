@@ -1,46 +1,87 @@
-"""Local Climatological Data: the hourly rows of the CSV that NOAA NCEI serves station by station.
+"""Local Climatological Data: the CSV that NOAA NCEI serves station by station, in its three layouts.
 
-Format from memory: times are local standard ISO 8601; FM-15 rows are the routine hourly reports, FM-16 specials, SOD
-and SOM summaries; a trailing ``s`` marks a suspect value, ``T`` a trace, ``*`` and an empty cell a missing one, ``VRB``
-a variable wind direction. The first version is in degF, mph, inches and inches of mercury; the second in metric units.
+The layout of 2017 gives degF and degC side by side under names that begin in capitals (``HOURLYDRYBULBTEMPF``,
+``DAILYMaximumDryBulbTemp``, ``REPORTTPYE``; names from memory); the next is in degF, inches, mph and inches of mercury,
+the second version in degC, mm, m/s and hPa, with the position in its rows. Times are local standard time all year (a
+report of 010552Z stands at 00:52 in Atlanta).
 
-Routine reports are taken to the nearest hour. Specials and summaries are passed over and counted in the record's notes.
+The day is the official one: the row SOD holds the published highest and lowest temperature, rain, snow and wind, and
+the hourly reports only fill what it lacks. A routine report belongs to the hour and the day in which it was made: 23:53
+is never carried over midnight. ``s`` behind a value is suspect, ``T`` a trace, ``*`` and an empty cell a missing one,
+``VRB`` a variable wind. Special and synoptic reports are passed over and counted in the notes.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
+
+import numpy as np
 
 from sideoats import units
 from sideoats.errors import InputError
+from sideoats.intake.laid import Layout, laid_over
 from sideoats.intake.rows import (
+    EPOCH,
     FIRST_YEAR,
     LAST_YEAR,
-    Layout,
-    header_index,
-    number_in,
+    NEVER,
+    Steps,
+    Table,
+    mapped,
+    numbers,
     one_station,
+    plain_name,
+    position_in,
     read_text,
-    whole_table,
+    table_of,
 )
-from sideoats.station import HOURLY_UNITS, Flag, StationHours
+from sideoats.station import DAILY_UNITS, HOURLY_UNITS, Flag, StationDays, StationHours
+from sideoats.words import Count, Name, Phrase, say
 
-_ROUTINE = "FM-15"
+_ROUTINE, _DAY = ("FM-15", "AUTO", "SAO", "AERO"), ("SOD",)
 _LEAST_HPA = 100.0  # no pressure in inches of mercury is as high, none in hPa as low
-# variable: column, unit of the first version, of the second
-_COLUMNS = {
-    "temperature": ("HourlyDryBulbTemperature", "degF", "degC"),
-    "dewpoint": ("HourlyDewPointTemperature", "degF", "degC"),
-    "humidity": ("HourlyRelativeHumidity", "percent", "percent"),
-    "wind": ("HourlyWindSpeed", "mph", "m/s"),
-    "gust": ("HourlyWindGustSpeed", "mph", "m/s"),
-    "wind_direction": ("HourlyWindDirection", "degree", "degree"),
-    "pressure": ("HourlyStationPressure", "inHg", "hPa"),
-    "rain": ("HourlyPrecipitation", "inch", "mm"),
+_TYPES = ("REPORT_TYPE", "REPORTTPYE", "REPORTTYPE")
+_PRESSURES = (
+    "HourlyStationPressure",
+    "HourlyAltimeterSetting",
+    "HourlySeaLevelPressure",
+    "DailyAverageStationPressure",
+)
+# variable: its columns (the layout of 2017 last), unit of the first version, of the second
+Columns = Mapping[str, tuple[tuple[str, ...], str, str]]
+_HOURS: Columns = {
+    "temperature": (("HourlyDryBulbTemperature", "HOURLYDRYBULBTEMPF"), "degF", "degC"),
+    "dewpoint": (("HourlyDewPointTemperature", "HOURLYDewPointTempF"), "degF", "degC"),
+    "humidity": (("HourlyRelativeHumidity",), "percent", "percent"),
+    "wind": (("HourlyWindSpeed",), "mph", "m/s"),
+    "gust": (("HourlyWindGustSpeed",), "mph", "m/s"),
+    "wind_direction": (("HourlyWindDirection",), "degree", "degree"),
+    "pressure": (("HourlyStationPressure",), "inHg", "hPa"),
+    "rain": (("HourlyPrecipitation", "HOURLYPrecip"), "inch", "mm"),
 }
+_DAYS: Columns = {
+    "tmax": (("DailyMaximumDryBulbTemperature", "DAILYMaximumDryBulbTemp"), "degF", "degC"),
+    "tmin": (("DailyMinimumDryBulbTemperature", "DAILYMinimumDryBulbTemp"), "degF", "degC"),
+    "tmean": (("DailyAverageDryBulbTemperature", "DAILYAverageDryBulbTemp"), "degF", "degC"),
+    "dewpoint": (("DailyAverageDewPointTemperature", "DAILYAverageDewPointTemp"), "degF", "degC"),
+    "humidity": (("DailyAverageRelativeHumidity",), "percent", "percent"),
+    "rain": (("DailyPrecipitation", "DAILYPrecip"), "inch", "mm"),
+    "snow": (("DailySnowfall",), "inch", "mm"),
+    "snow_depth": (("DailySnowDepth",), "inch", "mm"),
+    "wind": (("DailyAverageWindSpeed",), "mph", "m/s"),
+    "gust": (("DailyPeakWindSpeed",), "mph", "m/s"),
+}
+
+
+def is_lcd(names: Sequence[str]) -> bool:
+    """Whether a header is one of this product."""
+    plain = {plain_name(n) for n in names}
+    return bool(plain & {plain_name(t) for t in _TYPES}) and any(n.startswith("hourly") for n in plain)
 
 
 def read_lcd(
@@ -50,7 +91,7 @@ def read_lcd(
 
     Parameters
     ----------
-    path : the CSV file; ``.gz`` is unpacked
+    path : the CSV file; gzip and zip are unpacked
     station : which station, where the file holds several
     metric : units of the file; told from its pressures where None
     utc_offset_hours : of the station's standard time
@@ -59,76 +100,132 @@ def read_lcd(
     ------
     InputError : the file cannot be read, lacks the columns, holds no usable value, or does not tell its units
     """
-    path = Path(path)
-    rows = whole_table(read_text(path), path.name)
-    header = rows[0][1]
-    at_station, at_date, at_type = (header_index(header, c, path.name) for c in ("STATION", "DATE", "REPORT_TYPE"))
+    table, chosen, metric = _opened(Path(path), station, metric)
+    hours, _ = _hours_of(table, chosen, metric)
+    return replace(hours, utc_offset_hours=utc_offset_hours)
+
+
+def read_lcd_days(path: str | Path, *, station: str | None = None, metric: bool | None = None) -> StationDays:
+    """As `read_lcd`, in days: the official ones, and what they lack made of hours."""
+    table, chosen, metric = _opened(Path(path), station, metric)
+    official = Layout(timedelta(days=1))
+    own = table.where([cell in _DAY for cell in table.column(*_TYPES)])
+    steps, wrong = _times(own, day=True)
+    official.reject_cells(own, own.column("DATE"), wrong)
+    _take(official, own, steps, _DAYS, metric, DAILY_UNITS)
+    try:
+        hours, notes = _hours_of(table, chosen, metric)
+    except InputError:
+        if official.empty:
+            raise
+        start, values, flags = official.arrays(table.name)
+        return StationDays(
+            station=chosen,
+            start=start.date(),
+            values=values,
+            flags=flags,
+            notes=(say("take.official"),),
+            source=f"LCD file {table.name}",
+            set_aside=tuple(official.set_aside),
+            rejected=(*table.rejected, *official.rejected),
+            **_about(table),
+        )
+    return laid_over(replace(hours, notes=notes).to_days(), official, table.name)
+
+
+def _opened(path: Path, station: str | None, metric: bool | None) -> tuple[Table, str, bool]:
+    table = table_of(read_text(path), path.name)
+    ids = table.need("STATION", "STATION_ID")
+    table.need(*_TYPES)
+    table.need("DATE")
+    chosen = one_station(ids, station, path.name) if ids else (station or "")
+    table = table.where([cell == chosen for cell in ids])
+    return table, chosen, _is_metric(table) if metric is None else metric
+
+
+def _is_metric(table: Table) -> bool:
+    if table.has("HOURLYDRYBULBTEMPF"):
+        return False
+    for name in _PRESSURES:
+        found = numbers([c.rstrip("s") for c in table.column(name)], ("", "*", "M"))[0]
+        if not np.isnan(found).all():
+            return bool(np.nanmedian(found) > _LEAST_HPA)
+    raise InputError("does not tell its units", where=table.name, todo="give units=metric or units=imperial")
+
+
+def _about(table: Table) -> dict[str, Any]:
+    return {"name": table.column("NAME", "STATION_NAME")[0] if table.rows else "", **position_in(table)}
+
+
+def _hours_of(table: Table, chosen: str, metric: bool) -> tuple[StationHours, tuple[object, ...]]:
     layout = Layout(timedelta(hours=1))
-    whole = []
-    for number, row in rows[1:]:
-        if len(row) != len(header):
-            layout.reject(number, f"has {len(row)} cells; the header has {len(header)}")
-        else:
-            whole.append((number, row))
-    chosen = one_station([row[at_station] for _, row in whole], station, path.name) if whole else (station or "")
-    passed = Counter(row[at_type].strip() for _, row in whole if row[at_type].strip() != _ROUTINE)
-    routine = [(n, r) for n, r in whole if r[at_type].strip() == _ROUTINE and r[at_station] == chosen]
-    lowered = [cell.lower() for cell in header]
-    columns = {v: lowered.index(c.lower()) for v, (c, _, _) in _COLUMNS.items() if c.lower() in lowered}
-    if metric is None:
-        metric = _is_metric(routine, columns, path.name)
-    for number, row in routine:
-        _take(layout, number, row, at_date, columns, metric)
-    start, values, flags = layout.arrays(path.name)
-    notes = [f"units taken as {'metric' if metric else 'degF, mph, inches'}"]
-    notes += [f"{count} rows of report type {kind or 'none'} passed over" for kind, count in sorted(passed.items())]
+    layout.rejected.extend(table.rejected)
+    kinds = table.column(*_TYPES)
+    routine = table.where([kind in _ROUTINE for kind in kinds])
+    steps, wrong = _times(routine, day=False)
+    layout.reject_cells(routine, routine.column("DATE"), wrong)
+    first = np.zeros(len(steps), bool)
+    first[np.unique(steps, return_index=True)[1]] = True  # of two routine reports in an hour the first counts
+    first &= steps != NEVER
+    _take(layout, routine.where(first.tolist()), steps[first], _HOURS, metric, HOURLY_UNITS)
+    layout.see_many(steps)
+    start, values, flags = layout.arrays(table.name)
+    units_note = say("take.units.told", units=Phrase(say("take.system.metric" if metric else "take.system.imperial")))
+    passed = Counter(kind for kind in kinds if kind not in (*_ROUTINE, *_DAY))
+    notes = [
+        units_note,
+        *(say("take.passed", n=Count(n), kind=Name(kind or "?")) for kind, n in sorted(passed.items())),
+    ]
     return StationHours(
         station=chosen,
         start=start,
         values=values,
         flags=flags,
-        utc_offset_hours=utc_offset_hours,
-        source=f"LCD file {path.name}",
+        source=f"LCD file {table.name}",
         set_aside=tuple(layout.set_aside),
         rejected=tuple(layout.rejected),
         notes=tuple(notes),
-    )
+        **_about(table),
+    ), tuple(notes)
 
 
-def _is_metric(rows: Sequence[tuple[int, list[str]]], columns: Mapping[str, int], name: str) -> bool:
-    if "pressure" in columns:
-        for _, row in rows:
-            try:
-                return float(row[columns["pressure"]].rstrip("s")) > _LEAST_HPA
-            except ValueError:
-                continue
-    raise InputError("does not tell its units", where=name, todo="say whether it is metric")
+def _times(table: Table, *, day: bool) -> tuple[Steps, dict[str, str]]:
+    """Each row's day, or the hour in which it was made, since 1970."""
 
-
-def _take(layout: Layout, number: int, row: list[str], at_date: int, columns: Mapping[str, int], metric: bool) -> None:
-    try:
-        when = datetime.fromisoformat(row[at_date])
-        when = (when + timedelta(minutes=30)).replace(minute=0, second=0, microsecond=0, tzinfo=None)
-        if not FIRST_YEAR <= when.year <= LAST_YEAR:
-            raise ValueError(f"year {when.year} is outside {FIRST_YEAR} to {LAST_YEAR}")
-    except (ValueError, OverflowError) as error:
-        layout.reject(number, f"its time cannot be read ({error})")
-        return
-    layout.see(when)
-    for variable, at in columns.items():
-        text = row[at].strip()
-        if text in ("", "*", "VRB"):
-            continue
-        if text == "T":
-            layout.put(variable, when, 0.0, Flag.TRACE)
-            continue
+    def read(text: str) -> int:
         try:
-            given = number_in(text.rstrip("s"), frozenset())
+            when = datetime.fromisoformat(text)
         except ValueError:
-            layout.reject(number, f"{_COLUMNS[variable][0]} {text[:40]!r} is not a number")
+            try:
+                when = datetime.strptime(text, "%m/%d/%Y %H:%M")
+            except ValueError:
+                raise ValueError(f"its time cannot be read ({text[:40]!r})") from None
+        if not FIRST_YEAR <= when.year <= LAST_YEAR:
+            raise ValueError(f"its time cannot be read (year {when.year} is outside {FIRST_YEAR} to {LAST_YEAR})")
+        days = when.toordinal() - EPOCH
+        return days if day else days * 24 + when.hour
+
+    found, wrong = mapped(table.column("DATE"), read)
+    return np.array([NEVER if step is None else step for step in found], np.int64), wrong
+
+
+def _take(
+    layout: Layout, table: Table, steps: Steps, columns: Columns, metric: bool, canonical: Mapping[str, str]
+) -> None:
+    for variable, (names, us, si) in columns.items():
+        if not table.has(*names):
             continue
-        value = units.convert(given, _COLUMNS[variable][2 if metric else 1], HOURLY_UNITS[variable])
-        if text.endswith("s"):
-            layout.fail(variable, when, text, "marked as suspect by the publisher")
-        else:
-            layout.put(variable, when, float(value))
+        cells = table.column(*names)
+        traces = np.array([cell in ("T", "Ts") for cell in cells], bool)
+        values, wrong = numbers(["0" if t else c.rstrip("s") for c, t in zip(cells, traces, strict=True)],
+                                ("", "*", "VRB", "M"))  # fmt: skip
+        if wrong:
+            for line, cell in zip(table.lines, cells, strict=True):
+                if cell.rstrip("s") in wrong:
+                    layout.reject(line, f"{names[0]} {cell[:40]!r} is not a number")
+        factor, offset = units.conversion(si if metric else us, canonical[variable])
+        doubted = np.array([c.endswith("s") for c in cells], bool) & ~np.isnan(values) & (steps != NEVER)
+        for i in np.flatnonzero(doubted):
+            layout.fail(variable, int(steps[i]), cells[i], "marked as suspect by the publisher")
+        good = ~doubted
+        layout.put(variable, steps[good], (values * factor + offset)[good], np.where(traces, int(Flag.TRACE), 0)[good])

@@ -14,11 +14,12 @@ from pathlib import Path
 from typing import Any
 
 from sideoats.errors import InputError
+from sideoats.intake.laid import too_many_rejected
 from sideoats.intake.quotes import market_drafts, place_id
 from sideoats.intake.report_records import Records, read_records
 from sideoats.intake.report_rows import quotes_of
 from sideoats.intake.report_text import RECEIPTS, receipts, report_date, text_rows
-from sideoats.intake.rows import json_value, read_text, too_many_rejected, whole_table
+from sideoats.intake.rows import json_value, read_text, whole_table
 from sideoats.intake.taken import Format, Taken
 from sideoats.schema import Field
 

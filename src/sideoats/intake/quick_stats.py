@@ -19,8 +19,9 @@ from typing import Any
 
 from sideoats.crops import market_word
 from sideoats.errors import InputError
+from sideoats.intake.laid import too_many_rejected
 from sideoats.intake.quotes import Quote, day_of, market_drafts, place_id, price_text
-from sideoats.intake.rows import json_value, read_text, too_many_rejected, whole_table
+from sideoats.intake.rows import json_value, read_text, whole_table
 from sideoats.intake.taken import Format, Taken
 from sideoats.schema import Field
 from sideoats.station import Rejected

@@ -20,7 +20,8 @@ from typing import Any
 
 from sideoats import units
 from sideoats.errors import InputError, UnitError
-from sideoats.intake.rows import calendar_day, read_text, table_rows, too_many_rejected
+from sideoats.intake.laid import too_many_rejected
+from sideoats.intake.rows import calendar_day, read_text, table_rows
 from sideoats.intake.taken import Draft, Format, Taken
 from sideoats.schema import Field
 from sideoats.station import Rejected

@@ -35,7 +35,8 @@ from typing import Any
 
 from sideoats.document import Document
 from sideoats.errors import InputError
-from sideoats.intake.rows import read_text, too_many_rejected
+from sideoats.intake.laid import too_many_rejected
+from sideoats.intake.rows import read_text
 from sideoats.intake.taken import Draft, Format, Taken
 from sideoats.schema import Field
 from sideoats.station import Rejected

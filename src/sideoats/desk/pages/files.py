@@ -19,6 +19,7 @@ from sideoats.errors import InputError
 from sideoats.intake.taken import Format, find_format, formats
 from sideoats.ledger import NewEntry
 from sideoats.station import DAILY_UNITS
+from sideoats.week.doubts import doubts
 
 SET_ASIDE_SHOWN = 100
 MAPPING = "mapping"
@@ -120,6 +121,7 @@ def _show(
         polled=False,
         rejected=job.taken.rejected[:SET_ASIDE_SHOWN] if job.taken else (),
         kinds=_kinds(job),
+        notes=(*job.taken.notes, *doubts(job.taken)) if job.taken else (),
     )
 
 
