@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from sideoats.errors import InputError, UnitError
-from sideoats.intake.taken import find_format
+from sideoats.intake.taken import find_format, recognised
 from sideoats.ledger import NewEntry, Place, open_ledger
 from sideoats.schema import read_all
 from sideoats.weather.degree_days import degree_days
@@ -254,6 +254,69 @@ def test_taken_into_a_ledger_the_cells_are_stations_of_the_week(tmp_path: Path) 
     assert list(records) == ["north"]
     np.testing.assert_allclose(records["north"].get("tmin"), made()["tasmin"][:, 0, 0] - 273.15, rtol=1e-12)
     assert (records["north"].latitude, records["north"].longitude) == (39.0, -100.0)
+
+
+# --- calendars and points ---------------------------------------------------------------------------------------------
+
+
+def _modelled(calendar: str, *, points: int | None = None) -> Any:
+    """Two years of highs that count the days of a climate model's calendar, packed, named as no CF table has them."""
+    import xarray
+
+    times = xarray.date_range("2023-01-01", "2024-12-30", calendar=calendar, use_cftime=True)
+    high = np.arange(len(times)) / 100 + 280.0
+    about = {"units": "K"}
+    if points is None:
+        return xarray.Dataset(
+            {"tmmx": (("day", "lat", "lon"), np.broadcast_to(high[:, None, None], (len(times), 2, 3)), about)},
+            {"day": times, "lat": ("lat", [38.0, 39.0], {"units": "degrees_north"}),
+             "lon": ("lon", [260.0, 261.0, 262.0], {"units": "degrees_east"})},
+        )  # fmt: skip
+    north, east = [38.0, 38.5, 39.0][:points], [-99.0, -98.0, -97.0][:points]
+    return xarray.Dataset(
+        {"tmmx": (("station", "day"), np.stack([high + i for i in range(points)]), about)},
+        {"day": times, "latitude": ("station", north), "longitude": ("station", east)},
+    )
+
+
+def _packed(tmp_path: Path, raw: Any) -> Path:
+    packing = {"tmmx": {"dtype": "uint16", "scale_factor": 0.01, "add_offset": 200.0, "_FillValue": 65535}}
+    raw.to_netcdf(tmp_path / "g.nc", engine="h5netcdf", encoding=packing)
+    return tmp_path / "g.nc"
+
+
+def test_a_year_without_its_leap_day_and_one_of_360_days(tmp_path: Path) -> None:
+    pytest.importorskip("cftime")
+    with read_grid(_packed(tmp_path, _modelled("noleap"))) as grid:
+        record = stations_of(grid, nearest_cells(grid, [38.1], [-99.1]), ["a"])["a"]
+    assert record.start == date(2023, 1, 1) and np.isnan(record.get("tmax")[record.index(date(2024, 2, 29))])
+    assert record.get("tmax")[record.index(date(2024, 3, 1))] == pytest.approx(
+        (365 + 59) / 100 + 280 - 273.15, abs=0.006
+    )
+    with read_grid(_packed(tmp_path, _modelled("360_day"))) as grid:
+        record = stations_of(grid, nearest_cells(grid, [38.1], [-99.1]), ["a"])["a"]
+    known = ~np.isnan(record.get("tmax"))
+    assert (record.start, known.sum()) == (date(2023, 1, 1), 720) and len(record) >= 730
+    assert record.get("tmax")[record.index(date(2024, 7, 2))] == pytest.approx(
+        (360 + 180) / 100 + 280 - 273.15, abs=0.03
+    )
+
+
+@pytest.mark.parametrize("points", [1, 3])
+def test_a_file_of_points_is_taken_without_naming_them(points: int, tmp_path: Path) -> None:
+    pytest.importorskip("cftime")
+    raw = _modelled("standard", points=points)
+    path = _packed(tmp_path, raw.isel(station=0) if points == 1 else raw)
+    chosen = recognised(path)
+    assert chosen.name == "grid"
+    drafts = chosen.read(path, read_all(chosen.options, {})).drafts
+    places = [d for d in drafts if d.kind == "place"]
+    assert [p.place for p in places] == (["g"] if points == 1 else ["g-1", "g-2", "g-3"])
+    assert places[-1].body["latitude"] == [38.0, 38.5, 39.0][points - 1]
+    last = next(d for d in drafts if d.kind == "station_days" and d.place == places[-1].place)
+    assert last.body["tmax"][0] == pytest.approx(280 + points - 1 - 273.15, abs=0.006)
+    with pytest.raises(InputError, match="give points="):
+        chosen.read(_packed(tmp_path, _modelled("standard")), read_all(chosen.options, {}))
 
 
 # --- formulas over blocks ---------------------------------------------------------------------------------------------

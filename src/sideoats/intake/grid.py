@@ -1,8 +1,13 @@
 """Gridded daily weather in NetCDF (CF conventions), and the cells in which places lie.
 
 Variables are told by CF standard name and cell method (a daily maximum and a daily mean share their name and differ in
-the method only), or by names that the caller gives; units are converted to those of `sideoats.station.DAILY_UNITS`.
-Nothing is loaded before it is used: a grid of a whole country is read for the cells that are asked for.
+the method only), by the names that the large public sets give them, or by names that the caller gives; units are
+converted to those of `sideoats.station.DAILY_UNITS`. Values may be packed. A file of points in the place of a grid (one
+place, or a row of stations) is a grid of one row. Nothing is loaded before it is used: a grid of a whole country is
+read for the cells that are asked for.
+
+Calendars of 365 days lack 29 February, which is a day without values. One of 360 days has none of the calendar's dates:
+its days are spread evenly over the year, so that five or six are without values.
 
 CF standard names and UDUNITS spellings are from memory of the conventions.
 """
@@ -20,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sideoats import units
 from sideoats.errors import InputError, UnitError
-from sideoats.intake.station_files import drafts_of
+from sideoats.intake.station_files import drafts_of, possible
 from sideoats.intake.taken import Draft, Format, Taken
 from sideoats.schema import Field
 from sideoats.station import DAILY_UNITS, StationDays
@@ -44,6 +49,15 @@ _STANDARD: Mapping[str, Mapping[str, str]] = {  # CF standard name -> cell metho
     "lwe_precipitation_rate": _RAIN,
     "surface_downwelling_shortwave_flux_in_air": dict.fromkeys(("sum", "mean", ""), "solar"),
 }
+# What large public sets call them where a file has no standard name (from memory of those sets), in small letters.
+_COMMON: Mapping[str, str] = {
+    "tasmax": "tmax", "tmmx": "tmax", "tmax": "tmax", "tx": "tmax", "daily_maximum_temperature": "tmax", "mx2t": "tmax",
+    "tasmin": "tmin", "tmmn": "tmin", "tmin": "tmin", "tn": "tmin", "daily_minimum_temperature": "tmin", "mn2t": "tmin",
+    "tas": "tmean", "tmean": "tmean", "tavg": "tmean", "tg": "tmean", "t2m": "tmean",
+    "pr": "rain", "prcp": "rain", "ppt": "rain", "precip": "rain", "rr": "rain", "precipitation_amount": "rain",
+    "tp": "rain", "rsds": "solar", "srad": "solar", "hurs": "humidity", "rmax": "humidity_max", "rmin": "humidity_min",
+    "sfcwind": "wind", "vs": "wind", "wind_speed": "wind", "tdps": "dewpoint", "d2m": "dewpoint",
+}  # fmt: skip
 # A day's amount may be given as a rate; a kilogram of water on a square metre is a millimetre.
 _ALSO = {"mm": ("mm/day", "kg/m**2", "kg/m**2/day"), "MJ/m**2": ("MJ/m**2/day",)}
 _CELSIUS = {"celsius", "degc", "degree c", "degrees c", "degree celsius", "degrees celsius", "deg c", "c"}
@@ -120,7 +134,10 @@ def _named(raw: Any, names: Mapping[str, str], where: str) -> dict[str, str]:
     for variable in map(str, raw.data_vars):
         about = raw[variable].attrs
         method = re.search(r"\btime:\s*(maximum|minimum|mean|sum)\b", str(about.get("cell_methods", "")))
-        told = _STANDARD.get(str(about.get("standard_name", "")), {}).get(method[1] if method else "")
+        standard = str(about.get("standard_name", "")).split(" ")[0]
+        told = _STANDARD.get(standard, {}).get(method[1] if method else "")
+        if told in ("tmean", "humidity", "wind") or told is None:  # no method: the name may know which of the day it is
+            told = _COMMON.get(variable.lower(), told) if about.get("units") else told
         if told is None or variable in found.values() or told in names:
             continue
         if told in found:
@@ -166,6 +183,8 @@ def _on_axes(raw: Any, named: Mapping[str, str], where: str) -> xr.Dataset:
     import xarray
 
     latitude, longitude = _coordinate(raw, "latitude", "north", where), _coordinate(raw, "longitude", "east", where)
+    if latitude.ndim == 0 or (latitude.ndim == 1 and latitude.dims == longitude.dims):
+        raw, latitude, longitude = _as_row(raw, named, latitude, longitude)
     plane = latitude.dims if latitude.ndim == 2 else (*latitude.dims, *longitude.dims)
     if latitude.ndim != longitude.ndim or len(plane) != 2 or (latitude.ndim == 2 and set(longitude.dims) != set(plane)):
         raise InputError("is not a grid of rows and columns", where=where, expected="a latitude and longitude for each")
@@ -191,8 +210,21 @@ def _on_axes(raw: Any, named: Mapping[str, str], where: str) -> xr.Dataset:
     return grid.sortby("time")
 
 
+def _as_row(raw: Any, named: Mapping[str, str], latitude: Any, longitude: Any) -> tuple[Any, Any, Any]:
+    """A file of points as a grid of one row and a column a point."""
+    at = latitude.dims[0] if latitude.dims else "_point"
+    if not latitude.dims:
+        raw = raw.assign({given: raw[given].expand_dims(at) for given in named.values()})
+        latitude, longitude = latitude.expand_dims(at), longitude.reset_coords(drop=True).expand_dims(at)
+    raw = raw.assign({given: raw[given].expand_dims("_row") for given in named.values() if at in raw[given].dims})
+    return raw, latitude.expand_dims("_row"), longitude.expand_dims("_row")
+
+
 def _is_time(raw: Any, dimension: Any) -> bool:
-    return dimension in raw.coords and raw[dimension].dtype.kind == "M"
+    if dimension not in raw.coords:
+        return False
+    held = raw[dimension]
+    return held.dtype.kind == "M" or (held.dtype.kind == "O" and held.size > 0 and hasattr(held.values[0], "dayofyr"))
 
 
 def _coordinate(raw: Any, kind: str, heading: str, where: str) -> Any:
@@ -204,19 +236,31 @@ def _coordinate(raw: Any, kind: str, heading: str, where: str) -> Any:
         if raw[name].attrs.get("standard_name") == kind or raw[name].attrs.get("units") in marks
     ]
     for name in (*told, kind, kind[:3]):
-        if name in raw.variables and raw[name].ndim in (1, 2) and raw[name].dtype.kind in "fiu":
+        if name in raw.variables and raw[name].ndim in (0, 1, 2) and raw[name].dtype.kind in "fiu":
             return raw[name]
     raise InputError(f"has no {kind}", where=where, expected="coordinates by CF standard name")
 
 
 def _days(time: Any, where: str) -> NDArray[np.datetime64]:
     """Times as days, each once."""
-    days = np.asarray(time, dtype="datetime64[D]")
+    if time.dtype.kind == "O":
+        days = np.array([_calendar_day(moment) for moment in time.values], dtype="datetime64[D]")
+    else:
+        days = np.asarray(time, dtype="datetime64[D]")
     if days.size == 0 or np.isnat(days).any() or np.unique(days).size != days.size:
         raise InputError("is not daily", where=where, expected="one time a day, each day once")
     if int((days.max() - days.min()).astype(np.int64)) >= MOST_DAYS:
         raise InputError(f"spans more than {MOST_DAYS:,} days", where=where, expected="three centuries at most")
     return days
+
+
+def _calendar_day(moment: Any) -> np.datetime64:
+    """A time of a climate model's calendar as a day of ours."""
+    if moment.calendar == "360_day":
+        first = np.datetime64(f"{moment.year:04d}-01-01", "D")
+        length = int((np.datetime64(f"{moment.year + 1:04d}-01-01", "D") - first).astype(np.int64))
+        return first + np.timedelta64(int((moment.dayofyr - 0.5) / 360 * length), "D")
+    return np.datetime64(f"{moment.year:04d}-{moment.month:02d}-{moment.day:02d}", "D")
 
 
 # --- cells ------------------------------------------------------------------------------------------------------------
@@ -368,33 +412,49 @@ _POINT = (
     Field("latitude", "number", "degrees north", bare=True, low=-90, high=90, required=True),
     Field("longitude", "number", "degrees east, negative in the west", bare=True, low=-180, high=180, required=True),
 )
-_NAMES = tuple(Field(name, "text", f"the file's variable that is {name}") for name in ("tmax", "tmin", "rain"))
+_NAMES = tuple(Field(name, "text", f"the file's variable that is {name}") for name in DAILY_UNITS)
+_MOST_POINTS = 200
 
 
 def _taken(path: Path, options: dict[str, Any]) -> Taken:
     named = {f.name: options[f.name] for f in _NAMES if options.get(f.name)}
-    points = options["points"]
-    keys = [str(p["name"]) for p in points]
-    if len(set(keys)) < len(keys):
-        raise InputError("two points have one name", where="points", expected="a name for each")
     with read_grid(path, names=named) as grid:
+        points = options.get("points") or _own_points(grid, path)
+        keys = [str(p["name"]) for p in points]
+        if len(set(keys)) < len(keys):
+            raise InputError("two points have one name", where="points", expected="a name for each")
         cells = nearest_cells(grid, [p["latitude"] for p in points], [p["longitude"] for p in points])
         records = stations_of(grid, cells, keys)
     if not records:
         raise InputError("none of the points lies in the grid", where=path.name, todo="check latitude and longitude")
-    notes = [
+    notes: list[Any] = [
         f"{key}: the middle of its cell is {km:.1f} km away" if key in records else f"{key}: outside the grid, left out"
         for key, km in zip(keys, cells.distance_km.tolist(), strict=True)
     ]
-    drafts: list[Draft] = [draft for key, record in records.items() for draft in drafts_of(record, key)]
+    drafts: list[Draft] = [draft for key, record in records.items() for draft in drafts_of(possible(record), key)]
     return Taken(tuple(drafts), (), tuple(notes))
+
+
+def _own_points(grid: xr.Dataset, path: Path) -> list[dict[str, Any]]:
+    """The points of a file that holds no grid but some places, named by the file and their order."""
+    north, east = np.asarray(grid["latitude"], np.float64), np.asarray(grid["longitude"], np.float64)
+    if grid.sizes["y"] != 1 or grid.sizes["x"] > _MOST_POINTS:
+        raise InputError("does not say which cells are wanted", where=path.name, todo="give points=")
+    row = zip(np.broadcast_to(north.reshape(-1), grid.sizes["x"]), east.reshape(-1), strict=True)
+    stem = path.name.split(".")[0]
+    only = grid.sizes["x"] == 1
+    return [
+        {"name": stem if only else f"{stem}-{i}", "latitude": float(lat), "longitude": _west_to_east(float(lon))}
+        for i, (lat, lon) in enumerate(row, 1)
+    ]
 
 
 FORMATS = (
     Format(
         "grid", "NetCDF grid of daily weather (CF): the cells of some points as stations (office extra)", _taken,
-        (Field("points", "records", "points whose cells are wanted", fields=_POINT, required=True,
+        (Field("points", "records", "points whose cells are wanted", fields=_POINT,
                example="name=north, latitude=38.3, longitude=-99.1; name=south, latitude=38.0, longitude=-98.9"),
          *_NAMES),
+        lambda head: head.data[:4] in (b"\x89HDF", b"CDF\x01", b"CDF\x02"),
     ),
 )  # fmt: skip

@@ -79,7 +79,7 @@ def _evening(day: date) -> datetime:
     return datetime.combine(day, time(23, 59), tzinfo=UTC)
 
 
-def _possible(record: StationDays) -> StationDays:
+def possible(record: StationDays) -> StationDays:
     """The record without values that no weather has: they are set aside with their day, and the rest is kept."""
     bounds = evidence()["station_days"].fields
     values, aside = dict(record.values), []
@@ -104,7 +104,7 @@ def taken_of(record: StationDays, options: dict[str, Any]) -> Taken:
     where = {k: options[k] for k in ("name", "latitude", "longitude") if options.get(k) is not None}
     if options.get("elevation") is not None:
         where["elevation_m"] = options["elevation"]
-    record = _possible(replace(record, **where))
+    record = possible(replace(record, **where))
     key = options.get("place") or record.station
     notes = [say("take.station", place=Name(key), first=LongDay(record.start), last=LongDay(record.end))]
     for row in record.coverage():
