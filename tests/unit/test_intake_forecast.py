@@ -184,9 +184,9 @@ def test_reports_make_days_only_where_a_day_is_whole(tmp_path) -> None:
     data["features"][3]["properties"]["temperature"]["qualityControl"] = "qc:X"
     (tmp_path / "o.json").write_text(json.dumps(data))
     drafts = {d.kind: d for d in read_service_json(tmp_path / "o.json", zone="America/New_York").drafts}
-    days = drafts["station_days"].body  # 6Z to 5Z of the next day are the hours 1 to 0 of the standard clock
+    days = drafts["station_days"].body  # 05:53Z to 04:53Z of the next day are 0:53 to 23:53 of the standard clock
     assert (
-        days["start"] == "2019-06-27" and days["tmax"][0] == 11.0 and days["tmin"][0] == 0.0 and days["wind"][0] == 10
+        days["start"] == "2019-06-27" and days["tmax"][0] == 11.5 and days["tmin"][0] == 0.0 and days["wind"][0] == 10
     )
     assert drafts["place"].place == "KFLL" and drafts["place"].body["elevation"] == 10
 

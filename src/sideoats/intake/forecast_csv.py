@@ -15,7 +15,8 @@ from typing import Any
 from sideoats import units
 from sideoats.errors import InputError, UnitError
 from sideoats.intake.expected import PLACE, SOURCE, UNITS, Expected, moment
-from sideoats.intake.rows import calendar_day, header_index, read_text, too_many_rejected, whole_table
+from sideoats.intake.laid import too_many_rejected
+from sideoats.intake.rows import calendar_day, header_index, read_text, whole_table
 from sideoats.intake.taken import Format, Taken
 from sideoats.station import Rejected
 

@@ -33,7 +33,7 @@ class Layout:
         self.rejected: list[Rejected] = []
         self._parts: dict[str, list[tuple[ArrayLike, ArrayLike]]] = {}
         self._marks: dict[str, list[tuple[ArrayLike, ArrayLike]]] = {}
-        self._seen: list[int] = []
+        self.seen: list[int] = []
 
     def at(self, when: datetime) -> int:
         """A time in steps since 1970."""
@@ -42,7 +42,7 @@ class Layout:
 
     def see(self, *steps: int) -> None:
         """The file has a row for these times, whether or not it holds a value: the record reaches at least so far."""
-        self._seen = [min(*self._seen, *steps), max(*self._seen, *steps)] if self._seen else [min(steps), max(steps)]
+        self.seen = [min(*self.seen, *steps), max(*self.seen, *steps)] if self.seen else [min(steps), max(steps)]
 
     def see_many(self, steps: Steps) -> None:
         """As `see`, of an array."""
@@ -110,7 +110,7 @@ class Layout:
             first = f"; {self.rejected[0]}" if self.rejected else ""
             raise InputError(f"holds no usable value{first}", where=name, expected="dated weather values")
         too_many_rejected(self.rejected, name)
-        start, end = min([*ends, *self._seen]), max([*ends, *self._seen])
+        start, end = min([*ends, *self.seen]), max([*ends, *self.seen])
         values: dict[str, Values] = {}
         flags: dict[str, Flags] = {}
         for variable, (at, x) in laid.items():

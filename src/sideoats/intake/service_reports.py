@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from sideoats.errors import InputError
 from sideoats.intake.expected import by_the_sun, measured, moment
-from sideoats.intake.rows import Layout
+from sideoats.intake.laid import Layout
 from sideoats.intake.station_files import drafts_of
 from sideoats.intake.taken import Draft, Taken
 from sideoats.station import HOURLY_UNITS, Rejected, StationHours
@@ -100,13 +100,11 @@ def reports_of(features: Sequence[Mapping[str, Any]], name: str, place: str | No
             where = latitude, longitude
             height = about.get("elevation") or {}
             up = measured(height.get("value"), height.get("unitCode"), "m") or up
-            _report(
-                layout, about, (when + timedelta(minutes=30)).replace(minute=0, second=0, microsecond=0, tzinfo=None)
-            )
+            _report(layout, about, layout.at(when))  # the hour in which it was made: 23:53 stays on its own day
         except (ValueError, KeyError, TypeError) as error:
             reason = "has no time of its own" if "timestamp" not in about else str(error)
             layout.reject(at, f"report {at}: {reason}")
-    if not layout.span:
+    if not layout.seen:
         raise InputError("holds no report with a time", where=name, expected="reports of one station")
     start, values, flags = layout.arrays(name)
     hours = StationHours(
@@ -131,7 +129,7 @@ def reports_of(features: Sequence[Mapping[str, Any]], name: str, place: str | No
     return Taken(tuple(drafts) if whole else (), tuple(layout.rejected), notes)
 
 
-def _report(layout: Layout, about: Mapping[str, Any], hour: datetime) -> None:
+def _report(layout: Layout, about: Mapping[str, Any], hour: int) -> None:
     layout.see(hour)
     for theirs, ours in _REPORTED.items():
         held = about.get(theirs)
