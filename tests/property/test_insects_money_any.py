@@ -67,7 +67,7 @@ def test_a_gain_never_falls_with_what_the_crop_is_worth(
 ) -> None:
     values = (scaled(name, what, times) for times in (first, first * more))
     found = gains(name, [row(name, part, cost="12 USD/ac", **{what: value}) for value in values]).mean(axis=1)
-    # the bend of a loss is drawn in straight lines, which weighs days by a few thousandths of a cent
-    assert (found[1] >= found[0] - 1e-4).all()
+    # the bend of a loss is drawn in straight lines, which shifts a later day by up to a tenth of a cent
+    assert (found[1] >= found[0] - 2e-3).all()
     if what == "price":
         assert found[1, 0] > found[0, 0]
