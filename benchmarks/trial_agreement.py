@@ -86,7 +86,7 @@ def phone_and_card(question: Question, table: Table, counts: list[list[int]], co
     counted = next(f for f, *_ in counted_fields(question))
     plans = plans_of(question, table, counted, "", context)
     own = {"units": list(UNITS), "own_from": context.facts.value("insects/counting.own_k_from"),
-           "bounds": list(context.facts.span("insects/counting.k_bounds"))}  # fmt: skip
+           "bounds": list(context.facts.span("insects/counting.k_unknown"))}  # fmt: skip
     asked = [{"counts": c, "plan": None if p is None else {**p, **own}} for c, p in zip(counts, plans, strict=True)]
     node = shutil.which("node")
     if node is None:

@@ -1,4 +1,4 @@
-"""The stop lines that the questions use, on ten thousand simulated fields of known density, for clumped insects."""
+"""The stop lines of sequential plans, on ten thousand simulated fields of known density, for clumped insects."""
 
 from __future__ import annotations
 
@@ -12,20 +12,17 @@ FIELDS = 10_000
 
 
 def plan_of(pest: str) -> sampling.WaldPlan:
-    """The plan of a question, from the facts that it reads."""
-    facts = load()
-    alpha, beta = facts.value("insects/counting.risk_needless"), facts.value("insects/counting.risk_missed")
-    wide = facts["insects/counting.indifference"]
+    """A plan at the published thresholds; one printed level is told apart by two multiples of it."""
+    facts, alpha, beta = load(), 0.1, 0.1
     if pest == "sorghum aphid":
         threshold = facts["insects/sorghum_aphid.threshold"]
         safe, treat, k = threshold.low, threshold.mid, facts.value("insects/sorghum_aphid.dispersion")
     elif pest == "wheat fall armyworm":
         threshold = facts["insects/wheat_fall_armyworm.threshold"]
         safe, treat, k = threshold.low, threshold.high, facts.value("insects/counting.k_unknown")
-    else:  # one printed level, told apart by the two multiples on file
+    else:
         level = {"alfalfa weevil": 1.68, "soybean stink bug": 3.0}[pest]
-        key = {"alfalfa weevil": "alfalfa_weevil.k", "soybean stink bug": "soybean_stinkbug.k"}[pest]
-        safe, treat, k = wide.low * level, wide.high * level, facts.value(f"insects/{key}")
+        safe, treat, k = 0.7 * level, 1.3 * level, facts.value("insects/counting.k_unknown")
     return sampling.wald_plan("negative binomial", safe, treat, alpha=alpha, beta=beta, k=k, bounded=True)
 
 

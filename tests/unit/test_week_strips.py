@@ -87,7 +87,7 @@ def ledger_with(path: Path, pairs: int, times: float) -> Path:
 
 @pytest.mark.parametrize("times", [0.6, 1.5])
 def test_a_call_goes_by_the_strips_of_its_district(tmp_path: Path, times: float) -> None:
-    plain = run_week(ledger_with(tmp_path / "a.sqlite", 5, times), ON, draws=200, questions=["soybean-podworm"]).calls[
+    plain = run_week(ledger_with(tmp_path / "a.sqlite", 4, times), ON, draws=200, questions=["soybean-podworm"]).calls[
         0
     ]
     path = ledger_with(tmp_path / "b.sqlite", 12, times)

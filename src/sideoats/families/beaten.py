@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.errors import InputError
+from sideoats.errors import FactError, InputError
 from sideoats.facts import Fact, Facts
 from sideoats.families.counted import Counted, count_means, one_count
 from sideoats.families.feeding import by_stage, feeding_case
@@ -46,10 +46,13 @@ class Sampled:
     feet: Floats
 
 
-def beaten(table: Table, context: Context, name: str, what: str, *, usual: Floats, foot: float, k: str = "") -> Sampled:
-    """The count of `what`, drawn against `usual` (place,) a foot of row; `foot` per 25 sweeps equal one a foot."""
+def beaten(table: Table, context: Context, name: str, what: str, *, choice: str, foot: float) -> Sampled:
+    """The count of `what`, drawn against a part of the threshold of `choice` a foot of row; `foot` per 25 sweeps equal
+    one a foot.
+    """
+    usual = np.full(len(table), context.facts.value("insects/counting.usual_share") * _by_foot(context.facts, choice))
     units = context.facts.value("insects/counting.usual_units")
-    counted = count_means(table, context, counts="counts", mean="mean", k_fact=k, units=units)
+    counted = count_means(table, context, counts="counts", mean="mean", units=units)
     counted = counted.scored(context, name, table.keys)
     feet, sweeps, told = table.number("row_feet"), table.number("sweeps"), table.text("method")
     swept = (told == "sweep") | ((told == "") & ~np.isnan(sweeps) & np.isnan(feet))
@@ -112,6 +115,16 @@ def beaten_case(
         ),
         **more,
     )
+
+
+def _by_foot(facts: Facts, choice: str) -> float:
+    """What is printed a foot of row where pods set: the district's publisher's, else the first that prints one."""
+    among = facts.choices[choice].among
+    for name in (facts.choose(choice)[0], *among):
+        for stage, per, low, _ in facts[among[name]].rows:
+            if stage == "R3" and per == "row-ft":
+                return float(low)
+    raise FactError(f"{choice}: no publisher prints a threshold a foot of row at R3")
 
 
 def check_beaten(values: dict[str, Any], name: str) -> None:

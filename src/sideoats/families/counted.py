@@ -169,7 +169,7 @@ def count_means(
     assumed = np.isnan(seen) & ~np.isnan(average) & np.isfinite(units)
     seen = np.where(assumed, units, seen)
     own = counted & (sizes >= facts.value(_C + "own_k_from")) & (means > 0)
-    bounds = facts.span(_C + "k_bounds")
+    bounds = facts.span(_C + "k_unknown")
     k = np.where(own, own_k(sizes, means, variances, bounds), k_known)
     standing = np.broadcast_to(average[:, None], (len(table), context.outlook.draws))
     return Counted(average, seen, standing, k, k_known, np.ones(len(table)), assumed=assumed)

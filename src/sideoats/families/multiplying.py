@@ -6,8 +6,8 @@ weather without enemies, for which the published injury levels hold.
 
 Loss is linear in pests, weighted by growth stage, and bounded by the greatest share of the crop that each stage lost.
 
-The facts: reference, stage_loss, field_rate, ceiling, infestation_days, injury_level.fast, .slow, rate_of_pace,
-efficacy, development, reference_day, most_warming, slowing, mummy_days, days_to_black_layer, threshold, tally_most.
+The facts: reference, stage_loss, field_rate, ceiling, infestation_days, injury_level.fast, .slow,
+efficacy, development, reference_day, slowing, mummy_days, days_to_black_layer, threshold, tally_most.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from sideoats.families.counted import Counted
 from sideoats.families.stopping import Saving, straight
+from sideoats.families.treated import reference_of
 from sideoats.families.treating import DAYS
 from sideoats.insects.growth import day_response, field_growth
 from sideoats.insects.thresholds import Reference, bounded_loss, line_at_loss
@@ -89,8 +90,7 @@ def growth_of(context: Context, prefix: str, name: str) -> Growth:
     lasts = _even(u["days"], facts.span(prefix + "infestation_days"))
     prevented = triangular(u["efficacy"], efficacy.low, efficacy.mid, efficacy.high)
     fast, slow = facts.value(prefix + "injury_level.fast"), facts.value(prefix + "injury_level.slow")
-    pace = facts[prefix + "rate_of_pace"]
-    speed = np.clip((rate - pace.low) / (pace.high - pace.low), 0.0, 1.0)
+    speed = np.clip((rate - seen.low) / (seen.mid - seen.low), 0.0, 1.0)
     level = np.exp(np.log(slow) + speed * (np.log(fast) - np.log(slow)))
     scaling = _scaling(context, prefix)
     daily = rate[None, :, None] * scaling
@@ -114,7 +114,7 @@ def _scaling(context: Context, prefix: str) -> Floats:
     warm_low, warm_high = facts[prefix + "reference_day"].rows[0]
     suits = day_response(out.daily("tmin")[..., :horizon], out.daily("tmax")[..., :horizon], lower, optimum, upper)
     reference = float(day_response(warm_low, warm_high, lower, optimum, upper))
-    scaled = field_growth(1.0, suits, reference, most=facts.value(prefix + "most_warming"))
+    scaled = field_growth(1.0, suits, reference, most=1.0)
     return np.asarray(scaled[:, out.year_of_draw, :])
 
 
@@ -239,8 +239,7 @@ def reasons_of(table: Table, context: Context, words: str, prefix: str, known: N
     unseen = ~np.any([table.known(way) for way in ("counts", "mean", "infested_over_50")], axis=0)
     days = np.log(10) / facts.value(prefix + "field_rate")
 
-    reference = facts[prefix + "reference"]
-    usual, yields = float(dict(zip(reference.columns, reference.rows[0], strict=True))["yield"]), table.number("yield")
+    usual, yields = reference_of(facts, prefix.rstrip(".")).yields, table.number("yield")
     with np.errstate(divide="ignore"):
         other = np.abs(np.log(yields / usual)) > np.log(1.25)
 

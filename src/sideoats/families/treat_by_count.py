@@ -82,7 +82,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
         looks=looks,
         needs=needs,
         recheck=recheck.astype(np.int64),
-        tolerance=facts.value(_COUNTING + "act_by_tolerance"),
+        tolerance=least_of(facts),
         line=_open_line(case, shut),
         size=np.where(table.known("acres"), table.number("acres"), table.size if table.size.size else np.nan),
         values=_values(context, case, gain[:, :, 0])

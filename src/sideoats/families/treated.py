@@ -1,7 +1,7 @@
 """What every treatment by count asks beside its count, and what stands in for what nobody gave.
 
-The facts: treatment.interval.<crop>, treatment.usual_cost, and `<pest>.reference` with `<pest>.most_lost`, the case in
-which a printed threshold is taken to break even.
+The facts: treatment.interval.<crop>, treatment.usual_cost, and treatment.reference with treatment.most_lost (or the
+pest's own), the case in which a printed threshold is taken to break even.
 """
 
 from __future__ import annotations
@@ -56,16 +56,20 @@ def treated_inputs(name: str, yields: str, price: str, commodity: str, most: flo
 
 
 def reference_of(facts: Facts, prefix: str) -> Reference:
-    """The case in which a pest's thresholds are taken to break even, from `prefix`.reference and `prefix`.most_lost."""
-    fact = facts[f"{prefix}.reference"]
-    row = dict(zip(fact.columns, fact.rows[0], strict=True))
+    """The case in which a pest's thresholds are taken to break even: its own, else its row of those of all pests."""
+    own, pest = f"{prefix}.reference", prefix.removeprefix("insects/")
+    fact = facts[own] if own in facts.by_id else facts[_T + "reference"]
+    row = next(
+        r for r in (dict(zip(fact.columns, row, strict=True)) for row in fact.rows) if r.get("pest", pest) == pest
+    )
+    most = f"{prefix}.most_lost" if f"{prefix}.most_lost" in facts.by_id else _T + "most_lost"
     return Reference(
         float(row["cost"]),
         float(row["price"]),
         float(row["yield"]),
         float(row["prevented"]),
         str(row["year"]),
-        facts.value(f"{prefix}.most_lost"),
+        facts.value(most),
         str(row["loss"]) == "share",
     )
 

@@ -17,6 +17,7 @@ from sideoats.facts import Facts
 from sideoats.insects.planner import first_look_worth, road_hours
 from sideoats.ledger import Place
 from sideoats.question import find
+from sideoats.ruling import known_size
 from sideoats.week.district import District
 from sideoats.week.spots import position, standing
 
@@ -136,6 +137,7 @@ def _looked_at(name: str, questions: Iterable[str], district: District, facts: F
 def _worth(place: Place, facts: Facts) -> float:
     """USD for the whole field."""
     acres: Any = place.attributes.get("acres")
-    size = float(acres) if isinstance(acres, int | float) else facts.value(_C + "usual_acres")
+    told = np.array([float(acres) if isinstance(acres, int | float) else np.nan])
+    size = float(known_size("USD/ac", told, facts)[0])
     over, excess = facts.value(_P + "over_after_flight"), facts.value(_P + "excess_over")
     return first_look_worth(over, excess, facts.value("insects/treatment.usual_cost")) * size

@@ -145,7 +145,7 @@ def _pass(calls: Sequence[Call], materials: Mapping[str, str], size: float, fact
     gain, day, some, gains, cost = best
     if all(c.verdict != "act" for c, _ in some) and gain < facts.value(_C + "even_part") * cost:
         return None  # nothing but expectations, each under the worth of a pass, stands behind it
-    first, tolerance = some[0][0], facts.value(_C + "act_by_tolerance")
+    first, tolerance = some[0][0], least
     late = day
     while late + 1 < len(gains) and gains[late + 1] >= gain - tolerance:
         late += 1

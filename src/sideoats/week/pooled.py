@@ -37,6 +37,7 @@ Floats = NDArray[np.float64]
 Histories = Mapping[str, Mapping[str, Sequence["Entry"]]]  # kind -> place -> entries, oldest first
 _P, _C = "insects/pooling.", "insects/counting."
 _ACTION = "action"
+_MOST = 500  # counts taken together: the time grows with the cube of it
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,7 +183,7 @@ def _learned(
     places: Mapping[str, Place],
     facts: Facts,
 ) -> Learned | None:
-    looks = _newest_first(found, int(facts.value(_P + "most")))
+    looks = _newest_first(found, _MOST)
     numbers = {place: i for i, place in enumerate(sorted({look.place for look in looks}))}
     if len(numbers) < facts.value(_P + "fewest"):
         return None
@@ -234,4 +235,4 @@ def _own_k(looks: Sequence[_Look], facts: Facts) -> float:
     use = (sizes >= fewest) & (sizes * means >= fewest)
     if len({look.place for look, used in zip(looks, use, strict=True) if used}) < facts.value(_P + "fewest"):
         return math.nan
-    return float(np.median(own_k(sizes[use], means[use], variances[use], facts.span(_C + "k_bounds"))))
+    return float(np.median(own_k(sizes[use], means[use], variances[use], facts.span(_C + "k_unknown"))))

@@ -86,7 +86,7 @@ def stop_lines(district: District, places: Container[str] | None = None) -> list
                     "place": place,
                     "units": list(UNITS),
                     "own_from": context.facts.value(_COUNTING + "own_k_from"),
-                    "bounds": list(context.facts.span(_COUNTING + "k_bounds")),
+                    "bounds": list(context.facts.span(_COUNTING + "k_unknown")),
                     "by": by,
                 }
                 for place, by in found.items()
@@ -101,7 +101,7 @@ def plans_of(
     problem = _posed(question, table, counted, stage, context)
     if problem is None or problem.stops is None:
         return [None] * len(table)
-    scatter = np.array([np.nan, *np.geomspace(*context.facts.span(_COUNTING + "k_bounds"), _SCATTER)])
+    scatter = np.array([np.nan, *np.geomspace(*context.facts.span(_COUNTING + "k_unknown"), _SCATTER)])
     units, k = (np.tile(grid.ravel(), (len(table), 1)) for grid in np.meshgrid(np.array(UNITS, float), scatter))
     gone = problem.missing()
     both = [np.where(gone[:, None], np.nan, line) for line in problem.stops(units, k)]

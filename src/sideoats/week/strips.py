@@ -32,7 +32,7 @@ def strips_of(ledger: Ledger, on: date, facts: Facts) -> dict[str, Refit]:
         pair = _pair(name, entry, facts) if name in registry() else None
         if pair:
             found.setdefault(name, []).append(pair)
-    spread, fewest = facts.value(_S + "spread"), int(facts.value(_S + "fewest"))
+    spread, fewest = facts.value(_S + "spread"), int(facts.value("insects/pooling.fewest"))
     fits = {name: refit(*np.array(pairs).T, spread=spread, fewest=fewest) for name, pairs in sorted(found.items())}
     return {name: fit for name, fit in fits.items() if fit is not None}
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from sideoats.decide.laws import normal_score
 from sideoats.errors import SideoatsError
 from sideoats.question import Context, Question, Table, column, find
+from sideoats.ruling import known_size
 from sideoats.threads import one_thread
 from sideoats.week.district import District
 from sideoats.week.done import ACTIONS
@@ -119,8 +120,7 @@ def _worth(
                     gains[row, at] = max(acts, default=0.0)
                 shown = call.quantities.get("count_mean") or call.quantities.get("mean_aphids_per_leaf")
                 unit = shown.unit if shown else unit
-    usual = district.facts.value("insects/counting.usual_acres")
-    size = np.where(np.isfinite(table.size), table.size, usual) if table.size.size else np.full(len(table), usual)
+    size = known_size("USD/ac", table.size if table.size.size else np.full(len(table), np.nan), district.facts)
     return np.asarray(np.maximum(gains, 0.0).mean(axis=1) * size), unit
 
 

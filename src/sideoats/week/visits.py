@@ -112,7 +112,7 @@ def plan_visits(
         speed=facts.value("insects/planner.speed"),
         winding=facts.value("insects/planner.winding"),
     )
-    stay = np.full(len(visits), facts.value("insects/planner.visit_hours"))
+    stay = np.full(len(visits), facts.value(_C + "visit_minutes") / 60)
     soon = facts.value("insects/planner.due_soon")
     turn = np.array([_turn(v, week.on, soon) for v in visits], dtype=np.int64)
     found = plan_round(np.array([v.worth for v in visits]), stay, road, hours, turn=turn)

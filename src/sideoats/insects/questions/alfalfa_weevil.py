@@ -64,7 +64,7 @@ def pose(table: Table, context: Context) -> Problem:
         facts[FACTS + "domain"].low,
     )
     moves = price_moves(table, context, HAY)
-    most = facts.value(FACTS + "most_lost") * worth.crop
+    most = facts.value("insects/treatment.most_lost") * worth.crop
     whole = bounded_loss(np.nan_to_num(saved * moves), np.nan_to_num(most)[:, None])
     done, before = cut_short(_feeding(context), _after_cutting(table, context))
     stake, here = whole * before, np.broadcast_to(before, whole.shape).mean(axis=1)
@@ -119,15 +119,15 @@ def _usual(context: Context) -> Reference:
     """What stands in for a cost and a yield that nobody gave; for a price nothing does, the table goes by it."""
     facts = context.facts
     cost, yields = facts.value("insects/treatment.usual_cost"), facts.value(FACTS + "usual_yield")
-    return Reference(cost, np.nan, yields, 1.0, "", facts.value(FACTS + "most_lost"), True)
+    return Reference(cost, np.nan, yields, 1.0, "", facts.value("insects/treatment.most_lost"), True)
 
 
 def _counted(table: Table, context: Context) -> Counted:
-    usual = np.full(len(table), context.facts.value(FACTS + "usual_mean"))
-    units = context.facts.value("insects/counting.usual_units")
-    return count_draws(
-        table, context, "alfalfa weevil", counts="counts", mean="mean", k_fact=FACTS + "k", usual=usual, units=units
+    usual = context.facts.value("insects/counting.usual_share") * np.full(
+        len(table), context.facts.value(FACTS + "nebraska")
     )
+    units = context.facts.value("insects/counting.usual_units")
+    return count_draws(table, context, "alfalfa weevil", counts="counts", mean="mean", usual=usual, units=units)
 
 
 def _offset(table: Table, context: Context) -> Floats:
@@ -163,7 +163,7 @@ def _saving(worth: Worth, price: Floats, offset: Floats, here: Floats, most: Flo
 
 
 def _feeding(context: Context) -> Floats:
-    span = context.facts[FACTS + "feeding_days"]
+    span = context.facts["insects/treatment.injury_days"]
     window = triangular(context.outlook.uniform("alfalfa weevil days"), span.low, span.mid, span.high)
     return steady_progress(window[None, :], DAYS)
 

@@ -62,7 +62,7 @@ def pose(table: Table, context: Context) -> Problem:
     worms = _by_worms(table, fleas, flea_low, worm_low)
     counted, squares = fleas.but(worms, fruit), _squares(table, context)
     level = spread(context, f"{NAME} threshold", flea_low, flea_high)
-    worm_most = facts.value(f"{WORM}.most_lost")
+    worm_most = facts.value("insects/treatment.most_lost")
     flea_one = (reference.line(worth.price, worth.yields) * squares)[:, None] / level
     worm_one = _worm_slope(table, context, worth, reference.yields)[:, None]
     pests = (
@@ -153,7 +153,7 @@ def _by(worms: Bools, worm: Any, flea: Any) -> NDArray[np.object_]:
 
 
 def _feeding(context: Context) -> Floats:
-    span = context.facts[f"{FLEA}.injury_days"]
+    span = context.facts["insects/treatment.injury_days"]
     window = triangular(context.outlook.uniform(f"{NAME} days"), span.low, span.mid, span.high)
     return steady_progress(window[None, :], DAYS)
 
@@ -194,7 +194,7 @@ def _printed(table: Table, context: Context, prefix: str) -> tuple[Floats, Float
 def _fleahoppers(table: Table, context: Context, low: Floats) -> Counted:
     """Fleahoppers per 100 terminals."""
     units = context.facts.value("insects/counting.usual_units")
-    counted = count_means(table, context, counts="counts", mean="mean", k_fact=f"{FLEA}.k", units=units)
+    counted = count_means(table, context, counts="counts", mean="mean", units=units)
     return (
         counted.scored(context, NAME, table.keys)
         .per(1 / PLANTS)

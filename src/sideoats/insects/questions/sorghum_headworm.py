@@ -57,7 +57,7 @@ def pose(table: Table, context: Context) -> Problem:
         NAME,
         counted,
         slope=slope,
-        most=np.full(len(table), facts.value(FACTS + "most_lost")),
+        most=np.full(len(table), facts.value("insects/treatment.most_lost")),
         worth=worth,
         crops=("sorghum", "grain sorghum"),
         unit=UNIT,
@@ -102,7 +102,8 @@ def _level(slope: Floats, cost: Floats) -> Floats:
 def _counted(table: Table, context: Context) -> tuple[Counted, Floats, Floats]:
     """Large larvae a head that will feed: large ones and the share of medium ones that live to be large; both means."""
     facts = context.facts
-    usual = {str(size): float(mean) for size, mean in facts[FACTS + "usual"].rows}
+    part = facts.value("insects/counting.usual_share")
+    usual = {str(size): part * float(low) for size, low, _ in facts[FACTS + "field_rule"].rows}
     units = facts.value("insects/counting.usual_units")
     large, medium = (
         count_means(table, context, counts=f"{size}_counts", mean=size, units=units) for size in ("large", "medium")

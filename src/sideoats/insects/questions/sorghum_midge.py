@@ -41,7 +41,7 @@ def pose(table: Table, context: Context) -> Problem:
         counts="counts",
         mean="per_head",
         units=facts.value("insects/counting.usual_units"),
-        usual=np.full(n, facts.value(FACTS + "usual_mean")),
+        usual=np.full(n, facts.value("insects/counting.usual_share") * _middle(context)),
     )
     whose = np.where(table.text("table") == "", facts.choose("insects/sorghum_midge_loss")[0], table.text("table"))
     pounds = (whose == "knutson") & table.known("heads")
@@ -62,7 +62,7 @@ def pose(table: Table, context: Context) -> Problem:
         NAME,
         counted,
         slope=np.broadcast_to(one[:, None], (n, context.outlook.draws)),
-        most=facts.value(FACTS + "most_lost") * share,
+        most=facts.value("insects/treatment.most_lost") * share,
         worth=worth,
         crops=("sorghum", "grain sorghum"),
         unit=UNIT,
@@ -91,6 +91,11 @@ def pose(table: Table, context: Context) -> Problem:
         quantities={"injury_level_published": (level, UNIT)},
     )
     return problem_of(table, context, case)
+
+
+def _middle(context: Context) -> float:
+    """The middle of the printed table of injury levels [midges a flowering head]."""
+    return float(np.median([row[1:] for row in context.facts[FACTS + "table"].rows]))
 
 
 QUESTION = Question(

@@ -70,7 +70,7 @@ def pose(table: Table, context: Context) -> Problem:
         known=known & feeding,
         sample="place",
         stake=stake,
-        done=steadily(context, NAME, facts[f"{FACTS}.injury_days"]),
+        done=steadily(context, NAME, facts["insects/treatment.injury_days"]),
         pays=_pays(table, context, worth.crop * worth.prevented.mean(axis=1), worth.cost, ahead),
         stage=Term(table.text("stage"), of="canopy_counts.stage"),
         needs={"defoliation": np.isnan(gone), "stage": ~table.known("stage")},
@@ -118,7 +118,7 @@ def _second(table: Table, context: Context, true: Floats, error: float) -> Look:
     facts = context.facts
     signal = np.log(np.maximum(true, 0.1)) + error / 2 * context.outlook.normal(f"{NAME} second look", table.keys)
     size = known_size(UNIT, table.number("acres"), facts)
-    cost = facts.value(f"{FACTS}.look_minutes") / 60 * facts.value("decide/look.hour") / size
+    cost = facts.value("insects/counting.visit_minutes") / 60 * facts.value("decide/look.hour") / size
     return Look(signal, cost=cost, within=np.full(len(table), 2, dtype=np.int64), delay=1)
 
 

@@ -36,8 +36,7 @@ def pose(table: Table, context: Context) -> Problem:
     facts, reference = context.facts, reference_of(context.facts, FACTS)
     worth = worth_of(table, context, reference, NAME, ("bu/ac", "USD/bu"))
     foot, stages = facts.value(f"{FACTS}.foot"), facts[f"{FACTS}.stage_loss"]
-    usual = np.full(len(table), facts.value(f"{FACTS}.usual"))
-    seen = beaten(table, context, NAME, "podworms", usual=usual, foot=foot)
+    seen = beaten(table, context, NAME, "podworms", choice=LINES, foot=foot)
     bushels = drawn(context, f"{NAME} loss", facts[f"{FACTS}.loss"]) * foot
     case = beaten_case(
         table,

@@ -34,8 +34,7 @@ def pose(table: Table, context: Context) -> Problem:
     facts, reference = context.facts, reference_of(context.facts, FACTS)
     worth = worth_of(table, context, reference, NAME, ("bu/ac", "USD/bu"))
     foot, stages, seed = facts.value(f"{FACTS}.foot"), facts[f"{FACTS}.stage_loss"], table.flag("seed")
-    usual = np.full(len(table), facts.value(f"{FACTS}.usual"))
-    seen = beaten(table, context, NAME, "stink bugs", usual=usual, foot=foot, k=f"{FACTS}.k")
+    seen = beaten(table, context, NAME, "stink bugs", choice=LINES, foot=foot)
     weight = np.where(seed, by_stage(table, stages, "seed"), by_stage(table, stages, "weight"))
     bushels = drawn(context, f"{NAME} loss", facts[f"{FACTS}.loss"])
     by, low, high = printed(table, facts, LINES, seen.swept)
@@ -51,7 +50,7 @@ def pose(table: Table, context: Context) -> Problem:
         worth=worth,
         reference=reference,
         line=(by, low, high),
-        done=steadily(context, NAME, facts[f"{FACTS}.injury_days"]),
+        done=steadily(context, NAME, facts["insects/treatment.injury_days"]),
         reasons=(
             say(f"{NAME}.because.seed", held=Measured(held, unit=seen.unit, fact=seeds)).where(seed),
             say(f"{NAME}.because.cages").where(~seen.counted.unknown & table.known("stage")),

@@ -27,6 +27,7 @@ Bools = NDArray[np.bool_]
 NAME, MOTHS, TRAP, UNIT = "trap-flight", "insects/moth_flight.", "insects/trap_flight.", "USD/ac"
 LAYING = 3  # days ahead that a crop may come to the stage in which moths that fly now lay on it
 OPEN, GONE = 14, -3  # days: in which larvae that hatch ask for a look; since most were large, past which none does
+NIGHTS = 60  # newest nights in which a flight is sought: those that `trap_flight.evidence` was simulated for
 INPUTS = (
     see("trap_catch.species", needed=True, also=("place.crop",)),
     see("trap-flight.catches"),
@@ -53,7 +54,7 @@ class _Flown:
 def pose(table: Table, context: Context) -> Problem:
     """Looking at the fields that the flight's larvae harm, against going on reading the trap: nothing is decided."""
     facts, n = context.facts, len(table)
-    read = catches_of(table, context, int(facts.value(TRAP + "nights_used")))
+    read = catches_of(table, context, NIGHTS)
     flown, species = _flights(table, context, read), table.text("species")
     flies, count = _flies(table, context), read.moths.shape[1]
     sure, strange = flown.found & flies, flown.found & ~flies
@@ -131,7 +132,7 @@ def _flights(table: Table, context: Context, read: Catches) -> _Flown:
 
 def _misdated(table: Table, context: Context) -> Bools:
     """(trap,) True where catches were typed of nights to come, or none of the nights that are looked at."""
-    oldest = context.on - timedelta(days=int(context.facts.value(TRAP + "nights_used")))
+    oldest = context.on - timedelta(days=NIGHTS)
     days = [[day for day, _ in typed or ()] for typed in table.rows("catches")]
     return np.array([bool(each) and (max(each) > context.on or max(each) < oldest) for each in days], bool)
 
@@ -177,7 +178,7 @@ def _looks(
     facts, n = context.facts, len(table)
     over, excess = (facts.value(f"insects/planner.{name}") for name in ("over_after_flight", "excess_over"))
     worth = first_look_worth(over, excess, facts.value("insects/treatment.usual_cost"))
-    hours = facts.value("insects/planner.visit_hours") * facts.value("decide/look.hour")
+    hours = facts.value("insects/counting.visit_minutes") / 60 * facts.value("decide/look.hour")
     cost = hours / known_size(UNIT, np.full(n, np.nan), facts)
     return tuple(
         Look(

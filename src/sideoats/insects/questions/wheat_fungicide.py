@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.errors import InputError
+from sideoats.families.counting_on import least_of
 from sideoats.families.label import Interval, closed_days, interval_of, label_cautions
 from sideoats.families.treat_by_count import coin_toss, unseasonal
 from sideoats.families.treated import price_moves
@@ -75,7 +76,7 @@ def pose(table: Table, context: Context) -> Problem:
     open_ = (left >= 0) & ~np.any([*needs.values()], axis=0)
     shut = np.any([np.broadcast_to(bar.mask, gain.shape[::2])[:, 0] for bar in bars], axis=0)
     even = coin_toss(gain[:, :, 0], cost, facts) & open_ & ~shut
-    near = facts[FACTS + "next_look"]
+    near = facts["insects/counting.next_look"]
     back = np.where((_sick(table) | table.flag("nearby")) & (left >= 0), near.low, near.high)
     over = np.array([str(s) not in ("", "jointing") for s in stage]) & (left < 0)
     answers = np.where(table.known("response"), table.number("response"), _where_it_answers(table, context, saved))
@@ -90,7 +91,7 @@ def pose(table: Table, context: Context) -> Problem:
         needs=needs,
         recheck=np.where(over, -1, np.where(even, np.clip(left, 1, back), back)).astype(np.int64),
         even=even,
-        tolerance=facts.value("insects/counting.act_by_tolerance"),
+        tolerance=least_of(facts),
         size=np.where(table.known("acres"), table.number("acres"), table.size if table.size.size else np.nan),
         values={
             "stage": Term(stage, of="leaf_disease.stage"),
@@ -287,7 +288,7 @@ def _looks(
     nothing; how likely it is to be seen makes the response before the look come out.
     """
     facts, out = context.facts, context.outlook
-    hours = (facts.value("insects/counting.visit_minutes") + facts.value(FACTS + "look_minutes")) / 60
+    hours = 2 * facts.value("insects/counting.visit_minutes") / 60
     price = hours * facts.value("decide/look.hour") / known_size(UNIT, table.number("acres"), facts)
     money = (worth * saved).mean(axis=1)
     found = _covered(table) | {"lower": np.ones(len(table))}
@@ -300,7 +301,7 @@ def _looks(
     spread = saved - saved.mean(axis=1, keepdims=True)
     noise = out.normal(f"{NAME} next signs", table.keys) * spread.std(axis=1, keepdims=True)
     signal = tell * spread + np.sqrt(1 - tell**2) * noise
-    delay = int(facts[FACTS + "next_look"].low)
+    delay = int(facts["insects/counting.next_look"].low)
     again = _sick(table) & ~_risen(table, context) & open_ & ~table.known("chance") & ~table.known("response")
     return (
         Look(first[:, None], cost=price, within=np.full(len(table), 2, np.int64), delay=1, worth=first),
