@@ -16,7 +16,7 @@ from sideoats.cattle import ration_case as case
 from sideoats.cattle import ration_herds as herds
 from sideoats.cattle import ration_made as made
 from sideoats.cattle.nutrition_feeds import OneFeed
-from sideoats.cattle.ration import FLOORS, LIMITS, Needs, Rations, in_turn
+from sideoats.cattle.ration import FLOORS, LIMITS, Needs, Rations, in_turn, solve
 from sideoats.question import Context, Table
 
 Floats = NDArray[np.float64]
@@ -166,8 +166,9 @@ def crowded(table: Table, context: Context, plan: case.Plan) -> Bools:
     return np.asarray(plan.herd.limited & plan.found.feasible & (bunk < head * least), dtype=bool)
 
 
-def limit_fed(table: Table, context: Context, plan: case.Plan) -> Floats:
-    """(n,) what the same feeds would cost limit-fed [USD/head/day], for cows that are not and have grain; else NaN."""
+def limit_fed(table: Table, context: Context, plan: case.Plan, least_saved: float) -> Floats:
+    """(n,) what the same feeds would cost limit-fed [USD/head/day], for cows that are not and have grain; else NaN, as
+    where it saves less than that share of the cost."""
     grain = np.array([any(f.kind == "grain" and f.name not in out for f in feeds)
                       for feeds, out in zip(plan.held, plan.s.out, strict=True)], dtype=bool)  # fmt: skip
     herd = plan.herd
@@ -178,8 +179,11 @@ def limit_fed(table: Table, context: Context, plan: case.Plan) -> Floats:
     needs, _ = herds.needs_in(table, context, replace(herd, limited=np.ones(len(table), bool)), plan.s)
     listed = made.rows_of((plan.s.feeds, plan.held, plan.spread), rows)
     little, _ = herds.by_ration(context, needs.take(rows))
-    found, _ = made.mixed(
-        context, listed, replace(little, tdn=np.where(np.isnan(little.tdn), little.intake, little.tdn))
-    )
-    out[rows] = found.cost
+    little = replace(little, tdn=np.where(np.isnan(little.tdn), little.intake, little.tdn))
+    # no mix that is sure of its floors costs less than the one that meets them on paper
+    worth = solve(listed[0], little).cost <= plan.cost[rows] * (1 - least_saved)
+    listed = made.rows_of(listed, np.flatnonzero(worth))
+    rows, little = rows[worth], little.take(np.flatnonzero(worth))
+    if rows.size:
+        out[rows] = made.mixed(context, listed, little)[0].cost
     return out

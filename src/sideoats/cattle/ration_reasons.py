@@ -120,9 +120,14 @@ class Reasons:
             fat=Share(float(p.needs.fat[i] / p.needs.intake[i])),
         )  # fmt: skip
 
+    @cached_property
+    def _cautioned(self) -> float:
+        """Nitrate of water from which a published ladder cautions [ppm NO3-N]."""
+        return water_lines(self.context.facts)[0]
+
     def _water_line(self, i: int) -> Said | None:
         """Water that a published ladder cautions, with what it adds to the feed."""
-        if not self.told.water[i] >= water_lines(self.context.facts)[0]:
+        if not self.told.water[i] >= self._cautioned:
             return None
         added = Measured(round(float(self.plan.needs.water_nitrate[i])), unit="ppm")
         return say("ration.because.watered", level=Measured(float(self.told.water[i]), unit="ppm"), added=added)
@@ -179,6 +184,8 @@ class Reasons:
     def _grain_now(self, i: int) -> Said | None:
         """Grain that cows get already, over what they bear beside free-choice forage."""
         herd, now = self.plan.herd, float(self.table.number("grain_now")[i])
+        if not now > 0:
+            return None
         dry = float(Book.of(self.context.facts).rows["corn"]["dry_matter"])
         most = self.context.facts.value("cattle/ration.grain_most") * float(herd.weight[i]) / dry
         if herd.growing[i] or herd.limited[i] or not now > most:
@@ -376,4 +383,4 @@ class Reasons:
 
     @cached_property
     def _limited(self) -> NDArray[np.float64]:
-        return pens.limit_fed(self.table, self.context, self.plan)
+        return pens.limit_fed(self.table, self.context, self.plan, LEAST_SAVED)
