@@ -48,7 +48,8 @@ def frost_bound(facts: Facts) -> tuple[float, float]:
 def ahead(table: Table, context: Context) -> Ahead:
     """All of it. A forecast that reaches as far as the days looked ahead speaks before the past years do."""
     facts, n = context.facts, len(table)
-    days, likely = int(facts.value("forage/prussic.days_ahead")), facts.value("forage/prussic.likely_frost")
+    (_, nights_ahead), (_, likely) = facts["forage/prussic.ahead"].rows
+    days = int(nights_ahead)
     on_ground, at_station = frost_bound(facts)
     night, low, reach = (np.full(n, np.nan) for _ in range(3))
     for i, told in enumerate(table.rows("forecast")):

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from sideoats.facts import Facts
 from sideoats.forage import stock
+from sideoats.forage.grazed_nitrate import speaks
 from sideoats.forage.judge import Judgement, Lots
 from sideoats.forage.nitrate_tables import water_lines
 from sideoats.forage.slips import Pooled
@@ -126,7 +127,7 @@ def clearing(table: Table, known: Lots, pooled: Pooled, j: Judgement, context: C
     same_hay = pooled.age <= put_up
     earlier = pooled.age > put_up
     # a standing crop is neither put up nor keeps what it held
-    aged = standing & (pooled.age > facts.value("forage/standing.sample_days"))
+    aged = standing & (pooled.age > speaks(facts)[0])
     stale = (pooled.age > sure_days(context)) & ~same_hay & ~earlier & ~standing
     told_all = table.known("tests") | table.flag("only_test") | known.every_bale
     at_baling = put_up - pooled.age <= float(

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from sideoats.families.may_it_be_fed import Danger, doubted, first_of, in_doubt, rest_of
 from sideoats.forage import citing
 from sideoats.forage.cautions import EMERGENCY
-from sideoats.forage.grazed_nitrate import dated, sample_age
+from sideoats.forage.grazed_nitrate import dated, sample_age, speaks
 from sideoats.forage.grazing import TOLD, Judged, preset_of, shoots_seen
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
@@ -186,8 +186,7 @@ class Told:
 
     @property
     def _days(self) -> Measured:
-        fact = self.context.facts["forage/standing.sample_days"]
-        return Measured(fact.value, unit="day", fact=fact.id)
+        return Measured(speaks(self.context.facts)[0], unit="day", fact="forage/standing.days")
 
     @property
     def _sampled(self) -> Floats:
@@ -245,7 +244,7 @@ class Told:
         over = np.logical_or.reduce([rows for rows, _ in self._standing()]) | j.horses
         ahead = {flag: table.days_until(day, self.context.on) > 0 for flag, (_, day) in TOLD.items()}
         day = Paid(np.where(over, np.nan, self.day), unit="USD/head")
-        season = Measured(facts.value("forage/standing.season"), unit="day", fact="forage/standing.season")
+        season = Measured(speaks(facts)[1], unit="day", fact="forage/standing.days")
         return (
             rest_of(self.dangers),
             lambda i: self._settles(i, "because.settles") if self._others_first(i) else None,

@@ -73,6 +73,12 @@ def torn(table: Table, number: str, *parts: str) -> Bools:
     return np.asarray(told & ~table.known(number))
 
 
+def speaks(facts: Facts) -> tuple[float, float]:
+    """Days for which a sample of a standing crop speaks, and days back to which its growth goes."""
+    sample, season = facts["forage/standing.days"].column("days")
+    return float(sample), float(season)
+
+
 def sample_age(table: Table, context: Context, name: str) -> Floats:
     """(n,) days since the sample behind a laboratory's result, the older of what is told and on file; NaN where nobody
     says, or where the day told is still to come."""
@@ -83,12 +89,12 @@ def sample_age(table: Table, context: Context, name: str) -> Floats:
 
 def kept(table: Table, context: Context, name: str) -> Bools:
     """(n,) True where a result is not known to be older than the days for which its sample speaks: a hot one counts."""
-    return np.asarray(~(sample_age(table, context, name) > context.facts.value("forage/standing.sample_days")))
+    return np.asarray(~(sample_age(table, context, name) > speaks(context.facts)[0]))
 
 
 def dated(table: Table, context: Context, name: str) -> Bools:
     """(n,) True where a result is known to be of the days for which its sample speaks: a clean one counts."""
-    return np.asarray(sample_age(table, context, name) <= context.facts.value("forage/standing.sample_days"))
+    return np.asarray(sample_age(table, context, name) <= speaks(context.facts)[0])
 
 
 def grazed_nitrate(table: Table, context: Context, accumulates: Bools) -> GrazedNitrate:

@@ -17,7 +17,7 @@ from sideoats.facts import Facts
 from sideoats.forage import prussic, stock
 from sideoats.forage.ahead import Ahead, ahead
 from sideoats.forage.drought import by_place, drought_broke_by_place, frost_by_place, look_back
-from sideoats.forage.grazed_nitrate import GrazedNitrate, dated, fresh_sample, grazed_nitrate, kept, torn
+from sideoats.forage.grazed_nitrate import GrazedNitrate, dated, fresh_sample, grazed_nitrate, kept, speaks, torn
 from sideoats.question import Context, Table
 
 Floats = NDArray[np.float64]
@@ -114,7 +114,7 @@ def ages(table: Table, context: Context) -> dict[str, tuple[Floats, Bools]]:
     out = {}
     for (flag, (days, day)), found in zip(TOLD.items(), seen, strict=True):
         told = np.fmin(table.number(days), -table.days_until(day, on))
-        before = told > facts.value("forage/standing.season")
+        before = told > speaks(facts)[1]
         told = np.where(before, np.nan, told)
         told = np.where(table.flag(flag) & np.isnan(told), 0.0, told)
         # a day ahead of today is a slip or a forecast: the wait is counted from today, never from further on

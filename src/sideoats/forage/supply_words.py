@@ -34,8 +34,9 @@ class Told:
         mean = self.gain.mean(axis=1)
         sold = self.table.known("cow_price") & self.table.known("given_up") & (mean[:, 2] > mean[:, 1])
         facts = self.context.facts
-        sure = s.risk <= facts.value("forage/hay.short_chance")
-        large = known & (s.short > facts.value("forage/hay.large_gap") * np.nan_to_num(s.need))
+        short, gap = facts["forage/hay.enough"].column("share")
+        sure = s.risk <= short
+        large = known & (s.short > gap * np.nan_to_num(s.need))
         large &= ~self.table.known("cow_price") & ~(self.table.number("later") < 1)  # no cheaper hay is on its way
         return (
             (beasts, "hay-supply.animals.need"),
@@ -75,7 +76,7 @@ class Told:
     def _steps(self, i: int) -> Said | None:
         """A large part of a herd is not sold in one week: half, and what another count of the hay leaves."""
         cows, head = float(case.cows_of(self.table, self.s)[i]), float(self.table.number("head")[i])
-        if not cows > self.context.facts.value("forage/hay.large_gap") * head:
+        if not cows > self.context.facts["forage/hay.enough"].column("share")[1] * head:
             return None
         again = np.datetime64(self.context.on, "D") + case.MONTH
         return say("hay-supply.first.steps", n=Count(int(np.ceil(cows / 2))), day=Day(again))

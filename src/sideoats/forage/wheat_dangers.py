@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from sideoats.families.may_it_be_fed import Danger, doubted, first_of, rest_of
 from sideoats.forage import stock
 from sideoats.forage.cautions import EMERGENCY
+from sideoats.forage.grazed_nitrate import speaks
 from sideoats.forage.wheat_pasture import TESTED, WheatPasture
 from sideoats.problem import RowSaid
 from sideoats.question import Context, Table
@@ -113,8 +114,7 @@ class Told:
 
     @property
     def _days(self) -> Measured:
-        fact = self.context.facts["forage/standing.sample_days"]
-        return Measured(fact.value, unit="day", fact=fact.id)
+        return Measured(speaks(self.context.facts)[0], unit="day", fact="forage/standing.days")
 
     def _shortfall(self, i: int) -> Said | None:
         """What the mineral that they eat comes to, where that is too little to do without a test."""

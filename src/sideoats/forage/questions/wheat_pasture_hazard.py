@@ -95,7 +95,7 @@ def _quantities(table: Table, context: Context, known: WheatPasture) -> dict[str
 def _in_season(table: Table, context: Context) -> NDArray[np.bool_]:
     """Where somebody tested or looked, and before cattle are to go on."""
     goes = table.days_until("turnout", context.on)
-    near = (goes >= 0) & (goes <= context.facts.value("forage/prussic.days_ahead"))
+    near = (goes >= 0) & (goes <= dict(context.facts["forage/prussic.ahead"].rows)["days"])
     tested = [table.known(name) for name in ("potassium", "magnesium", "protein", "lush", "signs")]
     return np.asarray(np.logical_or.reduce([*tested, near]))
 
