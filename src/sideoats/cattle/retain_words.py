@@ -50,6 +50,7 @@ class Told:
 
     def values(self) -> dict[str, Any]:
         """Values of the headlines, each a function of the row."""
+        enough = self.context.facts.value("decide/even_odds")  # read by every batch: sources must not vary
         return {
             "n": Count(self._carried_head().astype(np.int64)),
             "rest": Count(np.nan_to_num(self.table.number("head") - self._carried_head()).astype(np.int64)),
@@ -57,9 +58,10 @@ class Told:
             "when": self._when,
             "doing": lambda i: Term(KEYS[self.at[i]], of="doing"),
             "more": lambda i: answering.brings(float(np.nan_to_num(self.gain[i, :, self.at[i]].mean()))),
+            "others": self._others,
             "last": lambda i: self._last(i, int(self.at[i])),
             "range": self._range,
-            "toss": self._toss,
+            "toss": lambda i: self._toss(i, enough),
             "hollow": lambda i: self._last(i, case.WHEAT),
             "till": lambda i: self._last(i, case.GRAZE_OUT),
             "kept_way": lambda i: Term(KEYS[self.kept.way[i]], of="way"),
@@ -111,10 +113,17 @@ class Told:
         low, high = quantile(worth, [0.1, 0.9])
         return say("retain-calves.range", low=Money(float(low)), high=Money(float(high)))
 
-    def _toss(self, i: int) -> Said | None:
+    def _others(self, i: int) -> Said | None:
+        """What the best other way would bring for the head that find no wheat."""
+        at = int(self.at[i])
+        if at == case.WHEAT or not np.isfinite(self.gain[i, :, at]).all():
+            return None
+        more = answering.brings(float(self.gain[i, :, at].mean()))
+        return say("retain-calves.split.others", doing=Term(KEYS[at], of="doing"), more=more)
+
+    def _toss(self, i: int, enough: float) -> Said | None:
         """Said of a gain that comes little more often than not."""
-        often = float((self.gain[i, :, self.at[i]] > 0).mean())
-        return say("retain-calves.even") if often < self.context.facts.value("decide/even_odds") else None
+        return say("retain-calves.even") if (self.gain[i, :, self.at[i]] > 0).mean() < enough else None
 
     def lacking(self, i: int) -> Said | None:
         """Why no way of keeping them is open, the ways together that lack the same; None where one is."""

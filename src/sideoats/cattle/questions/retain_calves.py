@@ -93,6 +93,7 @@ def pose(table: Table, context: Context) -> Problem:
     unslid, bid_more = tools.slide_decides(table, context, kept.tools, whole, shut)
     unslid &= ~silent
     needs |= {"price-floor.forward_slide": unslid}
+    closed &= ~told.split()  # what the wheat carries is kept and the rest sold, whatever a lot would cost
     needs |= {
         "calf_weighing.later_price": odd, "price-floor.put_premium": strange, "retain-calves.basis": bare,
         "price-floor.forward_weight": high, "retain-calves.lot_per_day": closed & ~silent,

@@ -53,6 +53,11 @@ def pose(table: Table, context: Context) -> Problem:
             return None
         return say("direct-sale.unpaid", n=Count(hours[i]), an_hour=Paid(float(best[i] / hours[i])))
 
+    def after(i: int) -> Said | None:
+        """The same, behind a sentence."""
+        told = unpaid(i)
+        return None if told is None else say("direct-sale.after", said=told)
+
     return Problem(
         "direct-sale",
         OPTIONS,
@@ -76,7 +81,7 @@ def pose(table: Table, context: Context) -> Problem:
             "portions": Count(stand.suggested),
             "even": _chance(stand, stay + GO),
             "even_suggested": _chance(stand, stay + SUGGESTED),
-            "unpaid": unpaid,
+            "after": after,
             "instead": lambda i: None if unplanned[i] else say("direct-sale.instead", n=Count(float(stand.planned[i]))),
         },
         reasons=(unpaid, *_reasons(stand, np.isnan(ahead))),
