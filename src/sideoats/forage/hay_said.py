@@ -53,6 +53,7 @@ class Told(Why):
             "why": lambda i: self.pooled.unread[i],
             "age": Count(np.nan_to_num(self.pooled.age).astype(np.int64)),
             "tested": self.tested,
+            "sampled": self.sampled,
             "water_too": self.water_too,
             "baled": LongDay(self.table.date("baled")),
         }
@@ -68,7 +69,8 @@ class Told(Why):
             line = min(line, lowest_edge(self.every[1].values()))
         room = (line - float(np.fmax(self.known.level[i], self.known.seen[i]))) / self._of_water[i]
         caution, _ = water_lines(self.context.facts)  # from there the water is judged by itself
-        return say("hay-nitrate.water_too", most=ppm_of(floored(min(room, caution))))
+        most = floored(min(room, caution))
+        return say(f"hay-nitrate.{'water_too' if most >= 1.0 else 'water_little'}", most=ppm_of(max(most, 0.1)))
 
     @cached_property
     def _of_water(self) -> Floats:
@@ -171,6 +173,11 @@ class Told(Why):
         """The day of the newest test."""
         days = [day for day, _, _ in self.pooled.told[i] if day is not None]
         return LongDay(max(days) if days else None)
+
+    def sampled(self, i: int) -> Said | None:
+        """The same, where somebody told it."""
+        day = self.tested(i)
+        return say("hay-nitrate.sampled", tested=day) if day.known else None
 
     # why
 
