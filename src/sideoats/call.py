@@ -73,6 +73,7 @@ class Call:
     baseline: str = ""
     missing: tuple[str, ...] = ()
     station: str = ""
+    forecast: Mapping[str, Any] | None = None
     hazard: bool = False
     said: Mapping[str, Any] = field(default_factory=dict)
     done: Mapping[str, str] = field(default_factory=dict)
@@ -114,7 +115,7 @@ class Call:
             "baseline": self.baseline or None,
             "missing": list(self.missing),
             "station": {"id": self.station} if self.station else None,
-            "forecast": None,  # no forecast is read yet
+            "forecast": dict(self.forecast) if self.forecast else None,
         }
 
     def full(self) -> dict[str, Any]:
@@ -212,6 +213,7 @@ def call_from(shape: dict[str, Any]) -> Call:
         baseline=shape.get("baseline") or "",
         missing=tuple(shape.get("missing", ())),
         station=(shape.get("station") or {}).get("id", ""),
+        forecast=shape.get("forecast"),
         hazard=bool(shape.get("hazard")),
         said=shape.get("said", {}),
         done=shape.get("done", {}),

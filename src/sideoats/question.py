@@ -51,6 +51,7 @@ class Table:
     stands : (n,) sentence that says which weather station stands for each row; () where none was looked for
     markets : (n,) ids of the markets that price the rows, "" where none is named
     probed : row -> sentences on what was read off its station's soil probes
+    expected : rows that were given the days or hours forecast for their station
     """
 
     keys: tuple[str, ...]
@@ -63,6 +64,7 @@ class Table:
     stands: tuple[Said, ...] = ()
     markets: tuple[str, ...] = ()
     probed: Mapping[int, tuple[Said, ...]] = field(default_factory=dict)
+    expected: frozenset[int] = frozenset()
 
     def __len__(self) -> int:
         return len(self.keys)
@@ -129,6 +131,7 @@ class Table:
             stands=tuple(self.stands[i] for i in picked) if self.stands else (),
             markets=tuple(self.markets[i] for i in picked) if self.markets else (),
             probed={at: self.probed[i] for at, i in enumerate(picked) if i in self.probed},
+            expected=frozenset(at for at, i in enumerate(picked) if i in self.expected),
         )
 
     def stand(self, row: int) -> tuple[Said, ...]:
@@ -298,7 +301,7 @@ class Question:
         if len(asked) > 1:
             return AskedApart([(rows, self.ask(table.take(rows), here)) for rows, here in asked])
         fresh = (asked[0][1] if asked else context).fresh()
-        table = with_probes(table, self.inputs, fresh)
+        table = with_forecast(with_probes(table, self.inputs, fresh), self.inputs, fresh)
         problem = self.pose(table, fresh)
         size = table.size if table.size.size else np.full(len(table), np.nan)
         ruling = rule(problem, attitude_of(fresh.facts, context.risk_aversion), fresh.facts, size)
@@ -314,6 +317,7 @@ class Question:
 
 
 _STATION_SOURCE = "station:"
+_EXPECTED = "forecast:"
 
 
 def with_probes(table: Table, inputs: Sequence[Field], context: Context) -> Table:
@@ -349,6 +353,31 @@ def _probed(station: str, sources: Sequence[str], f: Field, context: Context) ->
         return None
     readings = (probed(record, what, context.on, f.fresh_days, context.facts) for what in sources)
     return next((found for found in readings if found is not None), None)
+
+
+def with_forecast(table: Table, inputs: Sequence[Field], context: Context) -> Table:
+    """The table with the days, or hours, that are forecast for its stations, where nobody told any."""
+    known = context.outlook.forecasts
+    wanted = [(f, s.removeprefix(_EXPECTED)) for f in inputs for s in f.found_in if s.startswith(_EXPECTED)]
+    if not known or not wanted or "station" not in table.columns:
+        return table
+    columns, filled = dict(table.columns), set(table.expected)
+    stations = table.text("station").astype(str).tolist()
+    for f, what in wanted:
+        lacking = np.flatnonzero(~table.known(f.name)).tolist()
+        by_station = {s: _rows(f, known[s].rows(what)) for s in {stations[row] for row in lacking} if s in known}
+        columns[f.name] = columns[f.name].copy()
+        for row in lacking:
+            found = by_station.get(stations[row])
+            if found:
+                columns[f.name][row] = found
+                filled.add(row)
+    return replace(table, columns=columns, expected=frozenset(filled))
+
+
+def _rows(f: Field, rows: Sequence[Mapping[str, Any]] | None) -> tuple[dict[str, Any], ...] | None:
+    """Rows of a forecast as a field of records holds them: in its units already, what is not told by its default."""
+    return None if rows is None else tuple({s.name: row.get(s.name, s.default) for s in f.fields} for row in rows)
 
 
 def parts(table: Table, context: Context) -> Iterator[tuple[NDArray[np.int64], Context]]:

@@ -14,6 +14,7 @@ import numpy as np
 
 from sideoats.call import ACT, LOOK, STOP, VERDICTS, WAIT, Call, OptionResult, Quantity
 from sideoats.outlook.climate import PAST_YEARS
+from sideoats.outlook.standing import alerts_said, forecast_said
 from sideoats.outlook.stations import years_said
 from sideoats.problem import Problem, RowSaid
 from sideoats.ruling import Ruling
@@ -133,6 +134,7 @@ class Replies:
             missing=tuple(dict.fromkeys((*missing, *(self._doubted(row) if doubtful else ())))),
             hazard=int(r.hazard[row]) >= 0,
             station=self.context.outlook.station,
+            forecast=self._forecast(row),
             said={
                 "headline": headline.plain(),
                 "because": [shape for _, shape in because],
@@ -257,10 +259,25 @@ class Replies:
         """Which station stands for the row and, where its past years were drawn, which they are."""
         context, table = self.context, self.table
         said = list(table.stand(row))
-        if "station" in table.columns and PAST_YEARS in self._summed:
-            years = years_said(context.outlook, str(table.text("station")[row]))
+        if "station" not in table.columns:
+            return said
+        station = str(table.text("station")[row])
+        held = context.outlook.forecasts.get(station)
+        if PAST_YEARS in self._summed:
+            said += forecast_said(held)
+            years = years_said(context.outlook, station)
             said += [] if years is None else [years]
-        return said
+        elif row in table.expected:
+            said += forecast_said(held)
+        return [*said, *alerts_said(held, self.question.name, context.facts)]
+
+    def _forecast(self, row: int) -> dict[str, Any] | None:
+        """The forecast that the row rests on, with its age and its error; None where it rests on none."""
+        table = self.table
+        if "station" not in table.columns or not (PAST_YEARS in self._summed or row in table.expected):
+            return None
+        held = self.context.outlook.forecasts.get(str(table.text("station")[row]))
+        return None if held is None else held.told()
 
     def _dearer_by_risk(self, row: int) -> list[RowSaid]:
         """What would bring more on average than the option advised, and is passed over for its risk."""

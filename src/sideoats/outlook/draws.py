@@ -10,6 +10,8 @@ random numbers of its own. Rules:
   which at least 90 % of the days carry the variable is used; the others are left out and named in `notes`.
 * **Today's climate.** All years count alike, their temperature moved to the station's newest level and the years drawn
   apart as their number asks (`sideoats.outlook.climate`, chosen by a backtest): no question knows of it.
+* **Forecast.** Where a fresh forecast stands for a station, its years begin with it, dressed with its error and faded
+  into them (`sideoats.outlook.blend`); no question knows of it. An old forecast counts as none.
 * **Missing days** inside a used year take the median of the other years on that calendar day (temperature) or a seeded
   other year's value (rain); how many is in `notes`.
 * **More draws than years.** Each year is used equally often (to within one), in an order shuffled by the seed.
@@ -28,8 +30,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.facts import Facts
+from sideoats.facts import load as load_facts
 from sideoats.outlook.climate import Climate, to_today
 from sideoats.outlook.noise import generator
+from sideoats.outlook.standing import ERROR, Standing, beginnings
 
 if TYPE_CHECKING:
     from sideoats.outlook.prices import History
@@ -59,6 +63,7 @@ class Outlook:
     markets : market id -> commodity -> (dates, prices) quoted there
     unused : what there is to say of stations without a usable year
     came : commodity -> (week,) log of the price over today's, in a replay's hindsight; none where the future is open
+    forecasts : station id -> what is expected there, how far off such forecasts are, and warnings in force
     kept : what was made once and is the same for every chunk of places (price paths, shared biology)
     """
 
@@ -72,6 +77,7 @@ class Outlook:
     unused: tuple[str, ...] = ()
     facts: Facts | None = None
     came: Mapping[str, Floats] = field(default_factory=dict)
+    forecasts: Mapping[str, Standing] = field(default_factory=dict)
     kept: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def __getstate__(self) -> dict[str, Any]:
@@ -128,6 +134,7 @@ class Outlook:
                 price_history=quoted,
                 unused=unused,
                 markets={m: h for m, h in self.markets.items() if m == market},
+                forecasts={s: self.forecasts[s] for s in held if s in self.forecasts},
                 kept={},
             )
         part: Outlook = self.kept[key]
@@ -159,6 +166,8 @@ class Outlook:
             raise ValueError("no station record is on file")
         if self.facts:
             Climate.of(self.facts)  # every call that draws weather cites what brought the years to today
+            if any(held.used for held in self.forecasts.values()):
+                self.facts[ERROR]  # and what dressed the forecast
         return self.windows.daily(variable)
 
     def as_today(self, station: str) -> StationDays:
@@ -227,16 +236,31 @@ def make_outlook(
     draws: int = DEFAULT_DRAWS,
     seed: int = DEFAULT_SEED,
     horizon: int = HORIZON_DAYS,
+    forecasts: Mapping[str, Standing] | None = None,
 ) -> Outlook:
-    """An outlook from whatever is on file; stations without a usable past year are left out and named in `notes`."""
+    """An outlook from whatever is on file; stations without a usable past year are left out and named in `notes`.
+
+    `forecasts` : what stands for the stations, from `sideoats.outlook.standing.standings`
+    """
     sets: tuple[YearWindows, ...] = ()
     unused: tuple[str, ...] = ()
     if stations:
         from sideoats.outlook.years import year_windows
 
+        published = facts.reader() if facts else load_facts()
+        begins = beginnings(forecasts, on, published, seed, horizon) if forecasts else None
         sets, unused = year_windows(
-            stations, on, horizon=horizon, seed=seed, climate=Climate.of(facts.reader() if facts else None)
+            stations, on, horizon=horizon, seed=seed, climate=Climate.of(published), begins=begins
         )
     return Outlook(
-        on, draws, seed, sets, dict(stations or {}), dict(price_history or {}), dict(markets or {}), unused, facts
+        on,
+        draws,
+        seed,
+        sets,
+        dict(stations or {}),
+        dict(price_history or {}),
+        dict(markets or {}),
+        unused,
+        facts,
+        forecasts=dict(forecasts or {}),
     )

@@ -14,8 +14,10 @@ from sideoats.decide.laws import median
 from sideoats.errors import InputError
 from sideoats.outlook.climate import Climate, drawn_apart, to_today
 from sideoats.outlook.noise import generator
+from sideoats.station import same_day
 
 if TYPE_CHECKING:
+    from sideoats.outlook.standing import Begins
     from sideoats.station import StationDays
 
 Floats = NDArray[np.float64]
@@ -55,7 +57,7 @@ def _windows(record: StationDays, on: date, horizon: int) -> dict[int, dict[str,
     for variable in VARIABLES:
         years, rows = record.seasons(variable, on.month, on.day, horizon)
         for year, row in zip(years.tolist(), rows, strict=True):
-            first = date(year, 3, 1) if (on.month, on.day) == (2, 29) and year % 4 else date(year, on.month, on.day)
+            first = same_day(on, year)
             end = first + timedelta(days=horizon - 1)
             if first >= record.start and end <= record.end and end < on:
                 found.setdefault(year, {})[variable] = row
@@ -82,17 +84,24 @@ def _fill(values: Floats, variable: str, rng: np.random.Generator) -> tuple[Floa
 
 
 def year_windows(
-    stations: Mapping[str, StationDays], on: date, *, horizon: int, seed: int, climate: Climate
+    stations: Mapping[str, StationDays],
+    on: date,
+    *,
+    horizon: int,
+    seed: int,
+    climate: Climate,
+    begins: Begins | None = None,
 ) -> tuple[tuple[YearWindows, ...], tuple[str, ...]]:
     """Windows of stations that have the same usable years, most years first; notes on stations without any.
 
     Each station stands on its own years and its own days: what else is on file makes no difference to it. See
     `sideoats.outlook.draws` for the rules on missing days, `sideoats.outlook.climate` for what brings them to today.
+    `begins` : makes a station's windows begin with its forecast, where there is one
     """
     found: dict[tuple[int, ...], list[tuple[str, dict[str, Floats], float, list[str]]]] = {}
     unused: list[str] = []
     for name in sorted(stations):
-        years, values, warmer, notes = _own_years(name, stations[name], on, horizon, seed, climate)
+        years, values, warmer, notes = _own_years(name, stations[name], on, horizon, seed, climate, begins)
         if years:
             found.setdefault(years, []).append((name, values, warmer, notes))
         else:
@@ -109,7 +118,13 @@ def year_windows(
 
 
 def _own_years(
-    name: str, record: StationDays, on: date, horizon: int, seed: int, climate: Climate
+    name: str,
+    record: StationDays,
+    on: date,
+    horizon: int,
+    seed: int,
+    climate: Climate,
+    begins: Begins | None,
 ) -> tuple[tuple[int, ...], dict[str, Floats], float, list[str]]:
     """Usable years of one station, variable -> (year, day) with gaps filled, how far they were moved, and notes."""
     good, poor = {}, []
@@ -135,7 +150,10 @@ def _own_years(
         values[v], filled = _fill(np.stack([good[year][v] for year in sorted(good)]), v, rng)
         if filled:
             notes.append(f"Station {name}: {filled} missing {v} days filled by the outlook's rule.")
-    return tuple(sorted(good)), drawn_apart(values, climate), _warmer(record, today, sorted(good), on, horizon), notes
+    drawn = drawn_apart(values, climate)
+    if begins is not None:
+        drawn = begins(name, today, drawn)
+    return tuple(sorted(good)), drawn, _warmer(record, today, sorted(good), on, horizon), notes
 
 
 def _warmer(record: StationDays, today: StationDays, years: list[int], on: date, horizon: int) -> float:

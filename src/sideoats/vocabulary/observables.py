@@ -96,7 +96,7 @@ def see(
     attributes = _asked(what, dict(entry(what)), unit, tuple(choices))
     own = attributes.pop("found_in", ())
     if everything()[kind].title:  # what an entry has to hold, a phone-in need not
-        own = (f"place:{key}" if kind == "place" else f"evidence:{what}",)
+        own = (f"place:{key}" if kind == "place" else f"evidence:{what}", *own)
         attributes = {k: v for k, v in attributes.items() if k not in ("required", "default")}
     field = field_of(name or key, attributes, everything()[kind].where(key))
     told = f"{field.help}; {absent} if absent" if absent else field.help

@@ -15,6 +15,7 @@ from sideoats.insects.strips import Refit
 from sideoats.ledger.address import district_file
 from sideoats.outlook import DEFAULT_DRAWS, DEFAULT_SEED, Outlook, make_outlook
 from sideoats.outlook.stations import sites_of
+from sideoats.week.expected import expected_of
 from sideoats.week.own_dates import with_own_dates
 from sideoats.week.pooled import Learned, learned_of, nearby
 from sideoats.week.snapshot import Snapshot, price_history, take_snapshot
@@ -71,7 +72,14 @@ def district_of(
     facts = replace(facts, settings=settings, nearby=nearby(learned), strips=strips)
     history, markets = price_history(snapshot)
     outlook = make_outlook(
-        on, stations=snapshot.stations, price_history=history, markets=markets, facts=facts, draws=draws, seed=seed
+        on,
+        stations=snapshot.stations,
+        price_history=history,
+        markets=markets,
+        facts=facts,
+        draws=draws,
+        seed=seed,
+        forecasts=expected_of(ledger, on, facts.reader()).standings(snapshot.stations, on, facts.reader()),
     )
     snapshot = replace(snapshot, settings=settings, sites=sites_of(outlook, facts.reader()))
     facts = with_own_dates(facts, ledger, snapshot)

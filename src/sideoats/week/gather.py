@@ -206,10 +206,10 @@ def _finder(source: str, snapshot: Snapshot) -> Callable[[Place], _Found] | None
         return lambda place: _quoted(what, place, snapshot)
     if where == "quotes":
         return lambda place: (snapshot.quote_series.get(_market(what, place, snapshot)), None, None)
-    if where == "station":
+    if where in ("station", "forecast"):
         return None  # read by whoever answers, for a phone-in that names a station too
     raise ValueError(
-        f"found_in {source!r}: expected evidence:, history:, place:, quote:, quotes:, setting: or station:"
+        f"found_in {source!r}: expected evidence:, history:, place:, quote:, quotes:, setting:, station: or forecast:"
     )
 
 

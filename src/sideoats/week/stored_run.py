@@ -238,6 +238,7 @@ def common_digest(common: Common) -> bytes:
             total.update(variable.encode() + np.ascontiguousarray(record.values[variable]).tobytes())
             if variable in record.flags:
                 total.update(np.ascontiguousarray(record.flags[variable]).tobytes())
+    total.update(repr(sorted(out.forecasts.items(), key=lambda held: held[0])).encode())
     return total.digest()
 
 

@@ -7,21 +7,28 @@ from typing import Any
 
 import numpy as np
 
-from sideoats.demo.district import ZONE, District
+from sideoats.demo.district import ZONE, District, Site
 from sideoats.ledger import NewEntry
 
-HEAT_WAVE = ((99, 73, 0.42, 5), (101, 75, 0.40, 4), (102, 76, 0.38, 3), (98, 74, 0.45, 6), (90, 66, 0.50, 12))
-MILD = ((84, 60, 0.45, 9), (82, 58, 0.48, 11), (85, 61, 0.44, 10), (80, 57, 0.50, 13), (78, 55, 0.52, 12))
+# The weather desk's forecast of today: high, low [degF], humidity, wind [mph], chance of rain, rain [inch].
+EXPECTED = (
+    (97, 70, 0.38, 9, 0.05, 0.0),
+    (99, 72, 0.36, 8, 0.05, 0.0),
+    (96, 71, 0.40, 12, 0.15, 0.02),
+    (84, 64, 0.55, 15, 0.60, 0.45),
+    (76, 55, 0.48, 11, 0.20, 0.05),
+    (74, 50, 0.44, 8, 0.05, 0.0),
+    (79, 53, 0.42, 7, 0.05, 0.0),
+)
+KEPT = 60  # days of older forecasts, so that the demo knows how far off they have been
+MISS = (1.6, 2.2)  # mean absolute error of a lead of a day and more for each further day [degF]: highs, lows
 
 
 def entries(district: District, rng: np.random.Generator) -> list[NewEntry]:
-    """One herd in a forecast heat wave, one read today, others left to past years; three sprays; four cotton maps."""
-    found: list[NewEntry] = []
+    """Forecasts of both stations, a herd read today, three sprays, four cotton maps."""
+    found: list[NewEntry] = _forecasts(district, rng)
     for number, site in enumerate(district.of("herd")):
         district.extend(site.id, shelter=bool(number % 2))
-        if number < 3:
-            days = HEAT_WAVE if number == 0 else MILD
-            found.append(district.seen(site, "forecast", 0, "demo weather desk", days=_days(district, days)))
         if number == 3:
             found.append(
                 district.seen(
@@ -54,46 +61,91 @@ def entries(district: District, rng: np.random.Generator) -> list[NewEntry]:
     return found + [_setting(district, name, value) for name, value in costs.items()]
 
 
-def _days(district: District, days: tuple[tuple[float, float, float, float], ...]) -> list[dict[str, Any]]:
-    return [
-        {
-            "date": (district.today + timedelta(days=at)).isoformat(),
-            "high": f"{high} degF",
-            "low": f"{low} degF",
-            "humidity": f"{100 * humid:.0f} %",
-            "wind": f"{wind} mph",
-        }
-        for at, (high, low, humid, wind) in enumerate(days)
-    ]
+def _forecasts(district: District, rng: np.random.Generator) -> list[NewEntry]:
+    """A forecast of seven days each morning of two months at both stations, today's by the hour too, and a warning."""
+    found = []
+    for number, site in enumerate(district.of("station")):
+        for back in range(KEPT, 0, -1):
+            found.append(_noted(district, site, "forecast", back, days=_as_it_came(district, site.id, back, rng)))
+        days = [
+            {
+                "date": (district.today + timedelta(days=at)).isoformat(),
+                "high": f"{high + number} degF",
+                "low": f"{low + number} degF",
+                "humidity": f"{100 * humid:.0f} %",
+                "wind": f"{wind} mph",
+                "rain_chance": f"{100 * chance:.0f} %",
+                "rain": f"{rain} inch",
+            }
+            for at, (high, low, humid, wind, chance, rain) in enumerate(EXPECTED)
+        ]
+        found.append(_noted(district, site, "forecast", 0, days=days))
+        found.append(_noted(district, site, "forecast_hours", 0, hours=_hours(district)))
+        warned = {"begins": district.today.isoformat(), "ends": (district.today + timedelta(days=2)).isoformat()}
+        about = {"alert": "demo-heat", "event": "Heat Advisory", "message": "alert", "sender": "demo weather desk"}
+        found.append(_noted(district, site, "weather_alert", 0, **about, **warned))
+    return found
 
 
-def _sprays(district: District) -> list[NewEntry]:
-    """Three jobs under one forecast: a windy day, a calm one with a shower, a fit one."""
-    jobs = (
-        ("grain sorghum", 2, "flupyradifurone"),
-        ("soybean", 0, "lambda-cyhalothrin"),
-        ("winter wheat", 4, "glyphosate"),
-    )
+def _noted(district: District, site: Site, kind: str, back: int, **body: Any) -> NewEntry:
+    """What the invented weather desk sent in the morning of a day so far back."""
+    when = datetime.combine(district.today - timedelta(days=back), time(5, 0), tzinfo=ZONE)
+    told = {} if kind == "weather_alert" else {"issued_at": when.isoformat(), "source": "the demo weather desk"}
+    return NewEntry(kind, {**told, **body}, place=site.id, seen_at=when, observer="demo weather desk")
+
+
+def _as_it_came(district: District, station: str, back: int, rng: np.random.Generator) -> list[dict[str, Any]]:
+    """What came, off by an error that grows day by day."""
+    days, came = [], district.weather[station]
+    for lead in range(7):
+        at = len(came["tmax"]) - back + lead
+        if at >= len(came["tmax"]):
+            break
+        off = rng.standard_normal(2) * 1.25 * (1 + 0.3 * lead) * np.array(MISS)
+        high, low = came["tmax"][at] * 1.8 + 32 + off[0], came["tmin"][at] * 1.8 + 32 + off[1]
+        chance = 0.75 - 0.07 * lead if came["rain"][at] > 0 else 0.05 + 0.03 * lead
+        days.append(
+            {
+                "date": (district.today - timedelta(days=back - lead)).isoformat(),
+                "high": round(float(max(high, low)), 1),
+                "low": round(float(low), 1),
+                "rain_chance": round(float(chance), 2),
+            }
+        )
+    return days
+
+
+def _hours(district: District) -> list[dict[str, Any]]:
+    """Daylight of three days: a windy one, a calm one with a shower, a fit one."""
     hours = []
     for day, (wind, shower) in enumerate(((16.0, None), (5.0, 15), (6.5, None))):
         for hour in range(7, 20):
-            warm = 62 + 20 * np.sin(np.pi * (hour - 6) / 16) - 2 * day
+            warm = 70 + 27 * np.sin(np.pi * (hour - 6) / 16) - day
             hours.append(
                 {
                     "date": (district.today + timedelta(days=day)).isoformat(),
                     "hour": hour,
                     "temperature": f"{warm:.0f} degF",
-                    "humidity": f"{78 - 1.6 * (warm - 60):.0f} %",
+                    "humidity": f"{74 - 1.3 * (warm - 70):.0f} %",
                     "wind": f"{wind + 2 * np.sin(np.pi * (hour - 6) / 14):.0f} mph",
                     "rain": "0.2 inch" if hour == shower else "0 inch",
                 }
             )
+    return hours
+
+
+def _sprays(district: District) -> list[NewEntry]:
+    """Three jobs that are planned; their hours are those of the stations' forecast."""
+    jobs = (
+        ("grain sorghum", 2, "flupyradifurone"),
+        ("soybean", 0, "lambda-cyhalothrin"),
+        ("winter wheat", 4, "glyphosate"),
+    )
     found = []
     for crop, at, active in jobs:
         site = district.of("field", crop)[at]
         limits = {"wind_low": "3 mph", "wind_high": "10 mph"} if active != "glyphosate" else {"wind_high": "15 mph"}
-        plan = {"active": active, "needed": "3 hour", "hours": hours, **limits}
-        found.append(district.seen(site, "spray_plan", 0, "demo applicator", **plan))
+        found.append(district.seen(site, "spray_plan", 0, "demo applicator", active=active, needed="3 hour", **limits))
     return found
 
 

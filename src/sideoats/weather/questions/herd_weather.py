@@ -36,8 +36,8 @@ INPUTS = (
 
 
 def check(values: dict[str, Any]) -> None:
-    """Refuse a phone-in that gives neither the air now nor a forecast."""
-    if values["forecast"]:
+    """Refuse a phone-in that gives neither the air now, nor a forecast, nor a station that may have one."""
+    if values["forecast"] or values["station"]:
         return
     if values["temperature"] is None:
         raise InputError("is missing", where=f"{NAME} temperature", expected="temperature='98 F', or forecast='...'")

@@ -33,8 +33,8 @@ INPUTS = (
 
 
 def check(values: dict[str, Any]) -> None:
-    """Refuse a phone-in that gives neither the air now nor hours ahead."""
-    if values["hours"]:
+    """Refuse a phone-in that gives neither the air now, nor hours ahead, nor a station that may have them."""
+    if values["hours"] or values["station"]:
         return
     for name, example in (("wind", "7 mph"), ("temperature", "78 F"), ("humidity", "45 %")):
         if values[name] is None:
@@ -65,8 +65,8 @@ def pose(table: Table, context: Context) -> Problem:
 
 
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
-    """The week asks only where a job is planned and its hours are on file."""
-    return table.known("hours")
+    """The week asks only where a job is planned."""
+    return np.asarray(table.known("hours") | table.known("active"))
 
 
 QUESTION = Question(

@@ -1,0 +1,1 @@
+"""Open data services fetched into intake: what a district declares, what came, and what is taken in of it."""
