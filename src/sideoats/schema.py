@@ -240,17 +240,17 @@ class Field:
         return self._bounded(value, text)
 
     def _read_counts(self, given: Any) -> tuple[int, ...]:
+        whole = not (isinstance(given, str) or self.least or len(given) > _MOST_COUNTS) and {*map(type, given)} == {int}
+        if whole and max(self.low, 0) <= min(given) and max(given) <= self.high:
+            return tuple(given)  # as the ledger keeps them
         # up to twice the bound a thousand may be meant, and is then a slip: 1,200 podworms are no 1 and 200
-        parts: list[Any] = (
+        parts = (
             listed.items(given, lambda value: self._possible(value / 2), whole=True)
             if isinstance(given, str)
             else _not_blank(given)
         )
         if not parts or len(parts) > _MOST_COUNTS:
             raise InputError(f"{len(parts)} counts given", expected=f"1 to {_MOST_COUNTS} whole numbers")
-        plain = not self.least and set(map(type, parts)) == {int}
-        if plain and max(self.low, 0) <= min(parts) and max(parts) <= self.high:
-            return tuple(parts)
         return tuple(self._read_count(part, place) for place, part in enumerate(parts, 1))
 
     def _read_count(self, part: Any, place: int) -> int:

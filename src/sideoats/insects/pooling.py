@@ -20,6 +20,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -106,16 +107,17 @@ class District:
     middle: float
     weights: Floats
     points: Floats
-    _inverses: tuple[Floats, ...]
-    _pulls: tuple[Floats, ...]
+    _pulls: Floats  # (point, look) inverse covariance of what was seen times what is left over the trend
+    _own: Floats  # (point, look) the diagonal of that inverse
+    _days: Floats  # (point,) the inverse between the days of the looks
 
     @property
     def growth(self) -> tuple[float, float]:
         """Mean and standard deviation of the rate of increase [1/day], the prior and the counts together."""
         day, sd = self.looks.day, self.fading.growth_sd
-        means = [self.fading.growth + sd**2 * day @ pull for pull in self._pulls]
-        spreads = [max(sd**2 - sd**4 * float(day @ inverse @ day), 0.0) for inverse in self._inverses]
-        mean, variance = _mixed(self.weights, np.array(means)[:, None], np.array(spreads)[:, None])
+        means = self.fading.growth + sd**2 * (self._pulls @ day)
+        spreads = np.maximum(sd**2 - sd**4 * self._days, 0.0)
+        mean, variance = _mixed(self.weights, means[:, None], spreads[:, None])
         return float(mean[0]), float(np.sqrt(variance[0]))
 
     @property
@@ -125,12 +127,8 @@ class District:
 
     def without(self) -> tuple[Floats, Floats]:
         """Of each look, what all others say of its field on its day: mean and variance of the log density (look,)."""
-        means, variances = [], []
-        for inverse, pull in zip(self._inverses, self._pulls, strict=True):
-            own = np.diag(inverse)
-            means.append(self.seen - pull / own)
-            variances.append(np.maximum(1 / own - self.error, 1e-9))
-        return _mixed(self.weights, np.array(means), np.array(variances))
+        variances = np.maximum(1 / self._own - self.error, 1e-9)
+        return _mixed(self.weights, self.seen - self._pulls / self._own, variances)
 
     def forecast(
         self, field: ArrayLike, latitude: ArrayLike, longitude: ArrayLike, day: ArrayLike = 0.0
@@ -145,10 +143,11 @@ class District:
         when = np.broadcast_to(np.asarray(day, float), lat.shape)
         here = (np.asarray(field), lat, lon, when)
         there = (self.looks.field, self.looks.latitude, self.looks.longitude, self.looks.day)
-        alike = _likeness(here, there, self.fading)
+        alike, grid = _likeness(here, there, self.fading), _Grid(self.looks, self.fading)
         means, variances = [], []
-        for point, inverse, pull in zip(self.points, self._inverses, self._pulls, strict=True):
+        for point, pull in zip(self.points, self._pulls, strict=True):
             cross = _covariance(point, alike, when, self.looks.day, self.fading)
+            inverse = np.linalg.inv(grid.at(point) + np.diag(self.error))
             prior = _LEVEL**2 + (self.fading.growth_sd * when) ** 2 + point[0] ** 2
             means.append(self.middle + self.fading.growth * when + cross @ pull)
             variances.append(np.maximum(prior - np.sum(cross @ inverse * cross, axis=1), 1e-9))
@@ -161,30 +160,42 @@ def fit_district(looks: Looks, fading: Fading) -> District:
     start = np.log((total + 0.5) / looks.units)
     middle = float(np.average(start - fading.growth * looks.day, weights=looks.units * looks.k))
     trend = middle + fading.growth * looks.day
-    place = (looks.field, looks.latitude, looks.longitude, looks.day)
-    alike = _likeness(place, place, fading)
-    points = np.array([(s, part, times) for s in _SPREADS for part in _SHARED for times in _LASTING])
-    every = [_covariance(point, alike, looks.day, looks.day, fading) for point in points]
-    best, at = len(points) // 2, start
+    grid = _Grid(looks, fading)
+    points = np.array([(s, part, times) for part in _SHARED for times in _LASTING for s in _SPREADS])
+    best, at = (_SPREADS[len(_SPREADS) // 2], _SHARED[len(_SHARED) // 2], _LASTING[0]), start
     for _ in range(2):  # the mode moves little between the points of the grid: from the middle one, then from the best
-        at = _mode(every[best], trend, (total, looks.units, looks.k), at)
+        at = _mode(grid.at(best), trend, (total, looks.units, looks.k), at)
         seen, error = parabola(total, looks.units, looks.k, at)
-        logs = _weighed(every, points, seen - trend, error)
-        best = int(logs.argmax())
+        logs = _weighed(grid, points, seen - trend, error)
+        best = points[logs.argmax()]
     weights = np.exp(logs - logs.max())
     some = weights > 1e-3  # the rest of the grid says nothing
-    inverses = [np.asarray(np.linalg.inv(every[i] + np.diag(error)), float) for i in np.flatnonzero(some)]
-    return District(
-        looks,
-        fading,
-        seen,
-        error,
-        middle,
-        weights[some] / weights[some].sum(),
-        points[some],
-        tuple(inverses),
-        tuple(inverse @ (seen - trend) for inverse in inverses),
-    )
+    weights, points, day = weights[some] / weights[some].sum(), points[some], looks.day
+    pulls, own, days = [], [], []
+    for point in points:
+        inverse = np.linalg.inv(grid.at(point) + np.diag(error))
+        pulls.append(inverse @ (seen - trend))
+        own.append(np.diag(inverse).copy())
+        days.append(float(day @ inverse @ day))
+    return District(looks, fading, seen, error, middle, weights, points, np.array(pulls), np.array(own), np.array(days))
+
+
+class _Grid:
+    """The covariance between looks (look, look) at points of the grid, which differ in the spread mostly."""
+
+    def __init__(self, looks: Looks, fading: Fading) -> None:
+        place = (looks.field, looks.latitude, looks.longitude, looks.day)
+        self._near, self._same, self._days = _likeness(place, place, fading)
+        self._level = _LEVEL**2 + fading.growth_sd**2 * looks.day[:, None] * looks.day[None, :]
+        self._part: tuple[tuple[float, float] | None, Floats] = None, np.zeros(0)
+
+    def at(self, point: Sequence[float] | Floats) -> Floats:
+        """At a spread, a shared part and a lasting."""
+        spread, shared, lasting = (float(value) for value in point)
+        if self._part[0] != (shared, lasting):
+            part = (shared * self._near + (1 - shared) * self._same) * self._days ** (1 / lasting)
+            self._part = (shared, lasting), part
+        return np.asarray(spread**2 * self._part[1] + self._level)
 
 
 def _mode(
@@ -201,7 +212,7 @@ def _mode(
     return at
 
 
-def _weighed(every: list[Floats], points: Floats, left: Floats, error: Floats) -> Floats:
+def _weighed(grid: _Grid, points: Floats, left: Floats, error: Floats) -> Floats:
     """(point,) log of the weight of each point of the grid.
 
     The Cholesky factor L of a covariance that is bordered by `left` has the log determinant on its diagonal and
@@ -211,11 +222,11 @@ def _weighed(every: list[Floats], points: Floats, left: Floats, error: Floats) -
     whole = np.zeros((n + 1, n + 1))
     whole[n, :n], whole[n, n] = left, 1.0 + left @ (left / error)  # more than the square of that row
     diagonal = np.arange(n)
-    for at, covariance in enumerate(every):
-        whole[:n, :n] = covariance
+    for at, point in enumerate(points):
+        whole[:n, :n] = grid.at(point)
         whole[diagonal, diagonal] += error
         factor = np.linalg.cholesky(whole)  # of the lower triangle
-        before = -0.5 * (np.log(points[at, 0] / _USUAL_SPREAD[0]) / _USUAL_SPREAD[1]) ** 2
+        before = -0.5 * (np.log(point[0] / _USUAL_SPREAD[0]) / _USUAL_SPREAD[1]) ** 2
         out[at] = before - 0.5 * factor[n, :n] @ factor[n, :n] - np.log(factor[diagonal, diagonal]).sum()
     return out
 

@@ -106,8 +106,8 @@ def run_stored(
             )
     chosen = weekly_questions(questions)
     head = ledger.head()  # what comes in while we read is looked at next time
-    district = district_of(ledger, on, draws=draws, seed=seed, places=False, pool=True)
-    common = common_of(district, [q.name for q in chosen], risk_aversion)
+    names = [q.name for q in chosen]  # what all places share; what was learned of the counts is in the facts by now
+    common = common_of(district_of(ledger, on, draws=draws, seed=seed, places=False, pool=True), names, risk_aversion)
     base = common_digest(common)
     with WeekStore(store) as week:
         footing = base + hashlib.sha256(repr(sorted(common.facts.nearby.items())).encode()).digest()
