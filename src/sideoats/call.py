@@ -8,15 +8,14 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 VERDICTS = ("stop", "act", "look", "wait")
 STOP, ACT, LOOK, WAIT = range(4)
 SCHEMA_VERSION = 1  # of the JSON below; docs/call.schema.json
 
 
-@dataclass(frozen=True)
-class OptionResult:
+class OptionResult(NamedTuple):
     """One option of a call; money in `unit`; low and high are the 10th and 90th percentiles of the draws."""
 
     key: str
@@ -32,8 +31,7 @@ class OptionResult:
     passive: bool = False  # nothing is done now; not part of the agreed JSON
 
 
-@dataclass(frozen=True)
-class Quantity:
+class Quantity(NamedTuple):
     """A named number with its unit."""
 
     value: float | str

@@ -340,44 +340,42 @@ class Replies:
         return [[shape for mask, shape in held if mask[i] and shape] for i in range(len(self.problem.options))]
 
     def _options(self, row: int) -> tuple[OptionResult, ...]:
-        p, f, certain = self.problem, self.ruling.figures, self.ruling.certain
+        p, barred = self.problem, self._barred[row].tolist()
         if len(p.options) == 1:  # a sheet to be read: nothing is decided
             return ()
-        # how often one is best cannot be told where the aim decides because another's money is not known
-        by_aim = p.aims is not None and bool(np.isnan(f.expected[row])[~self._barred[row]].any())
-        chance = np.full(len(p.options), np.nan) if by_aim else f.chance_best[row]
         return tuple(
-            OptionResult(
-                o.key,
-                "",
-                float(f.expected[row, i]),
-                float(f.low[row, i]),
-                float(f.high[row, i]),
-                p.unit,
-                float(chance[i]),
-                "" if self._barred[row, i] else None,
-                float(f.worst_tenth[row, i]),
-                float(certain[row, i]),
-                o.passive,
+            OptionResult(o.key, "", mean, low, high, p.unit, chance, "" if bar else None, worst, certain, o.passive)
+            for o, bar, (mean, low, high, chance, worst, certain) in zip(
+                p.options, barred, self._money[row], strict=True
             )
-            for i, o in enumerate(p.options)
         )
 
     @cached_property
-    def _columns(self) -> list[tuple[str, Any, Any]]:
+    def _money(self) -> list[list[list[float]]]:
+        """Of every row and option: expected, low, high, how often it is best, worst tenth, certainty equivalent."""
+        p, f = self.problem, self.ruling.figures
+        chance = f.chance_best
+        if p.aims is not None:  # cannot be told where the aim decides because another's money is not known
+            by_aim = (np.isnan(f.expected) & ~self._barred).any(axis=1)
+            chance = np.where(by_aim[:, None], np.nan, chance)
+        held = (f.expected, f.low, f.high, chance, f.worst_tenth, self.ruling.certain)
+        found: list[list[list[float]]] = np.stack(held, axis=2).tolist()
+        return found
+
+    @cached_property
+    def _columns(self) -> list[tuple[str, list[Any], Any]]:
         n = len(self.table)
-        return [(name, np.broadcast_to(np.asarray(v), (n,)), units) for name, (v, units) in self._figures.items()]
+        return [
+            (name, np.broadcast_to(np.asarray(v), (n,)).tolist(), units) for name, (v, units) in self._figures.items()
+        ]
 
     def _quantities(self, row: int) -> dict[str, Quantity]:
         out = {}
         for name, values, units in self._columns:
             found = values[row]
-            unit = units if isinstance(units, str) else units[row]
-            if isinstance(found, str):
-                if found:
-                    out[name] = Quantity(str(found), unit)
-            elif math.isfinite(found):
-                out[name] = Quantity(float(found), unit)
+            if (found != "") if isinstance(found, str) else math.isfinite(found):
+                unit = units if isinstance(units, str) else units[row]
+                out[name] = Quantity(found if isinstance(found, str) else float(found), unit)
         return out
 
     def _lost(self, row: int) -> float:
@@ -420,7 +418,7 @@ def told(call: Call, reader: Reader, kept: Mapping[int, str] | None = None) -> C
 
     said = call.said
     options = tuple(
-        replace(o, label=text(label), barred=None if o.barred is None else "; ".join(map(text, bars)))
+        o._replace(label=text(label), barred=None if o.barred is None else "; ".join(map(text, bars)))
         for o, label, bars in zip(call.options, said["labels"], said["bars"], strict=False)
     )
     return replace(

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from datetime import timedelta
 from itertools import groupby
 
@@ -34,7 +33,7 @@ def grouped(call: Call, reader: Reader, *, dated: bool = True) -> tuple[OptionRe
     out: list[OptionResult] = []
     for days in acts.values():
         out.extend(_few_days(call, days, reader, dated) if len(days) > _FEW else (o for _, o in days))
-    return tuple(replace(o, chance_best=math.nan) for o in out) if _sure(acts) else tuple(out)
+    return tuple(o._replace(chance_best=math.nan) for o in out) if _sure(acts) else tuple(out)
 
 
 def _sure(acts: Mapping[str, Sequence[tuple[int, OptionResult]]]) -> bool:
@@ -60,13 +59,13 @@ def _few_days(call: Call, days: Sequence[tuple[int, OptionResult]], reader: Read
         chance = math.fsum(o.chance_best for o in open_.values() if math.isfinite(o.chance_best))
         for day in sorted(kinds):
             label = _dated(call, open_[day].label, day, kinds[day], reader) if dated else open_[day].label
-            out.append(replace(open_[day], label=label, chance_best=chance if day == best else math.nan))
+            out.append(open_[day]._replace(label=label, chance_best=chance if day == best else math.nan))
     shut = [o for _, o in days if o.barred is not None]
     for why, run in groupby(shut, key=lambda o: o.barred):
         stretch = list(run)
         more = say("printed.and_after", label=Name(stretch[0].label), n=Count(len(stretch) - 1))
         label = sentence(more, reader) if len(stretch) > 1 else stretch[0].label
-        out.append(replace(stretch[0], label=label, barred=why))
+        out.append(stretch[0]._replace(label=label, barred=why))
     return out or [days[0][1]]
 
 

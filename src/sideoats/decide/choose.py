@@ -91,14 +91,16 @@ def worst_share(payoff: Floats, share: float = 0.1) -> Floats:
 def _spread(by_option: Floats) -> tuple[Floats, Floats, Floats]:
     """10th and 90th percentile and mean of the worst tenth of (place, option, draw), from one sort.
 
-    A whole sort, because NumPy's vectorised sort is several times faster than a partition at four positions.
+    A whole sort, because NumPy's vectorised sort is several times faster than a partition at four positions; in place,
+    because the payoffs of many places are the largest array there is.
     """
     draws = by_option.shape[2]
     at_low, at_high = 0.1 * (draws - 1), 0.9 * (draws - 1)
     low_floor, high_floor = int(at_low), int(at_high)
     low_next, high_next = min(low_floor + 1, draws - 1), min(high_floor + 1, draws - 1)
     tail = max(1, round(0.1 * draws))
-    ranked = np.sort(by_option, axis=2)
+    by_option.sort(axis=2)
+    ranked = by_option
     low = ranked[..., low_floor] + (at_low - low_floor) * (ranked[..., low_next] - ranked[..., low_floor])
     high = ranked[..., high_floor] + (at_high - high_floor) * (ranked[..., high_next] - ranked[..., high_floor])
     return low, high, ranked[..., :tail].mean(axis=2)
@@ -140,9 +142,9 @@ def decide(
     )
     day = np.full(options, -1.0) if days is None else np.nan_to_num(np.asarray(days, dtype=np.float64), nan=-1.0)
 
-    by_option = np.ascontiguousarray(pay.transpose(0, 2, 1))  # draws side by side: every pass below walks along them
+    # draws side by side, as every pass below walks along them; a copy, since the last one puts them in order
+    by_option = np.array(pay.transpose(0, 2, 1), order="C")
     expected = by_option.mean(axis=2)
-    low, high, worst = _spread(by_option)
     if risk_aversion:
         from sideoats.decide.risk import cara_certainty_equivalent
 
@@ -156,6 +158,7 @@ def decide(
     best_worth = open_worth[np.arange(places), best]
 
     chance, perfect = _chance_best(by_option, bar)
+    low, high, worst = _spread(by_option)  # puts the draws in order: nothing by draw can be asked after it
     with np.errstate(invalid="ignore"):  # a row without an open option: -inf less -inf, set to 0
         perfect = np.where(none_open, 0.0, np.maximum(perfect - expected[np.arange(places), best], 0.0))
 

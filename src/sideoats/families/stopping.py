@@ -24,7 +24,7 @@ from sideoats.families.counted import Counted
 
 Floats = NDArray[np.float64]
 _ROUNDS = 18  # halvings
-_FEW = 64  # values at once for which SciPy is not imported
+_FEW = 16  # values at once for which SciPy is not imported
 _FAR = 50.0  # multiples of the changeover at which the search for a treat line ends
 # x / sqrt(1 + x^2), by which a loss nears what can be lost, as a sum of straight lines that end: within 1.1 % of it
 _BENDS = np.array([0.2097, 0.4772, 0.8171, 1.3269, 2.3256, 4.1384, 62.4158])

@@ -152,15 +152,19 @@ def water_balance(
     et, gained, kc, taw, share = (_days_first(x, shape) for x in (et0, gain, given[2], given[5], given[6]))
     depletion = np.minimum(np.broadcast_to(floats(start_depletion), shape[:-1]), taw[0])
     out = {name: np.empty((shape[-1], *shape[:-1])) for name in ("depletion", "stress", "crop_et", "drained")}
+    # What does not hang on the day before is worked out for all days at once, in the arrays that the loop then fills.
+    wish, room, balances = np.multiply(kc, et, out=out["crop_et"]), out["stress"], out["drained"]
+    room[:] = 1 - (depletion_fraction(share, wish) if adjust_fraction else share)
+    room *= taw
     for day in range(shape[-1]):
-        wish = kc[day] * et[day]
-        p = depletion_fraction(share[day], wish) if adjust_fraction else share[day]
-        stress = stress_coefficient(depletion, taw[day], p)
-        used = stress * wish
-        balance = depletion - gained[day] + used
-        depletion = _held(balance, 0.0, taw[day])
-        out["drained"][day] = np.maximum(-balance, 0.0)
-        out["depletion"][day], out["stress"][day], out["crop_et"][day] = depletion, stress, used
+        stress = np.divide(taw[day] - depletion, room[day], out=room[day, ...])
+        np.minimum(np.maximum(stress, 0.0, out=stress), 1.0, out=stress)
+        used = np.multiply(stress, wish[day], out=wish[day, ...])
+        balance = np.subtract(depletion, gained[day], out=balances[day, ...])
+        balance += used
+        depletion = np.maximum(balance, 0.0, out=out["depletion"][day, ...])
+        np.minimum(depletion, taw[day], out=depletion)
+    np.maximum(np.negative(balances, out=balances), 0.0, out=balances)
     found = {name: np.moveaxis(values, 0, -1) for name, values in out.items()}
     return WaterBalance(**found, missing=np.broadcast_to(missing, shape))
 

@@ -7,6 +7,7 @@ result; a worker that dies is an `EngineLost`, after which the run can be resume
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import tempfile
@@ -46,6 +47,13 @@ def guarded(work: Work, common: Any, piece: Any) -> Any:
         return error
 
 
+def _collect_rarely() -> None:
+    """What is common lives as long as the run, and calls are trees without rings: looking through all of them for
+    rings again and again finds nothing, and costs a tenth of the run."""
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
+
+
 class Serial:
     """One piece after another, in this process."""
 
@@ -53,8 +61,14 @@ class Serial:
 
     def run(self, work: Work, common: Any, pieces: Iterable[Any]) -> Iterator[tuple[int, Any]]:
         """See `Engine`."""
-        for number, piece in enumerate(pieces):
-            yield number, guarded(work, common, piece)
+        usual = gc.get_threshold()
+        _collect_rarely()
+        try:
+            for number, piece in enumerate(pieces):
+                yield number, guarded(work, common, piece)
+        finally:
+            gc.set_threshold(*usual)
+            gc.unfreeze()
 
 
 _COMMON: Any = None
@@ -65,6 +79,7 @@ def _receive(path: str) -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
     with open(path, "rb") as shared:
         _COMMON = pickle.load(shared)  # noqa: S301  written by the parent a moment ago, readable by this user only
+    _collect_rarely()
 
 
 def _end_with_parent() -> None:
