@@ -71,6 +71,15 @@ def _sown(table: Table) -> tuple[Floats, Floats, Floats]:
     return np.where(np.isnan(weighed), counted, weighed), low, high
 
 
+def _odd_tube(table: Table) -> tuple[Floats, Floats]:
+    """(place,) the heaviest of three catches or more and the middle one [g]; NaN where fewer were kept apart."""
+    found = [
+        (np.nan, np.nan) if r is None or len(r) < 3 else (max(r), float(np.median(r))) for r in table.rows("catches")
+    ]
+    most, middle = np.array(found, dtype=np.float64).reshape(len(table), 2).T
+    return most, middle
+
+
 def pose(table: Table, context: Context) -> Problem:
     """The rate sown against the target, and rows that differ: what is gained by setting it is a share of the rate."""
     rate, low, high = _sown(table)
@@ -81,6 +90,8 @@ def pose(table: Table, context: Context) -> Problem:
     uneven = apart > np.nan_to_num(tolerance, nan=np.inf)
     wrong = np.abs(off) > allowed
     absurd = (1 + off > MOST_OFF) | (1 + off < 1 / MOST_OFF)
+    most, middle = _odd_tube(table)
+    odd = most > MOST_OFF * middle  # a tube can be blocked, and none sows three times the others
     gain = np.maximum(np.nan_to_num(np.abs(off)) - allowed, np.where(uneven, apart - np.nan_to_num(tolerance), -np.inf))
     return Problem(
         "drill-check",
@@ -88,9 +99,10 @@ def pose(table: Table, context: Context) -> Problem:
         "leave",
         "1",
         np.stack([np.zeros_like(gain), gain], axis=1)[:, None, :] + np.zeros((1, context.outlook.draws, 1)),
-        needs={"drill-check.catch": np.isnan(rate) | absurd},
-        recheck=np.where(absurd, 0, -1),
+        needs={"drill-check.catch": np.isnan(rate) | absurd | odd},
+        recheck=np.where(absurd | odd, 0, -1),
         heads=(
+            (odd, "drill-check.odd.need"),
             (absurd, "drill-check.absurd.need"),
             (wrong & (off > 0), "drill-check.over.act"),
             (wrong, "drill-check.under.act"),
@@ -99,6 +111,8 @@ def pose(table: Table, context: Context) -> Problem:
         values={
             "rate": Measured(rate, unit="lb/ac"),
             "target": Measured(table.number("target"), unit="lb/ac"),
+            "most": Measured(most, unit="g"),
+            "middle": Measured(middle, unit="g"),
             "off": Measured(np.abs(100 * off), unit="percent"),
         },
         reasons=(
