@@ -74,8 +74,7 @@ def test_the_printed_address_opens_the_desk_and_it_stops_when_told(tmp_path: Pat
         assert served.stdout is not None
         address = served.stdout.readline().split()[-1]
         assert re.fullmatch(rf"http://127\.0\.0\.1:{port}/\?token=[\w-]{{32}}", address)
-        transport = httpx.HTTPTransport(retries=20)
-        with httpx.Client(follow_redirects=True, transport=transport, timeout=60) as client:
+        with httpx.Client(follow_redirects=True, timeout=60) as client:  # it listens before it tells
             assert "Nothing on file" in client.get(address).text
         served.send_signal(signal.SIGINT)
         assert served.wait(timeout=60) == 0
@@ -89,3 +88,42 @@ def test_every_page_and_option_is_in_the_docs() -> None:
         assert any(f"`{name}`" in text for name in option.opts), option.opts
     for picture in re.findall(r"\]\((screens/\S+)\)", text):
         assert (ROOT / "docs" / picture).stat().st_size < 60_000
+
+
+def test_the_address_is_the_same_at_every_start_and_its_token_is_its_owner_s(tmp_path: Path) -> None:
+    from sideoats.desk.settings import Settings
+
+    first, second = (Settings(data=tmp_path).kept_token() for _ in range(2))
+    assert first == second and len(first) >= 32
+    assert (tmp_path / "launch").stat().st_mode & 0o077 == 0
+    (tmp_path / "launch").write_text("cut", encoding="ascii")
+    assert len(Settings(data=tmp_path).kept_token()) == len(first)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no terminals of this kind")
+def test_by_itself_at_a_terminal_it_opens_the_desk(tmp_path: Path) -> None:
+    import pty
+
+    opened = tmp_path / "opened"
+    browser = tmp_path / "browser"
+    browser.write_text(f'#!/bin/sh\necho "$1" > {opened}\n', encoding="utf-8")
+    browser.chmod(0o755)
+    own = {"XDG_DATA_HOME": str(tmp_path), "BROWSER": str(browser), "PATH": f"{tmp_path}:{os.environ['PATH']}"}
+    (tmp_path / "xdg-open").symlink_to(browser)
+    ours, theirs = pty.openpty()
+    words = [sys.executable, "-m", "sideoats"]
+    with subprocess.Popen(words, stdin=theirs, stdout=theirs, stderr=theirs, env={**os.environ, **own}) as served:
+        os.close(theirs)
+        read = b""
+        while b"Ctrl-C" not in read and served.poll() is None:
+            read += os.read(ours, 4096)
+        text = read.decode()
+        if "cannot be used" in text:
+            pytest.skip("the usual port is taken on this machine")
+        address = re.search(r"http://127\.0\.0\.1:8712/\?token=[\w-]{32}", text)
+        assert address, text
+        with httpx.Client(follow_redirects=True, timeout=60) as client:  # answered, not refused, as soon as it is told
+            assert "Nothing on file" in client.get(address[0]).text
+        served.send_signal(signal.SIGINT)
+    os.close(ours)
+    assert opened.read_text(encoding="utf-8").strip() == address[0]

@@ -42,15 +42,30 @@ class _Commands(click.Group):
         return command
 
 
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=_Commands,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
 @click.version_option(__version__, prog_name="sideoats")
 @click.option(
     "--ledger", metavar="FILE-OR-URL", help="Where the ledger is (else SIDEOATS_LEDGER, else the data folder)."
 )
 @click.pass_context
 def group(ctx: click.Context, ledger: str | None) -> None:
-    """What was seen in the field becomes advice: act or wait, where, by when, and what it is worth."""
+    """What was seen in the field becomes advice: act or wait, where, by when, and what it is worth.
+
+    By itself, at a terminal, it opens the desk in a browser.
+    """
     ctx.ensure_object(dict)["ledger"] = ledger
+    if ctx.invoked_subcommand is not None:
+        return
+    if sys.stdin.isatty() and sys.stdout.isatty():
+        desk = group.get_command(ctx, "desk")
+        assert desk is not None
+        ctx.invoke(desk, browser=True)
+    else:
+        click.echo(ctx.get_help())
 
 
 group.params += reader_options()

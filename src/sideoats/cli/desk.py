@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -70,6 +71,9 @@ def command(
         add_first_account(settings, add_account, password, role)
         echo("desk.account", name=add_account, role=role)
         return
+
+    if not office:
+        settings = replace(settings, token=settings.kept_token())
 
     def announce(address: str) -> None:
         echo("desk.at", address=address)

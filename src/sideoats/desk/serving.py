@@ -79,6 +79,7 @@ def _bind(settings: Settings) -> socket.socket:
             f"port {settings.port} at {settings.host} cannot be used ({error.strerror})",
             todo="give another with --port",
         ) from None
+    listening.listen(2048)  # before the address is told: who opens it at once waits a moment instead of being refused
     return listening
 
 

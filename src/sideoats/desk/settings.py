@@ -114,6 +114,22 @@ class Settings:
         os.chmod(folder, 0o700)
         return folder
 
+    def kept_token(self) -> str:
+        """The token of one person's desk, the same at every start, so that an address that was kept goes on opening it.
+
+        It lies in the data folder, readable by its owner only, as the ledger beside it is.
+        """
+        path = self.folder() / "launch"
+        try:
+            kept = path.read_text(encoding="ascii").strip()
+        except (OSError, ValueError):
+            kept = ""
+        if len(kept) == len(self.token):
+            return kept
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="ascii") as made:
+            made.write(self.token)
+        return self.token
+
     def check(self) -> None:
         """Refuse a way of running that would be unsafe. Raises InputError with one line."""
         if self.zone:
