@@ -84,7 +84,8 @@ def said_table(found: list[Report]) -> list[str]:
     for r in found:
         c, b = r.ranges, r.brier
         held = "nothing open | " if c is None else f"{c.share:.0%} of {c.count} | {c.low:.0%}-{c.high:.0%}"
-        told = "0 | | | " if b is None else f"{b.count} | {b.score:.3f} | {b.reliability:.3f} | {b.skill:+.2f}"
+        skill = "" if b is None or b.uncertainty <= 0 else f"{b.skill:+.2f}"
+        told = "0 | | | " if b is None else f"{b.count} | {b.score:.3f} | {b.reliability:.3f} | {skill}"
         lines.append(f"| {r.label} | {held} | {told} |")
     return lines
 

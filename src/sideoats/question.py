@@ -266,6 +266,7 @@ class Question:
     desk_look : its look is made at the desk or by telephone (a forecast, an account), so no round goes there for it
     stake : what its money comes out of ("calves", "grazing"): calls of one place about one stake count the same money,
         and the farm takes the act of one of them at most; "" for money of its own
+    settles : the stated chances that later weather and prices settle; all where None (of several of one thing, one)
     """
 
     name: str
@@ -284,6 +285,7 @@ class Question:
     check: Callable[[dict[str, Any]], None] | None = None
     desk_look: bool = False
     stake: str = ""
+    settles: tuple[str, ...] | None = None
 
     def __post_init__(self) -> None:
         for part in ("title", "about", "limits"):

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sideoats.facts import Facts
 from sideoats.families.hold_or_sell import SALE, Held, Terms, figures, spread
-from sideoats.grain.holding import StorageTerms, expected_price, month_marks, quoted_later
+from sideoats.grain.holding import StorageTerms, expected_price, month_marks, price_that_came, quoted_later
 from sideoats.grain.keeping import Condition
 from sideoats.problem import Barred
 from sideoats.question import Context, Table
@@ -35,13 +35,13 @@ def storage_terms(table: Table) -> StorageTerms:
     )
 
 
-def terms_of(table: Table, context: Context, kept: StorageTerms, allowed: Bools) -> Terms:
+def terms_of(table: Table, context: Context, crop: NDArray[np.object_], kept: StorageTerms, allowed: Bools) -> Terms:
     """Prices, costs and locks of each row; `allowed` (place, month) by its condition."""
     price, basis = table.number("price"), table.number("basis")
     quotes = table.rows("quotes")
     return Terms(
         price,
-        expected_price(price, quotes, np.nan_to_num(basis), context.on),
+        price_that_came(context, crop, price, expected_price(price, quotes, np.nan_to_num(basis), context.on)),
         kept.cost(price, month_marks()),
         basis_luck(table, context),
         lock_fee(table, context),

@@ -17,6 +17,7 @@ from sideoats.question import Context, Table
 from sideoats.words import Day, Measured, Money, Said, Share, say
 
 UNIT = "USD/bu"
+_SEASON = "grain/season_lost"
 RowSaid = Said | Callable[[int], Said | None]
 
 
@@ -157,6 +158,12 @@ class Bin:
         c = self.condition
         return say("bin-hold.because.later", why=c.reasons(i)[-1]) if c.barred[i].any() and not c.asleep[i] else None
 
+    def _seasons(self) -> RowSaid:
+        """Past seasons taken for bids lost money in the replay: said where later prices are given."""
+        lost, fact = self.context.facts[_SEASON], _SEASON
+        ends = {name: Money(getattr(lost, name), unit="USD/bu", fact=fact) for name in ("low", "high")}
+        return say("bin-hold.care.seasons", **ends).where(self.table.known("quotes") & ~self.condition.must_move)
+
     def cautions(self) -> tuple[RowSaid, ...]:
         """Money first, then what can hurt people."""
         c, dormant = self.condition, self.context.facts.value("grain/insects_dormant_below")
@@ -179,6 +186,7 @@ class Bin:
         )
         return (
             where(c.must_move, "grain.care.sound"),
+            self._seasons(),
             *(say(code) for code in (*PRICE_CARE, *BIN_CARE)),
             where(insects, "grain.care.spread"),
             where(insects, "grain.care.applicator"),

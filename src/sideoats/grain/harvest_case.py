@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from sideoats.families.hold_or_sell import LOCK, MONTH, SALE, sold_later
 from sideoats.grain.bin_case import UNIT, basis_luck, lock_fee
 from sideoats.grain.carry import interest_cost
-from sideoats.grain.holding import StorageTerms, expected_price, month_days, month_marks, quoted_later
+from sideoats.grain.holding import StorageTerms, expected_price, month_days, month_marks, price_that_came, quoted_later
 from sideoats.grain.keeping import Condition
 from sideoats.grain.load import water_shrink
 from sideoats.grain.price_draws import PriceDraws, price_draws
@@ -90,6 +90,7 @@ def harvest_of(table: Table, context: Context, crop: NDArray[np.object_], condit
     price, months, zero = table.number("price"), month_marks(), np.zeros(len(table))
     rate = table.number("interest")
     quoted = expected_price(price, table.rows("quotes"), np.nan_to_num(table.number("basis")), context.on)
+    quoted = price_that_came(context, crop, price, quoted)
     draws = price_draws(context, crop, table.number("volatility"), table.rows("history"))
     farm = StorageTerms(
         table.number("farm_storage"), zero, zero, table.number("farm_handling"), rate, table.number("loss")

@@ -6,14 +6,18 @@ Months run 1 to `MONTHS_AHEAD`; arrays are (place, month) or (place, draw, month
 from __future__ import annotations
 
 from calendar import monthrange
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.grain.carry import MONTH_DAYS, carrying_cost, indifference_price, storage_charge
+
+if TYPE_CHECKING:
+    from sideoats.question import Context
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -67,6 +71,20 @@ def expected_price(
         if at.size:
             knots = np.concatenate([[price[row]], quoted + basis[row]])
             out[row] = np.interp(days, np.concatenate([[0.0], at]), knots, right=np.nan)
+    return out
+
+
+def price_that_came(
+    context: Context, crop: Sequence[str] | NDArray[np.object_], price: Floats, expected: Floats
+) -> Floats:
+    """(place, month) in a replay's hindsight the price that came, elsewhere the expected price."""
+    came = context.outlook.came
+    if not came:
+        return expected
+    out, days = expected.copy(), month_days(context.on, expected.shape[1])
+    for row, name in enumerate(crop):
+        if name in came:
+            out[row] = price[row] * context.outlook.price_ratio(name, days)[0]
     return out
 
 

@@ -55,9 +55,9 @@ class Report:
 
     def loses_to(self) -> list[str]:
         """Ways of choosing, other than perfect knowledge, that were paid more than the tool: beyond chance, and by a
-        hundredth or more of what perfect knowledge is worth.
+        cent and a hundredth of what perfect knowledge is worth.
         """
-        least = MATTERS * max(self.ways[PERFECT].mean, abs(self.ways[NEVER].mean), _CENT)
+        least = max(MATTERS * self.ways[PERFECT].mean, _CENT)
         return [way for way, (mean, _, high) in self.over.items() if way != PERFECT and high < 0 and -mean > least]
 
     def full(self) -> dict[str, Any]:

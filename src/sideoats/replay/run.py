@@ -68,7 +68,7 @@ def stood(common: Public, on: date) -> Settled | None:
                 return None
             history = {s.given["crop"]: stand.quotes} if stand.quotes is not None else {}
             open_ = make_outlook(on, price_history=history, facts=common.facts, draws=common.draws, seed=common.seed)
-            knew = replace(open_, came={s.given["crop"]: np.zeros(2)}, kept={})  # the quotes are what came
+            knew = hindsight(open_, {}, {s.given["crop"]: stand.came} if stand.came is not None else {})
         else:
             assert common.record is not None
             if came(common.record, on) is None:
@@ -81,18 +81,17 @@ def stood(common: Public, on: date) -> Settled | None:
                 return None
             knew = hindsight(open_, {known.station: common.record})
         usual = s.practice(on) if s.usual else None
-        then = _asked(s, stand, stand.given, open_, common)
-        truth = _asked(s, stand, stand.true, knew, common)
-        done = settle(
-            then, truth, 0, seed=common.seed, always=s.always, usual=usual, without=s.without, chance=s.chance
-        )
+        then, truth = _asked(s, stand, open_, common), _asked(s, stand, knew, common)
+        done = settle(then, truth, 0, seed=common.seed, always=s.always, usual=usual, without=s.without)
         return replace(done, place=common.source)
 
 
-def _asked(s: Scenario, stand: Stand, given: Mapping[str, str], outlook: Outlook, common: Public) -> Answered:
+def _asked(s: Scenario, stand: Stand, outlook: Outlook, common: Public) -> Answered:
     """The question as the week asks it: what a phone-in must say may be missing."""
     question = find(s.question)
-    table = table_of(question, [read_all(question.inputs, given, where=f"{s.question} ", on=stand.on)], keys=["replay"])
+    table = table_of(
+        question, [read_all(question.inputs, stand.given, where=f"{s.question} ", on=stand.on)], keys=["replay"]
+    )
     facts = common.facts.reader()
     return question.ask(table, Context(stand.on, facts, replace(outlook, facts=facts), common.relative))
 
@@ -123,7 +122,7 @@ def _of_district(ledger: Ledger, common: Own, on: date) -> list[Settled]:
     kinds = evidence_needed(chosen)
     district = district_of(ledger, on, kinds=kinds, draws=common.draws, seed=common.seed, pool=True)
     later = district_of(ledger, common.last, places=False, draws=20)
-    knew = hindsight(district.outlook, later.snapshot.stations, _prices(district.outlook, later.outlook))
+    knew = hindsight(district.outlook, later.snapshot.stations, prices_since(district.outlook, later.outlook))
     out: list[Settled] = []
 
     def answered(outlook: Outlook) -> dict[str, tuple[Call, Answered, int]]:
@@ -145,7 +144,7 @@ def _of_district(ledger: Ledger, common: Own, on: date) -> list[Settled]:
     return out
 
 
-def _prices(then: Outlook, later: Outlook) -> dict[str, np.ndarray]:
+def prices_since(then: Outlook, later: Outlook) -> dict[str, np.ndarray]:
     """Commodity -> (week,) price over that of the day, from quotes that came later."""
     out = {}
     for commodity, (days, prices) in {**then.price_history, **_quoted(then)}.items():

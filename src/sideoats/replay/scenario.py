@@ -36,7 +36,6 @@ class Scenario:
         key whose day is nearest to that day of the year
     without : options that the records cannot settle, taken from the choice
     series : of the price file
-    chance : the stated chance that is settled; all where ""
     quotes : what stands in for a market's later quotes: "season" (what the ten years before did on average from that
         month on) or "flat" (today's price)
     """
@@ -51,7 +50,6 @@ class Scenario:
     name: str = ""
     without: tuple[str, ...] = ()
     quotes: str = "season"
-    chance: str = ""
 
     @property
     def label(self) -> str:
@@ -103,19 +101,19 @@ def scenarios_of(question: str, data: str | None = None) -> list[Scenario]:
 
 @dataclass(frozen=True)
 class Stand:
-    """One day stood on: the phone-in as it was known, what came in its place, and prices known and come."""
+    """One day stood on: the phone-in and prices as they were known, and (week,) the price that came over today's."""
 
     on: date
     given: Mapping[str, str]
-    true: Mapping[str, str]
     quotes: tuple[np.ndarray, np.ndarray] | None = None
+    came: np.ndarray | None = None
 
 
 def weather_stand(scenario: Scenario, on: date, station: str) -> Stand:
     """The phone-in of a day at a station."""
     given = {k: v.format(on=on) for k, v in scenario.given.items()}
     given["station"] = station
-    return Stand(on, given, given)
+    return Stand(on, given)
 
 
 def price_stand(scenario: Scenario, on: date, series: tuple[np.ndarray, np.ndarray]) -> Stand | None:
@@ -134,14 +132,10 @@ def price_stand(scenario: Scenario, on: date, series: tuple[np.ndarray, np.ndarr
     usual = season if scenario.quotes == "season" else [1.0] * AHEAD
     days = [(months[at] + np.timedelta64(round(30.4375 * (k + 1)), "D")).astype(object) for k in range(1, AHEAD + 1)]
     quoted = {d: f"{today * u:.4f}" for d, u in zip(days, usual, strict=True)}
-    came = {d: f"{price[at + k] / bushels:.4f}" for k, d in enumerate(days, 1)}
     base = {**{k: v.format(on=on) for k, v in scenario.given.items()}, "price": f"{today:.4f} USD/bu"}
-    return Stand(
-        on,
-        {**base, "quotes": _curve(quoted)},
-        {**base, "quotes": _curve(came)},
-        (months[: at + 1], price[: at + 1] / bushels),
-    )
+    weeks = [0.0, *((d - on).days / 7.0 for d in days)]
+    ratio = np.interp(np.arange(int(weeks[-1]) + 1), weeks, [1.0, *(price[at + 1 : at + AHEAD + 1] / price[at])])
+    return Stand(on, {**base, "quotes": _curve(quoted)}, (months[: at + 1], price[: at + 1] / bushels), ratio)
 
 
 def _curve(quotes: Mapping[date, str]) -> str:

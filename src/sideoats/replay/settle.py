@@ -82,7 +82,6 @@ def settle(
     usual: str | None = None,
     there: int | None = None,
     without: Sequence[str] = (),
-    chance: str = "",
 ) -> Settled:
     """Settle one row.
 
@@ -94,7 +93,6 @@ def settle(
     usual : the option of usual practice, "" for the baseline; None where there is none to hold it against
     there : the row in `truth`; the same where None
     without : options that what came cannot settle: nobody takes them
-    chance : the one stated chance that is settled, where a call states many of one thing; all where ""
     """
     found, at = then.ruled(row)
     known, where = truth.ruled(row if there is None else there)
@@ -103,6 +101,8 @@ def settle(
     base, call = keys.index(p.baseline), then.shaped(row)
     shut = p.barred[at] | np.isnan(p.gain[at]).any(axis=0) | np.isin(keys, list(without))
     gain = t.gain[where][:, [[o.key for o in t.options].index(k) for k in keys]]
+    fixed = p.gain[at].std(axis=0) < _SURE  # a price locked is what it was, whatever came
+    gain = np.where(fixed, p.gain[at], gain)
     mean = np.where(np.isnan(gain).any(axis=0), -np.inf, gain.mean(axis=0))
     acts = np.array([i != base for i in range(len(keys))])
     open_acts = np.where(acts & ~shut, p.gain[at].mean(axis=0), -np.inf)
@@ -129,7 +129,7 @@ def settle(
         paid={way: float(mean[i]) if np.isfinite(mean[i]) else 0.0 for way, i in took.items()},
         took={way: keys[i] for way, i in took.items()},
         range=(low, high, one) if open_ else (),
-        chances=_chances(call.quantities, truth.shaped(where).quantities, chance),
+        chances=chances_of(call.quantities, truth.shaped(where).quantities, found.question.settles),
         crps=float(crps_ensemble(spread, one, fair=True)) if open_ else np.nan,
         pit=float((spread < one).mean() + 0.5 * (spread == one).mean()) if open_ else np.nan,
         horizon=0 if day is None else int(day),
@@ -161,11 +161,13 @@ def _lead(verdict: str, missing: bool, ruling: Any, at: int, problem: Any, base:
     return base if verdict == "look" and not looks and not problem.options[lead].passive else lead
 
 
-def _chances(said: Mapping[str, Any], true: Mapping[str, Any], only: str) -> dict[str, tuple[float, float]]:
+def chances_of(
+    said: Mapping[str, Any], true: Mapping[str, Any], only: Sequence[str] | None
+) -> dict[str, tuple[float, float]]:
     """Stated chances that what came settles: those of which hindsight leaves nothing open."""
     out = {}
     for name, quantity in said.items():
-        if not name.startswith("chance") or name not in true or only not in ("", name):
+        if not name.startswith("chance") or name not in true or (only is not None and name not in only):
             continue
         stated, came = float(quantity.value), float(true[name].value)
         if min(abs(came), abs(came - 1.0)) < _SURE and _SURE < stated < 1 - _SURE:

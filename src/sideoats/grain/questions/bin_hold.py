@@ -63,7 +63,7 @@ def pose(table: Table, context: Context) -> Problem:
     )
     moved = condition.must_move
     kept = storage_terms(table)
-    terms = terms_of(table, context, kept, ~condition.barred)
+    terms = terms_of(table, context, crop, kept, ~condition.barred)
     draws = price_draws(context, crop, table.number("volatility"), table.rows("history"))
     h = held(terms, context.outlook.draws, draws.net_into)
     doubt = doubtful_quotes(context, crop, terms.price, table.rows("quotes"), table.number("basis"))
@@ -120,4 +120,5 @@ QUESTION = Question(
     apart=("crop",),
     options_count=len(OPTIONS),
     stake="grain",
+    settles=("chance_pays_month_6",),
 )

@@ -137,4 +137,5 @@ QUESTION = Question(
     places=Places(kinds=("field",), crops=CROPS),
     in_season=_in_season,
     options_count=len(case.OPTIONS),
+    settles=("chance_pays_month_6",),
 )
