@@ -16,7 +16,7 @@ from sideoats.intake.quick_stats import quick_stats
 from sideoats.intake.quotes import day_of, place_id, price_text, read_quotes
 from sideoats.intake.report_rows import quotes_of
 from sideoats.intake.report_text import report_date, text_rows
-from sideoats.intake.taken import find_format, read_file
+from sideoats.intake.taken import find_format, read_file, recognised
 from sideoats.ledger import NewEntry, open_ledger
 from sideoats.week.snapshot import take_snapshot
 
@@ -275,9 +275,6 @@ def test_cattle_priced_by_the_head_are_told_by_the_unit_and_turned_by_their_weig
     [
         ("nass_error_400.json", "quick-stats", "the service refused: bad request - invalid query"),
         ("nass_error_413.json", "market-news", "the service refused: exceeds limit=50000"),
-        ("nass_quickstats_va_corn_yield_2012.json", "quick-stats", "yield is no price received"),
-        ("nass_quickstats_va_corn_yield_2012.csv", "quick-stats", "yield is no price received"),
-        ("nass_quickstats_va_corn_yield_2012.xml", "quick-stats", "XML"),
         ("ams_mymarketnews_1095_documented_example.json", "market-news", "'Cheese' is not one of cattle"),
     ],
 )
@@ -285,6 +282,50 @@ def test_a_public_file_without_a_price_is_one_clear_line(file, format_name, said
     with pytest.raises(InputError) as told:
         find_format(format_name).read(PUBLIC / file, {})
     assert said in str(told.value) and "\n" not in str(told.value)
+
+
+@public
+@pytest.mark.parametrize("ending", ["json", "csv", "xml"])
+def test_a_query_of_yields_gives_its_figures_in_all_three_forms(ending):
+    path = PUBLIC / f"nass_quickstats_va_corn_yield_2012.{ending}"
+    assert recognised(path).name == "quick-stats"
+    drafts = find_format("quick-stats").read(path, {}).drafts
+    found = [(d.body["item"], d.body["period"], d.body["figure"], d.body["in_unit"], d.body["source"]) for d in drafts]
+    raw = json.loads((PUBLIC / "nass_quickstats_va_corn_yield_2012.json").read_text())["data"]
+    assert sorted(found) == sorted(
+        (r["short_desc"], f"2012 {r['reference_period_desc']}", float(r["Value"]), r["unit_desc"],
+         f"statistics service, {r['source_desc'].lower()}")
+        for r in raw
+    )  # fmt: skip
+    assert {d.kind for d in drafts} == {"statistic"} and {d.body["area"] for d in drafts} == {"VIRGINIA"}
+
+
+def test_xml_with_entities_of_its_own_or_of_a_page_is_refused(tmp_path):
+    for text, line in (
+        ('<!DOCTYPE a [<!ENTITY b "bb">]><a>&b;</a>', "entities of its own"),
+        ("<html><body>Sorry", "is not XML"),
+        ("<html><body>Sorry</body></html>", "without statistics"),
+        ("<data><error>exceeds limit=50000</error></data>", "the service refused: exceeds limit=50000"),
+    ):
+        (tmp_path / "x.xml").write_text(text)
+        with pytest.raises(InputError, match=line):
+            find_format("quick-stats").read(tmp_path / "x.xml", {})
+
+
+def test_a_month_is_rebuilt_from_its_sales_by_the_head_behind_them(tmp_path):
+    def sale(day, head, price):
+        return {"slug_id": "1", "market_location_name": "Plain", "report_date": day, "class": "Steers",
+                "frame": "Medium and Large", "muscle_grade": "1", "avg_weight": 550, "head_count": head,
+                "avg_price": price, "price_unit": "Per Cwt", "final_ind": "Final"}  # fmt: skip
+
+    rows = [sale("08/07/2026", 30, 200), sale("08/21/2026", 10, 240), sale("09/04/2026", 50, 260)]
+    (tmp_path / "r.json").write_text(json.dumps({"results": rows}))
+    taken = read_market_news(tmp_path / "r.json", monthly=True)
+    means = [d for d in taken.drafts if d.kind == "quote" and d.place == "plain-month"]
+    assert [(str(d.seen_at.date()), d.body["price"], d.body["volume"]) for d in means] == [
+        ("2026-08-31", "210.00 USD/cwt", "40 head")  # (30 x 200 + 10 x 240) / 40; September is not over
+    ]
+    assert not any(d.place == "plain-month" for d in read_market_news(tmp_path / "r.json").drafts)
 
 
 def _received(item, unit, period, value, **more):

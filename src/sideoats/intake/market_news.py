@@ -15,18 +15,22 @@ from typing import Any
 
 from sideoats.errors import InputError
 from sideoats.intake.laid import too_many_rejected
+from sideoats.intake.monthly import monthly_means
 from sideoats.intake.quotes import market_drafts, place_id
 from sideoats.intake.report_records import Records, read_records
 from sideoats.intake.report_rows import quotes_of
 from sideoats.intake.report_text import RECEIPTS, receipts, report_date, text_rows
 from sideoats.intake.rows import json_value, read_text, whole_table
-from sideoats.intake.taken import Format, Taken
+from sideoats.intake.taken import Format, Head, Taken
 from sideoats.schema import Field
+from sideoats.words import Count, say
 
 THIN_HEAD = 10  # a class that rests on fewer head is named in the remarks
 
 
-def read_market_news(path: str | Path, *, market: str = "", on: date | None = None, cow_class: str = "boner") -> Taken:
+def read_market_news(
+    path: str | Path, *, market: str = "", on: date | None = None, cow_class: str = "boner", monthly: bool = False
+) -> Taken:
     """A saved report (text, CSV or JSON, told by its content) as drafts of quotes.
 
     Parameters
@@ -35,16 +39,24 @@ def read_market_news(path: str | Path, *, market: str = "", on: date | None = No
     market : id of the market; needed for text, which names its market only in prose
     on : day of the report, where the text carries none
     cow_class : lean, boner or breaker: the class of slaughter cows kept as plain "cull cow"
+    monthly : also the mean of each whole month that the file covers, see `sideoats.intake.monthly`
 
     Raises
     ------
     InputError : unreadable, no date, no market, or no usable row
     """
-    return market_news(read_text(path), Path(path).name, market=market, on=on, cow_class=cow_class)
+    return market_news(read_text(path), Path(path).name, market=market, on=on, cow_class=cow_class,
+                       monthly=monthly)  # fmt: skip
 
 
 def market_news(
-    text: str, name: str = "report", *, market: str = "", on: date | None = None, cow_class: str = "boner"
+    text: str,
+    name: str = "report",
+    *,
+    market: str = "",
+    on: date | None = None,
+    cow_class: str = "boner",
+    monthly: bool = False,
 ) -> Taken:
     """As `read_market_news`, from text that was pasted."""
     lead, first_line = text.lstrip()[:1], text.lstrip()[:2000].split("\n", 1)[0].lower().replace(" ", "_")
@@ -61,10 +73,11 @@ def market_news(
     too_many_rejected(found.rejected, name)
     cattle = quotes_of(rows, cow_class)
     quotes = cattle + grain
+    means = monthly_means(quotes) if monthly else []
     if not quotes:
         first = f"; {found.rejected[0]}" if found.rejected else ""
         raise InputError(f"holds no usable row{first}", where=name, expected="a cattle or grain report of market news")
-    notes = [f"{len(rows) + len(grain)} rows make {len(quotes)} quotes"]
+    notes: list[Any] = [f"{len(rows) + len(grain)} rows make {len(quotes)} quotes"]
     for line in filter(RECEIPTS.search, text.splitlines()):
         came = receipts(line)
         told = (f"{kind} {'not given' if math.isnan(head) else f'{head:,.0f}'}" for kind, head in came.items())
@@ -74,7 +87,10 @@ def market_news(
     thin = [q.commodity for q in cattle if float(q.volume.split()[0]) < THIN_HEAD]
     if thin:
         notes.append(f"fewer than {THIN_HEAD} head behind: {', '.join(thin)}; a thin row is not a price")
+    quotes = quotes + means
     drafts = market_drafts(quotes, "a market news report") + [q.draft() for q in quotes]
+    if monthly:
+        notes.append(say("take.monthly", n=Count(len(means))))
     return Taken(tuple(drafts), tuple(found.rejected), tuple(notes))
 
 
@@ -121,6 +137,18 @@ def _read(path: Path, options: dict[str, Any]) -> Taken:
         market=options.get("market") or "",
         on=on.date() if isinstance(on, datetime) else on,
         cow_class=options.get("cow_class") or "boner",
+        monthly=bool(options.get("monthly")),
+    )
+
+
+def _is_market_news(head: Head) -> bool:
+    """A table or JSON of the service; a pasted report is named by who takes it."""
+    told = head.text[:6000].lower()
+    keyed = any(key in told for key in ("slug_id", "market_location", "report_begin_date"))
+    if head.json:
+        return keyed
+    return bool({"avgprice", "wtdavgprice", "weightedavgprice"} & head.names) and bool(
+        {"reportdate", "reportbegindate", "slugid", "marketlocationname", "publisheddate"} & head.names
     )
 
 
@@ -133,6 +161,8 @@ FORMATS = (
             Field("market", "text", "id of the market (needed for text)"),
             Field("on", "date", "day of the report, where its text has none"),
             Field("cow_class", "choice", "class kept as plain cull cow", choices=("lean", "boner", "breaker")),
+            Field("monthly", "flag", "also the mean of each whole month, as a market of its own"),
         ),
+        _is_market_news,
     ),
 )

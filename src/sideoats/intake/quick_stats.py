@@ -1,30 +1,36 @@
-"""Prices received by farmers from the statistics service's Quick Stats, saved as JSON or CSV.
+"""Prices received by farmers from the statistics service's Quick Stats, saved as JSON, CSV or XML; other statistics.
 
 Both headings are read: those of the service (``statisticcat_desc``, ``unit_desc``, ``reference_period_desc``) and those
 of a table downloaded by hand (``Data Item``, ``Period``, ``Geo Level``). Values are text: "12,500" has a comma, "(D)"
 is withheld, "(NA)" not there, "(Z)" under half a unit. What is not a price received, the average of a season or a year,
 and a census figure are set aside: none is the price of a day. A monthly price is an average and is dated at the end of
-its month, a weekly one at that of its week; a state is its own market. United States government works, in the public
-domain. Layout: `../shared/data/markets` (a query of yields) and public clients (read); (S) and (X) from memory.
+its month, a weekly one at that of its week; a state is its own market. A file without any price of a month or week (a
+query of yields or acres) gives its figures as statistics, each with its own words and unit. United States government
+works, in the public domain. Layout: `../shared/data/markets` (a query of yields) and public clients (read); (S) and (X)
+from memory.
 """
 
 from __future__ import annotations
 
+import math
+import re
 from calendar import monthrange
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 from sideoats.crops import market_word
 from sideoats.errors import InputError
 from sideoats.intake.laid import too_many_rejected
 from sideoats.intake.quotes import Quote, day_of, market_drafts, place_id, price_text
 from sideoats.intake.rows import json_value, read_text, whole_table
-from sideoats.intake.taken import Format, Taken
+from sideoats.intake.taken import Draft, Format, Head, Taken
 from sideoats.schema import Field
 from sideoats.station import Rejected
+from sideoats.words import Count, say
 
 PRICE = "PRICE RECEIVED"
 CODES = {
@@ -70,6 +76,9 @@ def quick_stats(text: str, name: str = "statistics", *, market: str = "") -> Tak
         except (InputError, ValueError) as error:
             rejected.append(Rejected(number, str(error)))
     if not quotes:
+        figures = _statistics(text, name)
+        if figures:
+            return figures
         why = f"; {rejected[0]}" if rejected else ""
         raise InputError(f"holds no price of a month or week{why}", where=name, expected=f"rows of {PRICE}")
     too_many_rejected(rejected, name)
@@ -81,7 +90,7 @@ def quick_stats(text: str, name: str = "statistics", *, market: str = "") -> Tak
 def _records(text: str, name: str) -> Iterable[tuple[int, Mapping[str, Any]]]:
     lead = text.lstrip()[:1]
     if lead == "<":
-        raise InputError("is a page or XML", where=name, expected="the same query saved as JSON or CSV")
+        return _xml_records(text, name)
     if lead in ("[", "{"):
         data = json_value(text, name)
         rows = data.get("data") if isinstance(data, dict) else data
@@ -92,6 +101,71 @@ def _records(text: str, name: str) -> Iterable[tuple[int, Mapping[str, Any]]]:
     if "value" not in [cell.strip().lower() for cell in header]:
         raise InputError("has no column 'Value'", where=name, expected="a table of Quick Stats")
     return [(line, dict(zip(header, cells, strict=False))) for line, cells in lines]
+
+
+def _xml_records(text: str, name: str) -> list[tuple[int, Mapping[str, Any]]]:
+    """Rows of the XML answer: a ``hashref`` of ``item`` each. Its own entities are refused, as no answer has any."""
+    if "<!ENTITY" in text:
+        raise InputError("defines entities of its own", where=name, expected="the answer of the service")
+    try:
+        root = ElementTree.fromstring(text)  # noqa: S314 - without entities nothing can grow
+    except ElementTree.ParseError as error:
+        raise InputError(f"is not XML ({error})", where=name) from None
+    refused = [item.text or "" for item in root.iter("item") if item.get("key") == "error"] or [
+        error.text or "" for error in root.iter("error")
+    ]
+    if refused:
+        raise InputError(f"the service refused: {'; '.join(refused)[:200]}", where=name,
+                         todo="ask it for fewer rows, or correct the query")  # fmt: skip
+    rows = [{str(item.get("key")): item.text or "" for item in row.findall("item")} for row in root.iter("hashref")]
+    found = [(at, row) for at, row in enumerate((r for r in rows if "Value" in r), 1)]
+    if not found:
+        raise InputError(
+            "is a page or XML without statistics", where=name, expected="a query saved as JSON, CSV or XML"
+        )
+    return found
+
+
+def _statistics(text: str, name: str) -> Taken | None:
+    """Every figure of a file that holds no price of a month or week; None where it holds none."""
+    drafts: list[Draft] = []
+    rejected: list[Rejected] = []
+    for number, record in _records(text, name):
+        row = {str(k).strip().lower().replace(" ", "_"): str(v or "").strip() for k, v in record.items()}
+        cells = {key: next((row[s] for s in names if row.get(s)), "") for key, names in _SPELLINGS.items()}
+        try:
+            drafts.append(_figure(cells, number))
+        except ValueError as error:
+            rejected.append(Rejected(number, str(error)))
+    too_many_rejected(rejected, name)
+    if not drafts:
+        return None
+    areas = len({d.body["area"] for d in drafts})
+    return Taken(tuple(drafts), tuple(rejected), (say("take.statistics", n=Count(len(drafts)), areas=Count(areas)),))
+
+
+def _figure(cells: Mapping[str, str], number: int) -> Draft:
+    value = cells["value"].upper()
+    if value in CODES:
+        raise ValueError(f"{cells['value']} means {CODES[value]}")
+    figure = float(cells["value"].replace(",", ""))
+    if not math.isfinite(figure):
+        raise ValueError(f"{cells['value'][:40]!r} is not a number")
+    if not cells["year"].isdigit() or not 1850 <= int(cells["year"]) <= 2200:
+        raise ValueError(f"{cells['year'][:40]!r} is no year")
+    period = cells["period"].upper()
+    month = next((m for m, word in enumerate(_MONTHS, 1) if period.startswith(word) or f"- {word}" in period), 12)
+    year = int(cells["year"])
+    day = day_of(cells["week"]) if cells["week"] else date(year, month, monthrange(year, month)[1])
+    body = {
+        "item": cells["item"] or f"{cells['commodity']} {cells['category']}",
+        "area": cells["where"] or "area",
+        "period": f"{cells['year']} {cells['period']}".strip(),
+        "figure": figure,
+        "in_unit": cells["unit"] or "1",
+        "source": f"statistics service, {cells['source'].lower()}" if cells["source"] else "statistics service",
+    }
+    return Draft("statistic", body, datetime.combine(day, time(12), tzinfo=UTC), line=number)
 
 
 def _quote(cells: Mapping[str, str], market: str) -> Quote:
@@ -142,11 +216,18 @@ def _read(path: Path, options: dict[str, Any]) -> Taken:
     return quick_stats(read_text(path), path.name, market=options.get("market") or "")
 
 
+def _is_quick_stats(head: Head) -> bool:
+    told = head.text[:6000].lower()
+    refused = head.json and bool(re.match(r'\s*\{\s*"error"\s*:', head.text))
+    return refused or ("statisticcat_desc" in told and "value" in told) or {"dataitem", "value"} <= head.names
+
+
 FORMATS = (
     Format(
         "quick-stats",
-        "monthly and weekly prices received, from the statistics service: JSON or CSV",
+        "monthly and weekly prices received, else other figures of the statistics service: JSON, CSV or XML",
         _read,
         (Field("market", "text", "id of the market; the state's own name if left out"),),
+        _is_quick_stats,
     ),
 )
