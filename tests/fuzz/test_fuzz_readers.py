@@ -26,6 +26,8 @@ OPTIONS: dict[str, list[dict[str, str]]] = {
     "grid": [{"points": "name=a, latitude=38.1, longitude=-99.1"}, {"points": "name=a, latitude=38, longitude=-99",
              "tmax": "tasmax"}],
     "isd-lite": [{"utc_offset": "-6"}],
+    "office-table": [{"kind": "place", "date": "2026-08-01"}, {"kind": "trap_catch", "date": "2026-08-01"}],
+    "outlines": [{"date": "2026-08-01"}],
     "normals": [{}, {"station": "ZZC00000001"}],
     "station-csv": [{"mapping": str(MAPPING)}],
     "quotes-csv": [{"market": "m"}, {"market": "m", "commodity": "wheat", "unit": "USD/bu"}],

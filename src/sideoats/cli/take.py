@@ -8,11 +8,14 @@ import click
 
 from sideoats.cli._shared import echo, ledger_location, pairs, reader_of
 
+_SHOWN = 8
+
 
 @click.command()
 @click.argument("format_name", metavar="[FORMAT]", required=False)
 @click.argument("file", required=False)
 @click.argument("values", nargs=-1, metavar="[NAME=VALUE]...")
+@click.option("--preview", is_flag=True, help="Show what each column is read as and the first entries, write nothing.")
 @click.option("--dry", is_flag=True, help="Read and report, write nothing.")
 @click.option("--rejects", type=click.Path(dir_okay=False, writable=True), help="Write rows that were set aside here.")
 @click.pass_context
@@ -21,6 +24,7 @@ def command(
     format_name: str | None,
     file: str | None,
     values: tuple[str, ...],
+    preview: bool,
     dry: bool,
     rejects: str | None,
 ) -> None:
@@ -33,6 +37,7 @@ def command(
     from sideoats.intake.taken import find_format, formats, read_file, recognised
     from sideoats.ledger import open_ledger
     from sideoats.schema import read_all
+    from sideoats.week.described import onto_known
     from sideoats.week.doubts import doubts
     from sideoats.words import Name, say, sentence
 
@@ -52,6 +57,7 @@ def command(
     for note in (*taken.notes, *doubts(taken)):
         click.echo(note if isinstance(note, str) else sentence(note, reader_of(ctx)))
     with open_ledger(ledger_location(ctx)) as ledger:
+        taken = onto_known(taken, ledger)
         found = entries_of(taken, chosen.name, quotes_on_file(ledger))
         for row in found.rejected[:20]:
             echo("take.aside", row=str(row))
@@ -59,7 +65,15 @@ def command(
             echo("take.more_aside", n=len(found.rejected) - 20)
         if rejects:
             Path(rejects).write_text("".join(f"{row}\n" for row in found.rejected), encoding="utf-8")
-        if dry:
+        if taken.whole and found.rejected:
+            what = f"nothing is taken: {len(found.rejected)} rows cannot be used"
+            raise InputError(what, where=Path(file).name, todo="mend them and take it again")
+        if preview:
+            for item in taken.drafts[:_SHOWN]:
+                where = item.place or item.farm or ""
+                cells = ", ".join(f"{k}={str(v)[:60]}" for k, v in item.body.items())
+                click.echo(f"{item.line or '-':>5}  {item.kind} {where} {item.seen_at:%Y-%m-%d}: {cells}"[:400])
+        if dry or preview:
             echo("take.dry", n=found.kept)
             return
         receipts = ledger.append(found.entries)

@@ -27,8 +27,10 @@ from sideoats.errors import InputError, SideoatsError
 from sideoats.intake.entries import Entries, entries_of, quotes_on_file
 from sideoats.intake.taken import Taken, read_file
 from sideoats.ledger import Ledger
+from sideoats.week.described import onto_known
 
-SUFFIXES = (".csv", ".txt", ".tsv", ".dly", ".json", ".geojson", ".toml", ".op", ".dat", ".html", ".htm", ".gz")
+SUFFIXES = (".csv", ".txt", ".tsv", ".dly", ".json", ".geojson", ".toml", ".op", ".dat", ".html", ".htm", ".gz",
+            ".psv", ".xml", ".kml", ".kmz", ".zip", ".gpkg", ".xlsx", ".xlsm", ".xls", ".ods", ".nc")  # fmt: skip
 STEPS = ("received", "read", "taken in")
 _READ_SECONDS, _WAIT_SECONDS, _READ_BYTES = 180, 1800, 3_000_000_000
 _MOST_HELD = 40
@@ -144,7 +146,7 @@ class Files:
 
     def _read(self, job: FileJob) -> None:
         try:
-            taken = read_apart(job.path, job.format, job.options, job.name)
+            taken = onto_known(read_apart(job.path, job.format, job.options, job.name), self._ledger)
             found = entries_of(taken, job.format, quotes_on_file(self._ledger))
             kept = {entry.id for entry in found.entries}
             drafts = tuple(item for item in taken.drafts if item.id in kept)

@@ -80,6 +80,8 @@ def entries_of(taken: Taken, format_name: str, on_file: Quoted) -> Entries:
             kept.append(_entry(item, format_name))
         except InputError as error:
             rejected.append(Rejected(item.line, str(error)))
+    if taken.whole and rejected:
+        kept = []
     markets = {entry.place for entry in kept if entry.kind == "quote"}
     unused = {item.place for item in taken.drafts if item.kind == "quote"} - markets
     kept = [entry for entry in kept if entry.kind != "place" or entry.place not in unused]

@@ -117,7 +117,9 @@ def _xml_records(text: str, name: str) -> list[tuple[int, Mapping[str, Any]]]:
     if refused:
         raise InputError(f"the service refused: {'; '.join(refused)[:200]}", where=name,
                          todo="ask it for fewer rows, or correct the query")  # fmt: skip
-    rows = [{str(item.get("key")): item.text or "" for item in row.findall("item")} for row in root.iter("hashref")]
+    rows: list[Mapping[str, Any]] = [
+        {str(item.get("key")): item.text or "" for item in row.findall("item")} for row in root.iter("hashref")
+    ]
     found = [(at, row) for at, row in enumerate((r for r in rows if "Value" in r), 1)]
     if not found:
         raise InputError(

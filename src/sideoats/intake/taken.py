@@ -49,13 +49,18 @@ class Draft:
 
 @dataclass(frozen=True)
 class Taken:
-    """What a file gave: drafts in order, rows set aside with their reason, remarks; the file's name and SHA-256."""
+    """What a file gave: drafts in order, rows set aside with their reason, remarks; the file's name and SHA-256.
+
+    One that is `whole` is taken as a whole or not at all. Places of one that goes `onto` what is known keep all else.
+    """
 
     drafts: tuple[Draft, ...]
     rejected: tuple[Rejected, ...] = ()
     notes: tuple[str | Said, ...] = ()
     name: str = ""
     sha256: str = ""
+    whole: bool = False
+    onto: bool = False
 
 
 @dataclass(frozen=True)
