@@ -20,10 +20,8 @@ from sideoats.ledger import NewEntry, evidence_kinds
 # Written out here, not read from the kinds, so that a kind that opens itself to a scout is seen.
 OFFICE = {"farm", "place", "quote", "setting"}
 OWN_PAGE = {"call", "action", "outcome", "withdrawal", "paragraph", "audit", "forgotten"}
-ONLY_FILE = {"station_days", "station_normals", "drought_map", "buyer_schedule", "file_taken",
+ONLY_FILE = {"station_days", "station_normals", "drought_map", "statistic", "buyer_schedule", "file_taken",
              "forecast_hours", "weather_alert"}  # fmt: skip
-
-ONLY_FILE = {"station_days", "station_normals", "drought_map", "statistic", "buyer_schedule", "file_taken"}
 SEEN = set(evidence_kinds()) - OFFICE - OWN_PAGE - ONLY_FILE - {"sealing", "photo"}
 ACCOUNTS = {"ada": ("adviser", ""), "sam": ("scout", ""), "rita": ("reader", ""), "sue": ("scout", "two-elms"),
             "tim": ("adviser", "two-elms")}  # fmt: skip

@@ -150,4 +150,12 @@ def _read(path: Path, options: dict[str, Any]) -> Taken:
     return read_dwml(path, place=options.get("place"))
 
 
-FORMATS = (Format("dwml", "forecasts of the public weather service as DWML (XML)", _read, (PLACE,)),)
+FORMATS = (
+    Format(
+        "dwml",
+        "forecasts of the public weather service as DWML (XML)",
+        _read,
+        (PLACE,),
+        lambda head: "<dwml" in head.text[:4000],
+    ),
+)

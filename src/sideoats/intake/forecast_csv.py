@@ -17,7 +17,7 @@ from sideoats.errors import InputError, UnitError
 from sideoats.intake.expected import PLACE, SOURCE, UNITS, Expected, moment
 from sideoats.intake.laid import too_many_rejected
 from sideoats.intake.rows import calendar_day, header_index, read_text, whole_table
-from sideoats.intake.taken import Format, Taken
+from sideoats.intake.taken import Format, Head, Taken
 from sideoats.station import Rejected
 
 ELEMENTS = ("high", "low", "humidity", "wind", "rain_chance", "rain")
@@ -92,4 +92,10 @@ def _read(path: Path, options: dict[str, Any]) -> Taken:
     return read_forecast_csv(path, place=options.get("place"))
 
 
-FORMATS = (Format("forecast-csv", "forecasts in a plain CSV, one row a day and element", _read, (PLACE,)),)
+def _is_forecast(head: Head) -> bool:
+    return {"issuedat", "element", "value"} <= head.names
+
+
+FORMATS = (
+    Format("forecast-csv", "forecasts in a plain CSV, one row a day and element", _read, (PLACE,), _is_forecast),
+)

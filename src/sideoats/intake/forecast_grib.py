@@ -113,5 +113,6 @@ FORMATS = (
         "forecasts in GRIB2 at one point (needs the extra sideoats[grib])",
         _read,
         (_LATITUDE, _LONGITUDE, PLACE, ZONE),
+        lambda head: head.data[:4] == b"GRIB",
     ),
 )

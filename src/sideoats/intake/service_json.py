@@ -248,5 +248,6 @@ FORMATS = (
         "the public weather service's JSON: forecasts, alerts, stations, reports",
         _read,
         (PLACE, ZONE),
+        lambda head: head.json and any(mark in head.text[:4000] for mark in ("api.weather.gov", "wmoUnit", "wx:")),
     ),
 )
