@@ -13,7 +13,7 @@ from sideoats.question import Context, Question, Table
 from sideoats.vocabulary import see
 from sideoats.wheat import drill, seed
 from sideoats.wheat.asked import known_or
-from sideoats.words import Measured, say
+from sideoats.words import Count, Measured, say
 
 Floats = NDArray[np.float64]
 INPUTS = (
@@ -111,8 +111,7 @@ def pose(table: Table, context: Context) -> Problem:
         values={
             "rate": Measured(rate, unit="lb/ac"),
             "target": Measured(table.number("target"), unit="lb/ac"),
-            "most": Measured(most, unit="g"),
-            "middle": Measured(middle, unit="g"),
+            "times": Count(np.nan_to_num(most / middle, posinf=0.0).round().astype(np.int64)),
             "off": Measured(np.abs(100 * off), unit="percent"),
         },
         reasons=(
