@@ -6,9 +6,9 @@ The truth is made of published figures and of nothing of this program: so many b
 season and field within the range in print, a treatment that keeps a drawn part of them, and a bound on the loss.
 Perfect knowledge knows the density, the bushels and the part kept of every field, walked or not.
 
-The rules: never; always; the published threshold on the mean that was counted; the tool, without and with what the
-other counts of the district say; and with the last round sent where the tool's forecasts make a look worth most, of as
-many fields. Where the tool asks to count on it counts on (at most twice), and that costs the minutes of it.
+The rules: never; always; the published threshold on the mean that was counted; the tool; and the tool with the last
+round sent where its forecasts from the district's other counts make a look worth most, of as many fields. Where the
+tool asks to count on it counts on (at most twice), and that costs the minutes of it.
 
     python -m benchmarks.trial_district [FIELDS] [SEASONS]         # prints the table of docs/insects.md
 """
@@ -33,13 +33,13 @@ from sideoats.outlook import make_outlook
 from sideoats.question import Context, find
 from sideoats.schema import read_all
 from sideoats.station import km_between
-from sideoats.week.pooled import Learned, learn, nearby
+from sideoats.week.pooled import Learned, learn
 
 Floats = NDArray[np.float64]
 ON, DRAWS, ACRES = date(2026, 8, 10), 200, 80.0
 ROUNDS, WALKED = (-14, -7, 0), 0.6  # days, and the part of the fields that is walked in each
-ON_WALKED = ("threshold", "tool", "tool, pooled")  # rules that stand on the same counts of the same fields
-RULES = ("never", "always", "threshold", "tool", "tool, pooled", "pooled, sent by forecast")
+ON_WALKED = ("threshold", "tool")  # rules that stand on the same counts of the same fields
+RULES = ("never", "always", "threshold", "tool", "tool, sent by forecast")
 
 
 @dataclass(frozen=True)
@@ -252,18 +252,13 @@ def trial(pest: Pest, fields: int, seasons: int, seed: int = 20261201) -> dict[s
         perfect = np.maximum(season.gain, 0.0).sum()
         walked = np.flatnonzero(season.walked[-1]).tolist()
         means = {i: np.mean(counting.counts(len(ROUNDS) - 1, i, pest.units)) for i in walked}
-        pooled = replace(facts, nearby=nearby(learned_of(counting, season.walked, facts)))
         there = sent(counting, len(walked), facts, outlook)
-        looked = season.walked.copy()
-        looked[-1] = np.isin(np.arange(fields), there)
-        elsewhere = replace(facts, nearby=nearby(learned_of(counting, looked, facts)))
         treated: dict[str, tuple[list[int], float]] = {
             "never": ([], 0.0),
             "always": (list(range(fields)), 0.0),
             "threshold": ([i for i in walked if means[i] >= pest.threshold], 0.0),
             "tool": tool(counting, walked, facts, outlook),
-            "tool, pooled": tool(counting, walked, pooled, outlook),
-            "pooled, sent by forecast": tool(counting, there, elsewhere, outlook),
+            "tool, sent by forecast": tool(counting, there, facts, outlook),
         }
         lost["to gain"].append(perfect / fields)
         for rule, (fielded, spent) in treated.items():
@@ -284,8 +279,7 @@ def main() -> None:
     for pest in (each for one in PESTS for each in (one, replace(one, units=one.units // 2))):
         found = trial(pest, fields, seasons)
         told = [f"{values.mean():.2f}" for values in found.values()]
-        worse = [int((found[rule] > found["threshold"]).sum()) for rule in ("tool", "tool, pooled")]
-        told.append(f"{worse[0]} and {worse[1]} of {seasons}")
+        told.append(f"{int((found['tool'] > found['threshold']).sum())} of {seasons}")
         print(f"| `{pest.question}`, {pest.units} | " + " | ".join(told) + " |", flush=True)
 
 

@@ -202,7 +202,7 @@ class Facts:
     """All facts of the program as one district sees them; remembers which were read, so that a call can cite them.
 
     `nearby` is what the district's own counts say of its fields: (pest, place) -> mean and variance of the log of what
-    a unit holds there by all other counts, of how many other fields, and their k (`sideoats.week.pooled`).
+    a unit holds there by all other counts, and of how many other fields (`sideoats.week.pooled`).
     `strips` is what its treated and untreated strips say of a question's loss: the factor on the published one, its
     80 % interval, and of how many pairs (`sideoats.week.strips`).
     """
@@ -213,7 +213,7 @@ class Facts:
     settings: dict[str, str] = field(default_factory=dict)
     region: Region = field(default_factory=load_region)
     read: dict[str, None] = field(default_factory=dict)
-    nearby: Mapping[tuple[str, str], tuple[float, float, int, float]] = field(default_factory=dict)
+    nearby: Mapping[tuple[str, str], tuple[float, float, int]] = field(default_factory=dict)
     strips: Mapping[str, tuple[float, float, float, int]] = field(default_factory=dict)
 
     def reader(self) -> Facts:

@@ -27,6 +27,7 @@ class StubWeek:
     on: date
     calls: tuple[Call, ...]
     problems: tuple[Any, ...] = ()
+    passes: tuple[Any, ...] = ()
 
 
 def stub_call(number: int, verdict: str, **changes: Any) -> Call:

@@ -9,6 +9,7 @@ from typing import Any
 
 from sideoats.pictures import STYLE, Map, Picture, Spot
 from sideoats.replies import READER, told
+from sideoats.week.passes import Pass
 from sideoats.week.unwalked import Forecast
 from sideoats.week.visits import Plan, Visit
 from sideoats.words import Between, Count, Measured, Money, Reader, Said, full_day, say, sentence
@@ -102,11 +103,15 @@ def _spot(v: Visit) -> Spot:
     return Spot(v.place.name, at, fill=fill, said=said, label=number, cells=(number or "-", worth))
 
 
-def cards(plan: Plan, lines: Mapping[str, Sequence[Mapping[str, Any]]]) -> str:
-    """One HTML page: the round with its map, then a card a visit; prints one card a sheet."""
+def cards(plan: Plan, lines: Mapping[str, Sequence[Mapping[str, Any]]], passes: Sequence[Pass] = ()) -> str:
+    """One HTML page: the round with its map, then a card a visit; prints one card a sheet.
+
+    `passes` of the week are told on the cards of their fields.
+    """
     drawn = round_map(plan)
     head = f"<h1>Round of {plan.on:%A %d %B %Y}</h1><pre>{escape(round_text(plan))}</pre>"
-    body = "".join(_card(v, lines.get(v.place.id, ())) for v in plan.visits)
+    sprayed = {made.place: made for made in passes}
+    body = "".join(_card(v, lines.get(v.place.id, ()), sprayed.get(v.place.id)) for v in plan.visits)
     return (
         f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Scouting round {plan.on}</title>'
         f"<style>{_STYLE}</style></head><body><main><section>{head}{drawn.html() if drawn else ''}</section>{body}"
@@ -114,10 +119,12 @@ def cards(plan: Plan, lines: Mapping[str, Sequence[Mapping[str, Any]]]) -> str:
     )
 
 
-def _card(v: Visit, plans: Sequence[Mapping[str, Any]]) -> str:
+def _card(v: Visit, plans: Sequence[Mapping[str, Any]], made: Pass | None) -> str:
     about = v.place.attributes
     told = ", ".join(words.format(about[k]) for k, words in _ABOUT.items() if about.get(k) is not None)
     asked = "".join(f"<li><b>{escape(c.question)}</b>: {escape(c.headline)}</li>" for c in v.reasons)
+    if made:
+        asked += "".join(f"<li>{escape(sentence(row, READER))}</li>" for row in (made.line(), *made.said))
     for f in v.forecasts:
         asked += f"<li><b>{escape(f.question)}</b>: {escape(sentence(forecast_said(f), READER))}</li>"
     counts = "".join(_lines_table(p) for p in plans if p["question"] in v.count)

@@ -47,7 +47,7 @@ def command(
         out.mkdir(parents=True, exist_ok=True)
         places = [v.place.id for v in plan.visits]
         lines = counting_lines(stop_lines(district, set(places)), places)
-        (out / "cards.html").write_text(cards(plan, lines), encoding="utf-8")
+        (out / "cards.html").write_text(cards(plan, lines, week.passes), encoding="utf-8")
         drawn = round_map(plan)
         if drawn is not None:
             (out / "map.svg").write_text(drawn.svg, encoding="utf-8")

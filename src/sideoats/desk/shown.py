@@ -14,6 +14,7 @@ from jinja2 import pass_context
 from markupsafe import Markup, escape
 
 from sideoats import replies, units
+from sideoats.bulletin.field_card import forecast_said
 from sideoats.call import VERDICTS, Call
 from sideoats.desk import tongue
 from sideoats.errors import UnitError
@@ -244,7 +245,7 @@ def drawn(context: Mapping[str, Any], picture: Any) -> Markup:
 
 
 FILTERS: dict[str, Callable[..., Any]] = {
-    "said": said,
+    "said": said, "unwalked": forecast_said,
     "figure": figure, "money": money, "measure": measure, "share": share, "day": day, "day_tag": day_tag,
     "moment": moment, "words": words, "capital": capital, "plural": plural, "mark": mark, "plain_value": plain_value,
     "provenance": provenance, "drawn": drawn, "quantity": quantity, "told": told, "foreign": foreign, "part": part,

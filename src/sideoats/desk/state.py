@@ -18,6 +18,7 @@ from sideoats.desk.taking import Files
 from sideoats.desk.weeks import Weeks, week_runner
 from sideoats.ledger import Entry, Farm, NewEntry, Place, Receipt, open_ledger
 from sideoats.week.stop_lines import stop_lines
+from sideoats.week.unwalked import Forecast, forecasts
 
 HERE = Path(__file__).parent
 
@@ -42,6 +43,7 @@ class Desk:
         self.strikes = Strikes()
         self.files = Files(settings.folder(), self.ledger)
         self._lines: tuple[tuple[date, int], list[dict[str, Any]]] | None = None
+        self._unwalked: tuple[tuple[date, int], tuple[Forecast, ...]] | None = None
         self._counting = threading.Lock()
         self._quiet: set[int] = set()
         self._lock = threading.Lock()
@@ -61,6 +63,14 @@ class Desk:
             if self._lines is None or self._lines[0] != key:
                 self._lines = (key, stop_lines(self.districts.on(day)))
             return self._lines[1]
+
+    def forecasts(self, day: date) -> tuple[Forecast, ...]:
+        """What fields hold that nobody has walked lately, worked out once for each state of the ledger."""
+        key = (day, self.evidence_head())
+        with self._counting:
+            if self._unwalked is None or self._unwalked[0] != key:
+                self._unwalked = (key, forecasts(self.districts.on(day)))
+            return self._unwalked[1]
 
     # The ledger
 

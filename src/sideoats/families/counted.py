@@ -39,9 +39,9 @@ class Counted:
     `usual` (place,) is what such fields hold, in the unit of the mean: the prior that it was drawn against, with
     `weight` as its second shape (for shares its units); None for the flat prior. `assumed` (place,) is True where
     nobody said how many units were looked at; `stands_for` (place,) is the mean that a tally stands for by itself,
-    `as_count` the total and units (place,) of a count that would tell as much. `nearby` (4, place) is what other
-    counts of the district say of one sample there: mean and variance of its log, of how many fields, and their k; NaN
-    for none. It is told beside the count and decides nothing.
+    `as_count` the total and units (place,) of a count that would tell as much. `nearby` (3, place) is what other
+    counts of the district say of one sample there: mean and variance of its log, and of how many fields; NaN for
+    none. It is told beside the count and decides nothing.
     """
 
     mean: Floats
@@ -77,11 +77,11 @@ class Counted:
 
     def scored(self, context: Context, name: str, keys: Any) -> Counted:
         """The same with the normal scores that its draws are made of, and what the district says of each place."""
-        known, none = context.facts.nearby, (np.nan,) * 4
+        known, none = context.facts.nearby, (np.nan,) * 3
         scored = replace(self, scores=context.outlook.normal(f"{name} count", keys))
         if not known:
             return scored
-        nearby = np.array([known.get((name, key), none) for key in keys], float).reshape(-1, 4).T
+        nearby = np.array([known.get((name, key), none) for key in keys], float).reshape(-1, 3).T
         return replace(scored, nearby=nearby)
 
     def per(self, divisor: ArrayLike) -> Counted:

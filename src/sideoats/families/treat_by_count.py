@@ -316,7 +316,7 @@ def _others(case: Case, known: Bools, facts: Any) -> tuple[Said, ...]:
     c = case.counted
     if c.nearby is None:
         return ()
-    mean, variance, fields, _ = np.where(known, c.nearby, np.nan)
+    mean, variance, fields = np.where(known, c.nearby, np.nan)
     ends = tuple(np.exp(mean + z * np.sqrt(variance)) / c.sample for z in (-1.2816, 1.2816))
     days = facts.by_id[_WINDOW].value  # named with the sentence, not read: only fields so weighed cite it
     return (

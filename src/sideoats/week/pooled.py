@@ -97,8 +97,8 @@ def learn(seen: Histories, places: Mapping[str, Place], on: date, facts: Facts) 
     return tuple(out)
 
 
-def nearby(learned: Sequence[Learned]) -> dict[tuple[str, str], tuple[float, float, int, float]]:
-    """(pest, place) -> log mean and variance of what all other counts say a unit holds there, how many fields, their k.
+def nearby(learned: Sequence[Learned]) -> dict[tuple[str, str], tuple[float, float, int]]:
+    """(pest, place) -> log mean and variance of what all other counts say a unit holds there, and of how many fields.
 
     Of the newest look of every place, on its day; rounded, so that it is the same on any machine.
     """
@@ -107,7 +107,7 @@ def nearby(learned: Sequence[Learned]) -> dict[tuple[str, str], tuple[float, flo
         mean, variance = found.model.without()
         for place, row in found.newest.items():
             told = float(f"{mean[row]:.4g}"), float(f"{variance[row]:.4g}")
-            out[found.pest, place] = (*told, len(found.places) - 1, float(f"{found.unit_k:.4g}"))
+            out[found.pest, place] = (*told, len(found.places) - 1)
     return out
 
 

@@ -199,7 +199,7 @@ class Marking:
     `base` stands for what all places share; `nearby` is what other counts say of each (`Facts.nearby`).
     """
 
-    def __init__(self, base: bytes, nearby: Mapping[tuple[str, str], tuple[float, float, int, float]]) -> None:
+    def __init__(self, base: bytes, nearby: Mapping[tuple[str, str], tuple[float, float, int]]) -> None:
         self._base = base
         self._told: dict[str, list[object]] = {}
         for (pest, place), said in sorted(nearby.items()):

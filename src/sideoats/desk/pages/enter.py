@@ -10,6 +10,7 @@ from typing import Any
 
 from starlette.responses import Response
 
+from sideoats.bulletin.field_card import forecast_said
 from sideoats.desk import permits, tongue
 from sideoats.desk.forms import label_of, units_for
 from sideoats.desk.grants import OPEN, RECORD
@@ -19,7 +20,7 @@ from sideoats.desk.visit import Page, Visit
 from sideoats.ledger.evidence import QuantityField
 from sideoats.schema import Field
 from sideoats.week.outlines import for_phone
-from sideoats.words import Reader
+from sideoats.words import Reader, Said, Term, languages, say, sentence
 
 SHELL_FILES = (
     "desk.css",
@@ -164,9 +165,28 @@ def data(visit: Visit) -> Response:
             "places": for_phone(places),
             "kinds": kinds,
             "said": _said(kinds, places),
+            "notes": _notes(visit, seen),
             "lines": [line for line in visit.desk.stop_lines(visit.desk.settings.today()) if line["place"] in seen],
         }
     )
+
+
+def _notes(visit: Visit, seen: set[str]) -> dict[str, dict[str, list[str]]]:
+    """Place -> language -> what is to be sprayed there in one pass, and what it likely holds where nobody counted."""
+    day = visit.desk.settings.today()
+    asked, _ = visit.desk.weeks.on(day, who=visit.who.name)
+    told: dict[str, list[Said]] = {}
+    for made in getattr(asked.week, "passes", ()):
+        told.setdefault(made.place, []).append(made.line())
+    for found in visit.desk.forecasts(day):
+        told.setdefault(found.place, []).append(
+            say("forecast.of", pest=Term(found.question, of="pest"), said=forecast_said(found))
+        )
+    return {
+        place: {one: [sentence(each, Reader(language=one)) for each in rows] for one in languages()}
+        for place, rows in told.items()
+        if place in seen
+    }
 
 
 def _fixed_day(visit: Visit) -> str | None:

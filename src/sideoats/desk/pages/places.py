@@ -158,6 +158,8 @@ def place_page(visit: Visit) -> Response:
         lines=lines,
         places=visit.desk.places(visit.person),
         unasked=_unasked(visit, place),
+        passes=[p for p in getattr(visit.desk.weeks.on(visit.on)[0].week, "passes", ()) if p.place == place.id],
+        unwalked=[f for f in visit.desk.forecasts(visit.on) if f.place == place.id],
     )
 
 

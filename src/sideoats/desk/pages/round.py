@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 from starlette.responses import Response
 
@@ -12,13 +11,14 @@ from sideoats.desk.grants import READ
 from sideoats.desk.pages.week import seen_calls
 from sideoats.desk.table_out import file_response
 from sideoats.desk.visit import Absent, Page, Visit
+from sideoats.week.run import Week
 from sideoats.week.visits import Plan, counting_lines, plan_visits
 
 HOURS, MOST_HOURS = 8, 60
 
 
-def _plan(visit: Visit, wait: float) -> tuple[Plan, Any, int] | None:
-    """The round, the district it was made from, and the hours asked for; None while the week is worked out."""
+def _plan(visit: Visit, wait: float) -> tuple[Plan, Week, int] | None:
+    """The round, the week it was made from, and the hours asked for; None while the week is worked out."""
     asked, _ = visit.desk.weeks.on(visit.on, wait=wait, who=visit.who.name)
     if not asked.ready or not asked.week.calls:
         return None
@@ -28,7 +28,7 @@ def _plan(visit: Visit, wait: float) -> tuple[Plan, Any, int] | None:
     plan = plan_visits(
         own, district, hours=float(hours), farm=visit.query("farm") or None, sees=visit.desk.places(visit.person)
     )
-    return plan, district, hours
+    return plan, own, hours
 
 
 def round_page(visit: Visit) -> Response:
@@ -53,9 +53,11 @@ def round_cards(visit: Visit) -> Response:
     made = _plan(visit, 60)
     if made is None:
         raise Absent
-    plan, _, _ = made
+    plan, own, _ = made
     lines = counting_lines(visit.desk.stop_lines(visit.on), [v.place.id for v in plan.visits])
-    return file_response(cards(plan, lines).encode(), "text/html", f"round-{visit.on.isoformat()}.html")
+    return file_response(
+        cards(plan, lines, getattr(own, "passes", ())).encode(), "text/html", f"round-{visit.on.isoformat()}.html"
+    )
 
 
 PAGES = (

@@ -131,6 +131,8 @@ def week(visit: Visit) -> Response:
     hidden = folded(made)
     for group in grouped:
         group.fold(hidden, wanted)
+    made_passes = getattr(asked.week, "passes", ())
+    sprayed = [p for p in made_passes if p.place in places and wanted.farm in ("", p.farm)]
     return visit.page(
         "week.html",
         on=visit.on,
@@ -146,6 +148,7 @@ def week(visit: Visit) -> Response:
         problems=asked.week.problems,
         all_calls=len(calls),
         fetched=[e for e in made if e.folds],
+        passes=[] if wanted.room not in ("", "insects") else sprayed,
     )
 
 

@@ -134,7 +134,8 @@ function choosePlace(place) {
   const fitting = data.kinds.filter((k) => (place ? !k.places.length || k.places.includes(place.kind) : !k.places.length));
   const withLines = new Set(place ? data.lines.filter((l) => l.place === place.id).map((l) => l.kind) : []);
   fitting.sort((a, b) => withLines.has(b.name) - withLines.has(a.name));
-  show(place ? placeName(place) : say("no_place"), h("h2", {}, say("what_seen")),
+  const notes = data.notes?.[place?.id]?.[language] ?? [];
+  show(place ? placeName(place) : say("no_place"), ...notes.map((note) => h("p", { class: "note" }, note)), h("h2", {}, say("what_seen")),
     fitting.length ? h("ul", { class: "choices" }, fitting.map((k) => h("li", {}, h("button", { type: "button", onclick: () => begin(place, k) },
       h("span", {}, kindTitle(k)), withLines.has(k.name) ? h("small", {}, say("with_lines")) : null)))) : h("p", {}, say("not_here")),
     h("div", { class: "row" }, button(say("another"), start)));
