@@ -194,3 +194,10 @@ def test_a_number_out_of_numpy_is_kept_as_a_plain_one_and_an_unknown_day_is_no_d
         "day": ["d", None],
     }
     assert shown(Day(np.datetime64("NaT")), Reader()) == "?" and not Day(np.datetime64("NaT")).at(0).known
+
+
+def test_wind_is_told_in_miles_an_hour_and_not_in_feet_a_second() -> None:
+    us, metric = Reader(), Reader("en", "metric")
+    assert us.measured(2.0, "m/s") == "4.47 mph" and us.measured(10.0, "km/h") == "6.21 mph"
+    assert metric.measured(10.0, "mph") == "16.1 km/h" and metric.measured(2.0, "m/s") == "2 m/s"
+    assert us.unit("kg/ha") == "lb/ac"

@@ -50,7 +50,8 @@ class Reader:
     def unit(self, unit: str) -> str:
         """The unit in which the reader has a number that is kept in `unit`."""
         swap = _METRIC if self.measures == METRIC else _US
-        return "/".join(_swapped(part, swap) for part in unit.split("/"))
+        whole = swap.get(unit)  # a wind is no length by the second
+        return whole if whole is not None else "/".join(_swapped(part, swap) for part in unit.split("/"))
 
     def number(self, value: float, digits: int = 3) -> str:
         """`value` with `digits` significant digits at most, thousands parted, never "-0" and never an exponent."""
