@@ -51,7 +51,7 @@ class Table:
     stands : (n,) sentence that says which weather station stands for each row; () where none was looked for
     markets : (n,) ids of the markets that price the rows, "" where none is named
     probed : row -> sentences on what was read off its station's soil probes
-    expected : rows that were given the days or hours forecast for their station
+    expected : row -> what it was given of the forecast for its station: "days", "hours"
     """
 
     keys: tuple[str, ...]
@@ -64,7 +64,7 @@ class Table:
     stands: tuple[Said, ...] = ()
     markets: tuple[str, ...] = ()
     probed: Mapping[int, tuple[Said, ...]] = field(default_factory=dict)
-    expected: frozenset[int] = frozenset()
+    expected: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.keys)
@@ -131,7 +131,7 @@ class Table:
             stands=tuple(self.stands[i] for i in picked) if self.stands else (),
             markets=tuple(self.markets[i] for i in picked) if self.markets else (),
             probed={at: self.probed[i] for at, i in enumerate(picked) if i in self.probed},
-            expected=frozenset(at for at, i in enumerate(picked) if i in self.expected),
+            expected={at: self.expected[i] for at, i in enumerate(picked) if i in self.expected},
         )
 
     def stand(self, row: int) -> tuple[Said, ...]:
@@ -363,7 +363,7 @@ def with_forecast(table: Table, inputs: Sequence[Field], context: Context) -> Ta
     wanted = [(f, s.removeprefix(_EXPECTED)) for f in inputs for s in f.found_in if s.startswith(_EXPECTED)]
     if not known or not wanted or "station" not in table.columns:
         return table
-    columns, filled = dict(table.columns), set(table.expected)
+    columns, filled = dict(table.columns), dict(table.expected)
     stations = table.text("station").astype(str).tolist()
     for f, what in wanted:
         lacking = np.flatnonzero(~table.known(f.name)).tolist()
@@ -373,8 +373,8 @@ def with_forecast(table: Table, inputs: Sequence[Field], context: Context) -> Ta
             found = by_station.get(stations[row])
             if found:
                 columns[f.name][row] = found
-                filled.add(row)
-    return replace(table, columns=columns, expected=frozenset(filled))
+                filled[row] = (*filled.get(row, ()), what)
+    return replace(table, columns=columns, expected=filled)
 
 
 def _rows(f: Field, rows: Sequence[Mapping[str, Any]] | None) -> tuple[dict[str, Any], ...] | None:

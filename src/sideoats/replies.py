@@ -14,7 +14,7 @@ import numpy as np
 
 from sideoats.call import ACT, LOOK, STOP, VERDICTS, WAIT, Call, OptionResult, Quantity
 from sideoats.outlook.climate import PAST_YEARS
-from sideoats.outlook.standing import alerts_said, forecast_said
+from sideoats.outlook.standing import alerts_said, forecast_said, hours_said
 from sideoats.outlook.stations import years_said
 from sideoats.problem import Problem, RowSaid
 from sideoats.ruling import Ruling
@@ -263,12 +263,14 @@ class Replies:
             return said
         station = str(table.text("station")[row])
         held = context.outlook.forecasts.get(station)
-        if PAST_YEARS in self._summed:
+        given = table.expected.get(row, ())
+        if PAST_YEARS in self._summed or "days" in given:
             said += forecast_said(held)
+        if "hours" in given:
+            said += hours_said(held)
+        if PAST_YEARS in self._summed:
             years = years_said(context.outlook, station)
             said += [] if years is None else [years]
-        elif row in table.expected:
-            said += forecast_said(held)
         return [*said, *alerts_said(held, self.question.name, context.facts)]
 
     def _forecast(self, row: int) -> dict[str, Any] | None:

@@ -12,6 +12,8 @@ A case (one ``[[case]]`` table of a ``*.toml`` beside this file) has an id, the 
     vary             input, values, trend: the case is asked once for each value. Trends: gain falls, gain rises,
                      gain falls-one-for-one, gain smooth, severity rises, severity falls
 
+`options` are those of `sideoats.ask`, such as an outlook, where a test gives one with its cases.
+
 `does` names the options that count as doing something (a shell pattern), `rest` the option that does nothing, where the
 usual keys do not tell. No answer at all may have two options that read alike.
 """
@@ -66,7 +68,7 @@ def _reading_faults(answer: Answer) -> list[str]:
 def _asked(case: Case, change: dict[str, str]) -> Answer:
     given = {k: str(v) for k, v in {**case.get("with", {}), **change}.items()}
     try:
-        return sideoats.ask(case["ask"], given, on=date.fromisoformat(str(case["on"])))
+        return sideoats.ask(case["ask"], given, on=date.fromisoformat(str(case["on"])), **case.get("options", {}))
     except SideoatsError as error:
         return {"verdict": "refused", "headline": str(error), "options": [], "quantities": {}}
 

@@ -26,7 +26,8 @@ class Ahead:
     ----------
     frost : days until the first night of frost that is forecast, or by whose date it is likely; NaN where none is
     low : [degF] of that night in the forecast; NaN without one
-    chance : share of the station's past years with frost in the days looked ahead; NaN without a record or in them
+    chance : share of the station's futures with frost in the days looked ahead; NaN without a record or in them
+    dressed : the futures begin with a forecast
     turnout : days until cattle are to go on; NaN not known
     near : they are to go on within the days looked ahead
     dry : the station's record is dry
@@ -38,6 +39,7 @@ class Ahead:
     turnout: Floats
     near: Bools
     dry: Bools
+    dressed: Bools
 
 
 def frost_bound(facts: Facts) -> tuple[float, float]:
@@ -46,7 +48,11 @@ def frost_bound(facts: Facts) -> tuple[float, float]:
 
 
 def ahead(table: Table, context: Context) -> Ahead:
-    """All of it. A forecast that reaches as far as the days looked ahead speaks before the past years do."""
+    """All of it. A forecast that reaches as far as the days looked ahead speaks before the past years do.
+
+    Where the station's futures begin with a forecast they hold its error, and so speak beside it: a low forecast a few
+    degrees over frost is no clear week.
+    """
     facts, n = context.facts, len(table)
     (_, nights_ahead), (_, likely) = facts["forage/prussic.ahead"].rows
     days = int(nights_ahead)
@@ -57,7 +63,8 @@ def ahead(table: Table, context: Context) -> Ahead:
         reach[i] = max((day for day, _ in nights), default=np.nan)
         night[i], low[i] = next(((day, at) for day, at in nights if at <= on_ground), (np.nan, np.nan))
     chance = _chance(table, context, days, (at_station - 32) / 1.8)
-    by_years = (chance >= likely) & ~(reach >= days - 1)
+    dressed = np.array([i in table.expected for i in range(n)], dtype=bool)
+    by_years = (chance >= likely) & (dressed | ~(reach >= days - 1))
     turnout = table.days_until("turnout", context.on)
     return Ahead(
         np.where(np.isnan(night) & by_years, float(days), night),
@@ -66,6 +73,7 @@ def ahead(table: Table, context: Context) -> Ahead:
         turnout,
         np.asarray((turnout >= 0) & (turnout <= days)),
         dry_by_place(table.text("station"), context.outlook.records, context.on, facts),
+        dressed,
     )
 
 

@@ -211,7 +211,8 @@ class Told:
         day = Day(on + timedelta(days=int(ahead.frost[i])))
         if np.isfinite(ahead.low[i]):
             return _say("night.forecast", day=day, low=Measured(float(ahead.low[i]), unit="degF"))
-        return _say("night.years", day=day, chance=Share(float(ahead.chance[i])))
+        way = "dressed" if ahead.dressed[i] else "years"
+        return _say(f"night.{way}", day=day, chance=Share(float(ahead.chance[i])))
 
     def _wait(self, i: int) -> Measured | None:
         _, waits = preset_of(self.table, self.context.facts)

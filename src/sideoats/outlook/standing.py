@@ -46,7 +46,7 @@ class Standing:
     fresh : it is new enough to be used
     age : days since its issue
     skill : how far off its kind has been here, or as published
-    hours : the newest of hours, if fresh
+    hours, hours_age : the newest of hours, if fresh, and days since its issue
     alerts : warnings in force, or to come
     """
 
@@ -55,6 +55,7 @@ class Standing:
     age: int = 0
     skill: Skill | None = None
     hours: Forecast | None = None
+    hours_age: int = 0
     alerts: tuple[Alert, ...] = ()
 
     @property
@@ -65,7 +66,8 @@ class Standing:
     def told(self) -> dict[str, Any] | None:
         """As JSON: whose it is, from when, how old, how far off [degF] at a lead of a day and of how many kept ones."""
         if self.used is None or self.skill is None:
-            return None
+            hours = self.hours
+            return None if hours is None else {**_issue(hours, self.hours_age), "hours": len(hours.hours)}
         off = {}
         for element in ELEMENTS:
             measured = self.skill.measured(element)
@@ -74,13 +76,7 @@ class Standing:
                 "mean_error": {"value": round(measured[0] if measured else published, 2), "unit": "degF"},
                 "kept": measured[1] if measured else 0,
             }
-        return {
-            "source": self.used.source,
-            "issued_at": self.used.issued_at,
-            "age_days": self.age,
-            "days": len(self.used.days),
-            "error": off,
-        }
+        return {**_issue(self.used, self.age), "days": len(self.used.days), "error": off}
 
     def rows(self, what: str) -> tuple[Row, ...] | None:
         """The coming days, or hours, as the fields of that name hold them; None where no fresh forecast tells any."""
@@ -89,6 +85,10 @@ class Standing:
         if self.used is None or not self.used.days:
             return None
         return tuple({"date": day, **told} for day, told in sorted(self.used.days.items()))
+
+
+def _issue(forecast: Forecast, age: int) -> dict[str, Any]:
+    return {"source": forecast.source, "issued_at": forecast.issued_at, "age_days": age}
 
 
 def forecast_said(held: Standing | None) -> list[Said]:
@@ -108,6 +108,15 @@ def forecast_said(held: Standing | None) -> list[Said]:
         return [say("forecast.stands.published", **known, **off)]
     (high, n), (low, _) = (skill.measured(element) or (math.nan, 0) for element in ("high", "low"))
     return [say("forecast.stands.measured", **known, n=Count(n), high=_off(high), low=_off(low))]
+
+
+def hours_said(held: Standing | None) -> list[Said]:
+    """Whose the hours are that are forecast for a station, and how old."""
+    if held is None or held.hours is None:
+        return []
+    at = held.hours
+    age = say("forecast.age", n=Count(held.hours_age)) if held.hours_age else say("forecast.age.today")
+    return [say("forecast.hours", source=Name(at.source), day=Day(at.issued), age=age)]
 
 
 _TOLD = (("high", "high", 1), ("low", "low", 1), ("last_high", "high", 7), ("last_low", "low", 7))
@@ -174,6 +183,7 @@ def standings(
             age,
             skill_of(facts, kept, record, on) if newest is not None else None,
             clock,
+            (on - clock.issued).days if clock is not None else 0,
             in_force(alerts.get(station, ()), on),
         )
         if newest is not None or clock is not None or stands.alerts:

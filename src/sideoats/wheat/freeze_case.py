@@ -59,6 +59,7 @@ class Injury:
     hayless: Bools  # too short for a usual hay crop, and no hay yield is told
     due: Ints  # days to the look
     first: Ints  # days to the first day on which there is anything to see
+    after: int  # days from a freeze to that day
 
     @cached_property
     def gain(self) -> Floats:
@@ -112,6 +113,7 @@ def injury_of(table: Table, context: Context, night: Night) -> Injury:
         hayless=(night.stage == "jointing") & ~table.known("hay_yield"),
         due=np.maximum(after.mid - ago, 0.0).astype(np.int64),
         first=np.maximum(after.low - ago, 0.0).astype(np.int64),
+        after=round(after.low),
     )
 
 
@@ -203,7 +205,8 @@ def recheck(night: Night, injury: Injury, needs: dict[str, Bools]) -> Ints:
         | injury.absurd
         | injury.of_how_many
     )
-    return np.where(ask, SOON, np.where(needs["stem_split.split"], injury.due, DUE_DAYS)).astype(np.int64)
+    usual = np.where(night.coming.likely, np.nan_to_num(night.coming.day) + injury.after, DUE_DAYS)
+    return np.where(ask, SOON, np.where(needs["stem_split.split"], injury.due, usual)).astype(np.int64)
 
 
 def quantities(night: Night, injury: Injury) -> dict[str, tuple[Floats, str]]:

@@ -12,6 +12,7 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.decide.laws import median
 from sideoats.facts import Fact, Facts
 from sideoats.question import Context, Table
 from sideoats.wheat import freeze, stages
@@ -21,6 +22,7 @@ from sideoats.wheat.drawn import INCH_MM
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 MEMORY_DAYS = 12  # nights looked back on
+COMING_DAYS = 7  # nights of a forecast that are looked ahead to
 WARM_DAYS = 14  # days whose mean air tells whether wheat has lost its hardiness
 BELOW_GROUND = ("seedling", "tillering")  # the growing point is in the crown: a crown temperature is nearer to it
 _WINTER = "wheat/winterkill."
@@ -66,6 +68,7 @@ class Night:
     gaps: Bools  # the station lacks so many of the last nights that no freeze among the rest says nothing
     gone: Floats  # nights that it lacks
     summer: Bools  # told to have frozen in a night of summer
+    coming: Coming
 
     @property
     def by_air(self) -> Bools:
@@ -105,6 +108,41 @@ def station_nights(table: Table, context: Context) -> tuple[Floats, Floats, Floa
             found[name] = (nights[at] * 1.8 + 32, float(back - first - at), day * 1.8 + 32, gone)
     rows = np.array([found[str(s)] for s in table.text("station")], dtype=np.float64).reshape(len(table), 4)
     return rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 3]
+
+
+@dataclass(frozen=True)
+class Coming:
+    """A freeze that is forecast, (place,): NaN and False where none is, or no fresh forecast stands for the station."""
+
+    chance: Floats  # share of the futures with a night at or below the line
+    day: Floats  # days to the night in which that is likeliest
+    low: Floats  # degF, its middle
+    told: Floats  # degF, as the service has it
+    likely: Bools
+
+
+def coming_of(table: Table, context: Context, line: Floats) -> Coming:
+    """Nights of the coming days at or below `line` (place,) [degF], as the futures that begin with a forecast have it.
+
+    Past years alone say nothing here: a late freeze that some years have had is no news.
+    """
+    out, n = context.outlook, len(table)
+    chance, day, low, told = (np.full(n, np.nan) for _ in range(4))
+    held = {s for s, standing in out.forecasts.items() if standing.used is not None}
+    rows = [i for i, s in enumerate(table.text("station").astype(str)) if s in held and np.isfinite(line[i])]
+    if rows and out.has_weather:
+        at = out.station_rows(table.text("station")[rows])
+        nights = out.daily("tmin")[at, :, 1 : COMING_DAYS + 1] * 1.8 + 32  # (row, year, night)
+        cold = nights <= line[rows, None, None]
+        likeliest = cold.mean(axis=1).argmax(axis=1)
+        chance[rows] = cold.any(axis=2).mean(axis=1)
+        day[rows] = likeliest + 1.0
+        low[rows] = median(nights, axis=1)[np.arange(len(rows)), likeliest]
+        for i in rows:
+            used = out.forecasts[str(table.text("station")[i])].used
+            on = context.on + timedelta(days=int(day[i]))
+            told[i] = used.days.get(on, {}).get("low", low[i]) if used is not None else low[i]
+    return Coming(chance, day, low, told, np.asarray(chance >= context.facts.value("wheat/freeze.coming")))
 
 
 def read_tables(facts: Facts) -> list[Fact]:
@@ -181,6 +219,7 @@ def night_of(table: Table, context: Context) -> Night:
         gaps=~told & ~exposed & (gone > facts.value("wheat/freeze.nights_missing")),
         gone=gone,
         summer=table.known("low") & (low <= facts.value("wheat/freeze.frost")) & _in_summer(context, days_ago),
+        coming=coming_of(table, context, line),
     )
 
 

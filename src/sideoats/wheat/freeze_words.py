@@ -52,6 +52,10 @@ class Told:
             "nights": Count(MEMORY_DAYS),
             "counted": Count(np.nan_to_num(dead).astype(np.int64)),
             "loss": lambda i: self._loss_span(i) if self.injury.heavy[i] else None,
+            "cold": Measured(n.coming.told.round(), unit="degF"),
+            "odds": Share(n.coming.chance),
+            "night": lambda i: self._coming(i, 0),
+            "from": lambda i: self._coming(i, self.injury.after),
         }
 
     def heads(self) -> tuple[tuple[np.ndarray, str], ...]:
@@ -79,6 +83,7 @@ class Told:
             (n.cold, "freeze-injury.hurt.need"),
             (no_line, "freeze-injury.lineless.need"),
             (n.exposed, "freeze-injury.near.need"),
+            (n.coming.likely & ~split, "freeze-injury.coming.wait"),
             (injury.lost, "freeze-injury.lost.wait"),
             (split & injury.hurt, "freeze-injury.thinned.wait"),
             (split, "freeze-injury.split.wait"),
@@ -122,6 +127,10 @@ class Told:
         first = int(self.injury.first[i])
         return say("freeze-injury.after", first=self._on(first)) if 0 < first < self.injury.due[i] else None
 
+    def _coming(self, i: int, later: int) -> Day | None:
+        """The night of a freeze that is forecast, or so many days after it."""
+        return self._on(int(self.night.coming.day[i]) + later) if self.night.coming.likely[i] else None
+
     def _kept(self, i: int) -> Share | None:
         kept = float(self.injury.kept[i].mean())
         return Share(kept) if np.isfinite(kept) else None
@@ -136,6 +145,12 @@ class Told:
         waits, lost = case.look_at(n, self.injury), _WINTER + "unhardened"
         short = n.cold & (n.hours < facts.value(_FREEZE + "hours"))
         return (
+            say(
+                "freeze-injury.because.coming",
+                chance=Share(n.coming.chance, fact=_FREEZE + "coming"),
+                line=Measured(n.line, unit="degF"),
+                cold=Measured(n.coming.low.round(), unit="degF"),
+            ).where(n.coming.likely),
             say("freeze-injury.because.gone", n=self._gone, of=Count(MEMORY_DAYS)).where(n.gone > 0),
             say("freeze-injury.because.signs", days=ends["look_after"]).where(waits),
             self._lines,

@@ -14,7 +14,7 @@ from sideoats.vocabulary import see
 from sideoats.wheat import asked
 from sideoats.wheat import freeze_case as case
 from sideoats.wheat.days import DUE_DAYS
-from sideoats.wheat.freeze_night import night_of, read_tables, station_nights
+from sideoats.wheat.freeze_night import coming_of, night_of, read_tables, station_nights
 from sideoats.wheat.freeze_words import Told
 
 INPUTS = (
@@ -73,12 +73,13 @@ def pose(table: Table, context: Context) -> Problem:
 
 
 def in_season(table: Table, context: Context) -> NDArray[np.bool_]:
-    """Fields with a freeze on file; those whose station had a night near freezing in spring, or one in winter that is
-    cold at the crown; and in spring those whose station lacks nights."""
+    """Fields with a freeze on file; those whose station had a night near freezing in spring, or one forecast, or one in
+    winter that is cold at the crown; and in spring those whose station lacks nights."""
     low, _, _, gone = station_nights(table, context)
     spring = context.region.holds("freeze-injury", context.on)
     coldest = max(float(row[1]) for read in read_tables(context.facts) for row in read.rows)
-    cold = (low <= coldest) | (gone > context.facts.value("wheat/freeze.nights_missing"))
+    ahead = coming_of(table, context, np.full(len(table), coldest)).likely
+    cold = (low <= coldest) | ahead | (gone > context.facts.value("wheat/freeze.nights_missing"))
     winter = context.region.holds("wheat-winter", context.on)
     crown = (low <= context.facts.value("wheat/winterkill.asked_below")) & winter
     return np.asarray((spring & cold) | crown | table.known("low") | table.known("split"))
