@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.decide.choose import worst_share
+from sideoats.decide.sequential import sequential
 from sideoats.problem import Choice, Flow, labelled
 
 Floats = NDArray[np.float64]
@@ -109,6 +110,15 @@ class Held:
     def by_month(self) -> Floats:
         """(place, draw, month) gain of holding till then."""
         return self.gain[:, :, FIRST : FIRST + self.months]
+
+    def worth_of_waiting(self) -> Floats:
+        """(place,) what it adds to look again each month and sell by the price of that month, over the best month fixed
+        today; NaN where no month is open.
+        """
+        open_ = self.terms.open_months
+        pay = np.concatenate([np.zeros((*self.gain.shape[:2], 1)), np.nan_to_num(self.by_month)], axis=2)
+        may = np.concatenate([np.ones((len(open_), 1), bool), open_], axis=1)
+        return np.where(open_.any(axis=1), sequential(pay, pay, may).worth_of_waiting, np.nan)
 
     def chance(self) -> Floats:
         """(place, month) share of the draws in which holding till then beats selling today; NaN without a price."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cached_property
 
 import numpy as np
 
@@ -62,11 +63,25 @@ class Bin:
         return (
             *stopped,
             *map(self._money, (self._quotes, self._above_carry, self._best_month, self._season, self._new_crop)),
-            *map(self._money, (self._locking, self._spread, self._later)),
+            *map(self._money, (self._waiting, self._locking, self._spread, self._later)),
         )
 
     def _money(self, said: Callable[[int], Said | None]) -> Callable[[int], Said | None]:
         return lambda i: None if self.silent[i] else said(i)
+
+    @cached_property
+    def waiting(self) -> np.ndarray:
+        """(place,) worth of deciding again each month [USD/bu]; NaN where no month is open."""
+        return self.held.worth_of_waiting()
+
+    def _waiting(self, i: int) -> Said | None:
+        """What deciding again each month adds; said where months are open."""
+        worth = float(self.waiting[i])
+        if not np.isfinite(worth):
+            return None
+        if worth < dict(((k, m), x) for k, m, x in self.context.facts["decide/trouble.least"].rows)["sale", UNIT]:
+            return say("bin-hold.because.no_waiting")
+        return say("bin-hold.because.waiting", worth=Money(worth, unit=UNIT))
 
     def _state(self, at: int) -> Callable[[int], Said | None]:
         def said(i: int) -> Said | None:

@@ -103,7 +103,8 @@ def pose(table: Table, context: Context) -> Problem:
         },
         reasons=told.reasons(),
         cautions=told.cautions(),
-        quantities=quantities(table, h, kept, week, moved),
+        quantities=quantities(table, h, kept, week, moved)
+        | {"worth_of_waiting": (np.where(silent, np.nan, told.waiting), UNIT)},
         ruled=ruled_figures(h, UNIT, moved, table.number("bushels")),
         flows=sold_later(terms.price, sale_days(h), h.gain),
     )
