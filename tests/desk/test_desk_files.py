@@ -70,7 +70,7 @@ def test_a_station_file_from_first_look_to_ledger(desk: RunningDesk) -> None:
     ("name", "data", "why"),
     [
         ("x.exe", b"MZ", "no reader knows"), ("x.csv", b"", "is empty"), ("noending", b"a,b\n", "no reader knows"),
-        ("../../x.php", b"a", "no reader knows"), ("x.csv.zip", b"PK", "no reader knows"),
+        ("../../x.php", b"a", "no reader knows"), ("x.csv.7z", b"PK", "no reader knows"),
     ],
 )  # fmt: skip
 def test_what_is_no_file_for_us_is_refused(desk: RunningDesk, name: str, data: bytes, why: str) -> None:
@@ -182,3 +182,40 @@ def test_a_mapping_must_name_a_date_and_a_column(desk: RunningDesk) -> None:
         assert client.post(address + "/read", data={**form, "col.time": "NOT THERE"}).status_code == 422
         assert client.post(address + "/read", data={**form, "station.latitude": "north"}).status_code == 422
         assert client.post(address + "/read", data={**form, "format": "no-such"}).status_code == 422
+
+
+TABLE = "Farm,Field,Kind,Size (ac),Crop,Remarks\nTwo Elms,West 80,field,80,milo,wet\nTwo Elms,Knoll,field,12.5,wheat,\n"
+
+
+def test_a_table_of_the_office_is_mapped_looked_at_and_taken_whole(desk: RunningDesk) -> None:
+    with desk.launched() as client:
+        address = send(client, "fields.csv", TABLE.encode()).headers["location"]
+        asked = client.get(address, params={"format": "office-table"}).text
+        assert "What is a row of the table?" in asked
+        page = client.get(address, params={"format": "office-table", "kind": "place"}).text
+        form = form_of(page, address + "/read")
+        assert [form[f"head.{i}"] for i in range(6)] == ["farm", "place", "kind", "", "crop", ""]
+        twice = {**form, "head.3": "crop", "date": "2026-09-14"}
+        assert "two columns are read as crop" in client.post(address + "/read", data=twice).text
+        sized = {**form, "head.3": "acres", "date": "2026-09-14"}
+        assert form["unit.3"] == "ac" or sized.update({"unit.3": "ac"}) is None
+        before = desk.desk.ledger.head()
+        assert client.post(address + "/read", data=sized).status_code == 303
+        read = settle(client, address)
+        assert "Nothing is stored yet" in read and "Remarks" in read and desk.desk.ledger.head() == before
+        client.post(address + "/take-in")
+        assert re.search(r"2 entries stored", settle(client, address))
+        kept = {p.id: p for p in desk.desk.ledger.places()}
+        assert kept["two-elms.west-80"].attributes["acres"] == 80.0 and kept["two-elms.knoll"].farm == "two-elms"
+        bad = TABLE + "Two Elms,Sink,meadow,3,milo,\nTwo Elms,Rim,field,-2,milo,\n"
+        address = send(client, "more.csv", bad.encode()).headers["location"]
+        client.post(address + "/read", data=sized)
+        refused = settle(client, address)
+        assert "Set aside: 2 rows" in refused and address + "/take-in" not in refused
+
+
+def test_a_file_is_told_by_its_content_at_the_desk(desk: RunningDesk) -> None:
+    rows = "ID,DATE,ELEMENT,DATA_VALUE,M_FLAG,Q_FLAG,S_FLAG,OBS_TIME\nZ1,20240101,TMAX,100,,,7,\n"
+    with desk.launched() as client:
+        page = client.get(send(client, "x.txt", rows.encode()).headers["location"]).text
+    assert re.search(r'<option value="ghcn-daily" selected>', page)

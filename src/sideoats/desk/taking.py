@@ -25,6 +25,7 @@ from typing import IO, Any
 
 from sideoats.errors import InputError, SideoatsError
 from sideoats.intake.entries import Entries, entries_of, quotes_on_file
+from sideoats.intake.sheets import is_spreadsheet, read_sheet
 from sideoats.intake.taken import Taken, read_file
 from sideoats.ledger import Ledger
 from sideoats.week.described import onto_known
@@ -33,6 +34,7 @@ SUFFIXES = (".csv", ".txt", ".tsv", ".dly", ".json", ".geojson", ".toml", ".op",
             ".psv", ".xml", ".kml", ".kmz", ".zip", ".gpkg", ".xlsx", ".xlsm", ".xls", ".ods", ".nc")  # fmt: skip
 STEPS = ("received", "read", "taken in")
 _READ_SECONDS, _WAIT_SECONDS, _READ_BYTES = 180, 1800, 3_000_000_000
+_LOOK_SECONDS = 60
 _MOST_HELD = 40
 _PREVIEW_BYTES, _PREVIEW_ROWS, _PREVIEW_COLUMNS = 200_000, 12, 40
 
@@ -241,11 +243,39 @@ class Preview:
     delimiter: str
 
 
+def _sheet_rows(path: str) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    table = read_sheet(path)
+    rows = [tuple(cell[:60] for cell in row[:_PREVIEW_COLUMNS]) for row in table.rows[:_PREVIEW_ROWS]]
+    return tuple(table.header[:_PREVIEW_COLUMNS]), tuple(rows)
+
+
+def _sheet_apart(path: Path) -> Preview | None:
+    """The beginning of a spreadsheet, opened in a process of its own; None for any other file."""
+    try:
+        with path.open("rb") as handle:
+            if not is_spreadsheet(handle.read(65_536)):
+                return None
+    except OSError:
+        return None
+    pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_bounded)
+    try:
+        header, rows = pool.submit(_sheet_rows, str(path)).result(timeout=_LOOK_SECONDS)
+        return Preview(header, rows, (), ",")
+    except Exception as error:  # several sheets, a damaged file, no library: its reader says it when it is read
+        return Preview((), (), (str(error)[:160],), ",")
+    finally:
+        for process in list((pool._processes or {}).values()):
+            process.kill()
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
 def preview(path: Path) -> Preview:
     """The first rows of a file. Bytes that are no text are shown as such, never refused."""
     import gzip
     import zlib
 
+    if (sheet := _sheet_apart(path)) is not None:
+        return sheet
     try:
         with gzip.open(path) if path.suffix == ".gz" else path.open("rb") as handle:
             data = handle.read(_PREVIEW_BYTES)

@@ -16,13 +16,14 @@ from sideoats.desk.taking import SUFFIXES, FileJob, Preview, preview
 from sideoats.desk.tongue import line_of, plain
 from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError
-from sideoats.intake.taken import Format, find_format, formats
+from sideoats.intake.office_table import RESERVED, fields_of, kinds, told_columns
+from sideoats.intake.taken import Format, find_format, formats, recognised
 from sideoats.ledger import NewEntry
 from sideoats.station import DAILY_UNITS
 from sideoats.week.doubts import doubts
 
 SET_ASIDE_SHOWN = 100
-MAPPING = "mapping"
+MAPPING, TABLE, KIND = "mapping", "office-table", "kind"
 # What a column is likely to be called; only a first guess that the person sees and changes.
 _GUESSES: Mapping[str, tuple[str, ...]] = {
     "time": ("date", "day", "time", "datetime", "observation_date"),
@@ -88,8 +89,16 @@ def _format(name: str) -> Format | None:
 def file_page(visit: Visit) -> Response:
     """Where a file is on its way: what it is, what was read, what was stored."""
     job = _job(visit)
-    chosen = _format(visit.query("format") or job.format)
-    return _show(visit, job, chosen, {}, {}, 200)
+    chosen = _format(visit.query("format") or job.format) or _told_by_content(job)
+    return _show(visit, job, chosen, {"kind": visit.query("kind")} if visit.query("kind") else {}, {}, 200)
+
+
+def _told_by_content(job: FileJob) -> Format | None:
+    """The format that the file's own beginning tells, if it tells one."""
+    try:
+        return recognised(job.path) if job.path.exists() else None
+    except InputError:
+        return None
 
 
 def _show(
@@ -103,8 +112,10 @@ def _show(
 ) -> Response:
     job = visit.desk.files.seen(job)
     look = preview(job.path) if job.path.exists() else Preview((), (), (), ",")
-    options = [f for f in chosen.options if f.name != MAPPING] if chosen else []
-    mapped = chosen is not None and any(f.name == MAPPING for f in chosen.options)
+    table = chosen is not None and chosen.name == TABLE
+    options = [f for f in chosen.options if f.name not in (MAPPING, *((KIND,) if table else ()))] if chosen else []
+    mapped = chosen is not None and not table and any(f.name == MAPPING for f in chosen.options)
+    kind = given.get(KIND, "") if table and given.get(KIND, "") in kinds() else ""
     return visit.page(
         "file.html",
         status,
@@ -116,6 +127,11 @@ def _show(
         boxes=forms.boxes(options, given, errors),
         mapped=mapped,
         columns=_columns(look.header, given) if mapped else [],
+        table=table,
+        kind=kind,
+        table_kinds=list(kinds().values()) if table else [],
+        headings=_headings(look.header, kind, given) if kind else [],
+        choices=[*RESERVED, *fields_of(kind)] if kind else [],
         time_column=given.get("col.time", _guess("time", look.header)),
         given=given,
         polled=False,
@@ -130,6 +146,34 @@ def _kinds(job: FileJob) -> dict[str, int]:
     for draft in job.taken.drafts if job.taken else ():
         out[draft.kind] = out.get(draft.kind, 0) + 1
     return out
+
+
+def _headings(header: tuple[str, ...], kind: str, given: Mapping[str, str]) -> list[dict[str, str]]:
+    """One line a column: what it is read as, as chosen or as its heading tells."""
+    told = {heading: (name, unit) for name, (heading, unit) in told_columns(header, kind).items()}
+    out = []
+    for at, heading in enumerate(header):
+        name, unit = told.get(heading, ("", ""))
+        out.append({"heading": heading, "at": str(at), "field": given.get(f"head.{at}", name),
+                    "unit": given.get(f"unit.{at}", unit)})  # fmt: skip
+    return out
+
+
+def table_mapping_of(given: Mapping[str, str], header: tuple[str, ...]) -> dict[str, Any]:
+    """The mapping that `office-table` takes, from the form. Raises InputError naming all that is wrong with it."""
+    columns: dict[str, dict[str, str]] = {}
+    wrong = []
+    for at, heading in enumerate(header):
+        name = given.get(f"head.{at}", "")
+        if name in columns:
+            wrong.append(plain("file.table.twice", field=name))
+        elif name:
+            columns[name] = {"column": heading, "unit": given.get(f"unit.{at}", "").strip()}
+    if not columns:
+        wrong.append(plain("file.table.none"))
+    if wrong:
+        raise InputError("; ".join(wrong), where=plain("file.which"))
+    return {"kind": given.get(KIND, ""), "columns": columns}
 
 
 def _guess(variable: str, header: tuple[str, ...]) -> str:
@@ -183,7 +227,8 @@ def read(visit: Visit) -> Response:
     job = _job(visit)
     given = forms.sent(visit.form.multi_items())
     chosen = find_format(given.get("format", ""))
-    plain = [f for f in chosen.options if f.name != MAPPING]
+    table = chosen.name == TABLE
+    plain = [f for f in chosen.options if f.name not in (MAPPING, *((KIND,) if table else ()))]
     typed = forms.typed(plain, lambda name: given.get(name, "").strip())
     options, errors = forms.read(plain, typed)
     if errors:
@@ -191,7 +236,8 @@ def read(visit: Visit) -> Response:
     if any(f.name == MAPPING for f in chosen.options):
         look = preview(job.path)
         try:
-            options[MAPPING] = mapping_of(given, look.header, look.delimiter)
+            mapping = table_mapping_of(given, look.header) if table else mapping_of(given, look.header, look.delimiter)
+            options[MAPPING] = mapping
         except InputError as error:
             return _show(visit, job, chosen, given, {}, 422, line_of(error))
     visit.desk.files.read(job, chosen.name, options)
