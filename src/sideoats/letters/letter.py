@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from sideoats import vocabulary
 from sideoats.call import VERDICTS, Call
 from sideoats.farm.told import first_lines, worth
 from sideoats.pictures import Picture
@@ -22,7 +23,7 @@ from sideoats.replies import told
 from sideoats.week.option_picture import option_picture
 from sideoats.week.outlines import OnMap, places_map
 from sideoats.week.rows import ask_row, row_of
-from sideoats.words import Day, Money, Name, Reader, full_day, has, languages, message, say, sentence
+from sideoats.words import Day, Money, Name, Reader, full_day, has, languages, message, say, sentence, term
 
 if TYPE_CHECKING:
     from sideoats.farm.plan import FarmPlan
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 MOST_LINES, MOST_SEEN = 8, 5
 SOON, LATELY = timedelta(days=14), timedelta(days=30)  # what can wait is listed so far ahead; seen lately
 _SAID = 260  # letters of a line's second part: one more would not fit its page
+_SHORT = 24
 _UNTOLD = frozenset({"place", "station_days", "audit", "withdrawal", "setting", "call", "letter", "photo", "farm"})
 _END = re.compile(r"(?<=[.!?;:])\s+")
 _LETTERS = "BCDFGHJKLMNPQRSTVWXZ"  # no vowels: a code spells no word
@@ -130,7 +132,7 @@ def letter_of(
         where=_map(places, lines),
         picture=_picture(calls, lines, district, reader),
         sources=_sources(calls, lines),
-        money=_money(plan, reader),
+        money=_money(plan, reader) if any(line.verdict == "act" for line in lines) else (),
     )
 
 
@@ -215,6 +217,8 @@ def _pass_row(card: Pass, calls: Mapping[tuple[str, str], Call], reader: Reader)
 def _parted(text: str) -> tuple[str, str]:
     """What is said first and the rest, which is cut at a sentence where it is long."""
     first, *rest = _END.split(text)
+    while rest and len(first) < _SHORT and first.endswith((":", ";")):  # "Not known:" says nothing by itself
+        first = f"{first} {rest.pop(0)}"
     kept = ""
     for part in rest:
         if len(kept) + len(part) > _SAID:
@@ -236,7 +240,7 @@ def _opening(
     hidden = sum(row[0] in ("stop", "act", "look") for row in left)
     shown = (pressing + looks)[: 2 if pressing else 1]
     out = [] if pressing else [word("quiet")]
-    out += [f"{line.place}: {_whole(line.what)}" for line in shown]
+    out += [f"{line.place}: {whole(line.what)}" for line in shown]
     unsaid = (pressing + looks)[len(shown) :]
     more = len(unsaid) + hidden
     if more > 0:
@@ -248,7 +252,8 @@ def _opening(
     return tuple(out)
 
 
-def _whole(text: str) -> str:
+def whole(text: str) -> str:
+    """A sentence with its end."""
     return text if text.endswith((".", "!", "?")) else text + "."
 
 
@@ -294,9 +299,9 @@ def _kind(kind: str, reader: Reader) -> str:
 
 
 def _label(name: str, reader: Reader) -> str:
-    from sideoats.words import term
-
-    return term("observable", name, reader).replace("_", " ")
+    """What is missing in the reader's words, else as the vocabulary describes it."""
+    word = term("observable", name, reader)
+    return str(vocabulary.entry(name).get("help", name)) if word == name and vocabulary.has_entry(name) else word
 
 
 def _money(plan: FarmPlan | None, reader: Reader) -> tuple[str, ...]:

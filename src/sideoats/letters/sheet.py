@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 from textwrap import shorten, wrap
 from typing import Any
 
 from sideoats.bulletin.typeset import printed_picture, typeset
-from sideoats.letters.letter import Letter, Line, week_cost
+from sideoats.letters.letter import Letter, Line, week_cost, whole
 from sideoats.pictures import PHONE
 from sideoats.pictures.stems import STEMS
 from sideoats.printed import SHAPES
@@ -27,7 +26,8 @@ def page(letter: Letter) -> bytes:
         "opening": list(letter.opening),
         "lines": [
             {"number": str(line.number), "mark": STEMS[line.verdict], "verdict": _verdict(line, letter),
-             "by": reader.day(line.by) if line.by else "", "place": line.place, "what": line.what, "more": line.more,
+             "by": reader.day(line.by) if line.by else "", "place": line.place,
+             "what": whole(line.what), "more": line.more,
              "week": week_cost(line, reader), "slip": shorten(f"{line.place}: {line.what}", 54, placeholder=" ...")
              if line.verdict != "wait" else ""}
             for line in letter.lines
@@ -91,5 +91,5 @@ def _line(line: Line, letter: Letter) -> list[str]:
     money = f", {letter.word('week')} {cost}" if (cost := week_cost(line, letter.reader)) else ""
     word = _verdict(line, letter).upper()
     head = f"{line.number}. {SHAPES[line.verdict]} {word}{by}{money}"
-    text = re.sub(r"\s+", " ", f"{line.place}: {line.what}. {line.more}").replace("..", ".").strip()
+    text = f"{line.place}: {whole(line.what)} {line.more}".strip()
     return [head, *wrap(text, _WIDE, initial_indent="   ", subsequent_indent="   ")]
