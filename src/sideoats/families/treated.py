@@ -1,7 +1,7 @@
 """What every treatment by count asks beside its count, and what stands in for what nobody gave.
 
-The facts: treatment.interval.<crop>, treatment.usual_cost, and treatment.reference with treatment.most_lost (or the
-pest's own), the case in which a printed threshold is taken to break even.
+The facts: treatment.interval.<crop>, treatment.usual_cost, and treatment.reference with treatment.most_lost and
+treatment.injury_days, a row a pest (or the pest's own), the case in which a printed threshold is taken to break even.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.facts import Facts
+from sideoats.facts import Fact, Facts
 from sideoats.families.counted import Counted
 from sideoats.families.label import interval_of
 from sideoats.families.treating import UNIT, Case
@@ -55,21 +55,40 @@ def treated_inputs(name: str, yields: str, price: str, commodity: str, most: flo
     )
 
 
+def _row(fact: Fact, pest: str) -> dict[str, Any]:
+    """A pest's row of a table of all pests, or of its own. KeyError where it has none."""
+    rows = (dict(zip(fact.columns, row, strict=True)) for row in fact.rows)
+    found = next((row for row in rows if row.get("pest", pest) == pest), None)
+    if found is None:
+        raise KeyError(f"{fact.id} has no row for {pest}")
+    return found
+
+
+def most_lost(facts: Facts, pest: str) -> float:
+    """The greatest share of the crop that a pest takes: its own figure, else its row of those of all pests."""
+    own = f"insects/{pest}.most_lost"
+    return facts.value(own) if own in facts.by_id else float(_row(facts[_T + "most_lost"], pest)["share"])
+
+
+def injury_days(facts: Facts, pest: str) -> Fact:
+    """Days of feeding over which a count at a pest's nominal threshold costs as much as control, as a range."""
+    fact = facts[_T + "injury_days"]
+    row = _row(fact, pest)
+    return replace(fact, low=float(row["low"]), mid=float(row["mid"]), high=float(row["high"]))
+
+
 def reference_of(facts: Facts, prefix: str) -> Reference:
     """The case in which a pest's thresholds are taken to break even: its own, else its row of those of all pests."""
-    own, pest = f"{prefix}.reference", prefix.removeprefix("insects/")
-    fact = facts[own] if own in facts.by_id else facts[_T + "reference"]
-    row = next(
-        r for r in (dict(zip(fact.columns, row, strict=True)) for row in fact.rows) if r.get("pest", pest) == pest
-    )
-    most = f"{prefix}.most_lost" if f"{prefix}.most_lost" in facts.by_id else _T + "most_lost"
+    pest = prefix.removeprefix("insects/")
+    own = f"{prefix}.reference"
+    row = _row(facts[own if own in facts.by_id else _T + "reference"], pest)
     return Reference(
         float(row["cost"]),
         float(row["price"]),
         float(row["yield"]),
         float(row["prevented"]),
         str(row["year"]),
-        facts.value(most),
+        most_lost(facts, pest),
         str(row["loss"]) == "share",
     )
 

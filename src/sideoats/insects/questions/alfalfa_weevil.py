@@ -14,6 +14,8 @@ from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
     Worth,
+    injury_days,
+    most_lost,
     price_moves,
     treated_case,
     treated_inputs,
@@ -64,7 +66,7 @@ def pose(table: Table, context: Context) -> Problem:
         facts[FACTS + "domain"].low,
     )
     moves = price_moves(table, context, HAY)
-    most = facts.value("insects/treatment.most_lost") * worth.crop
+    most = most_lost(facts, "alfalfa_weevil") * worth.crop
     whole = bounded_loss(np.nan_to_num(saved * moves), np.nan_to_num(most)[:, None])
     done, before = cut_short(_feeding(context), _after_cutting(table, context))
     stake, here = whole * before, np.broadcast_to(before, whole.shape).mean(axis=1)
@@ -119,7 +121,7 @@ def _usual(context: Context) -> Reference:
     """What stands in for a cost and a yield that nobody gave; for a price nothing does, the table goes by it."""
     facts = context.facts
     cost, yields = facts.value("insects/treatment.usual_cost"), facts.value(FACTS + "usual_yield")
-    return Reference(cost, np.nan, yields, 1.0, "", facts.value("insects/treatment.most_lost"), True)
+    return Reference(cost, np.nan, yields, 1.0, "", most_lost(facts, "alfalfa_weevil"), True)
 
 
 def _counted(table: Table, context: Context) -> Counted:
@@ -163,7 +165,7 @@ def _saving(worth: Worth, price: Floats, offset: Floats, here: Floats, most: Flo
 
 
 def _feeding(context: Context) -> Floats:
-    span = context.facts["insects/treatment.injury_days"]
+    span = injury_days(context.facts, "alfalfa_weevil")
     window = triangular(context.outlook.uniform("alfalfa weevil days"), span.low, span.mid, span.high)
     return steady_progress(window[None, :], DAYS)
 

@@ -16,6 +16,8 @@ from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
     Worth,
+    injury_days,
+    most_lost,
     published,
     reference_of,
     treated_case,
@@ -62,7 +64,7 @@ def pose(table: Table, context: Context) -> Problem:
     worms = _by_worms(table, fleas, flea_low, worm_low)
     counted, squares = fleas.but(worms, fruit), _squares(table, context)
     level = spread(context, f"{NAME} threshold", flea_low, flea_high)
-    worm_most = facts.value("insects/treatment.most_lost")
+    worm_most = most_lost(facts, "cotton_bollworm")
     flea_one = (reference.line(worth.price, worth.yields) * squares)[:, None] / level
     worm_one = _worm_slope(table, context, worth, reference.yields)[:, None]
     pests = (
@@ -153,7 +155,7 @@ def _by(worms: Bools, worm: Any, flea: Any) -> NDArray[np.object_]:
 
 
 def _feeding(context: Context) -> Floats:
-    span = context.facts["insects/treatment.injury_days"]
+    span = injury_days(context.facts, "cotton_fleahopper")
     window = triangular(context.outlook.uniform(f"{NAME} days"), span.low, span.mid, span.high)
     return steady_progress(window[None, :], DAYS)
 

@@ -13,7 +13,7 @@ from sideoats.families.coming_days import alike, degree_days_ahead, spread_to
 from sideoats.families.counted import Counted, count_means
 from sideoats.families.feeding import drawn, feeding_case
 from sideoats.families.treat_by_count import figures, problem_of
-from sideoats.families.treated import Worth, reference_of, treated_inputs, worth_of
+from sideoats.families.treated import Worth, most_lost, reference_of, treated_inputs, worth_of
 from sideoats.families.treating import DAYS
 from sideoats.insects.harm import Larva
 from sideoats.problem import Line, Problem
@@ -57,7 +57,7 @@ def pose(table: Table, context: Context) -> Problem:
         NAME,
         counted,
         slope=slope,
-        most=np.full(len(table), facts.value("insects/treatment.most_lost")),
+        most=np.full(len(table), most_lost(facts, "sorghum_headworm")),
         worth=worth,
         crops=("sorghum", "grain sorghum"),
         unit=UNIT,

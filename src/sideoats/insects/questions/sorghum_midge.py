@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from sideoats.families.counted import count_draws, one_count
 from sideoats.families.feeding import feeding_case, steadily
 from sideoats.families.treat_by_count import problem_of
-from sideoats.families.treated import reference_of, treated_inputs, worth_of
+from sideoats.families.treated import most_lost, reference_of, treated_inputs, worth_of
 from sideoats.problem import Line, Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
@@ -62,7 +62,7 @@ def pose(table: Table, context: Context) -> Problem:
         NAME,
         counted,
         slope=np.broadcast_to(one[:, None], (n, context.outlook.draws)),
-        most=facts.value("insects/treatment.most_lost") * share,
+        most=most_lost(facts, "sorghum_midge") * share,
         worth=worth,
         crops=("sorghum", "grain sorghum"),
         unit=UNIT,

@@ -14,6 +14,7 @@ from sideoats.families.feeding import drawn, steadily
 from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
+    injury_days,
     price_moves,
     published,
     reference_of,
@@ -70,7 +71,7 @@ def pose(table: Table, context: Context) -> Problem:
         known=known & feeding,
         sample="place",
         stake=stake,
-        done=steadily(context, NAME, facts["insects/treatment.injury_days"]),
+        done=steadily(context, NAME, injury_days(facts, "soybean_defoliation")),
         pays=_pays(table, context, worth.crop * worth.prevented.mean(axis=1), worth.cost, ahead),
         stage=Term(table.text("stage"), of="canopy_counts.stage"),
         needs={"defoliation": np.isnan(gone), "stage": ~table.known("stage")},

@@ -7,7 +7,7 @@ import numpy as np
 from sideoats.families.beaten import beaten, beaten_case, check_beaten, printed
 from sideoats.families.feeding import by_stage, drawn, steadily
 from sideoats.families.treat_by_count import problem_of
-from sideoats.families.treated import reference_of, treated_inputs, worth_of
+from sideoats.families.treated import injury_days, reference_of, treated_inputs, worth_of
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
@@ -50,7 +50,7 @@ def pose(table: Table, context: Context) -> Problem:
         worth=worth,
         reference=reference,
         line=(by, low, high),
-        done=steadily(context, NAME, facts["insects/treatment.injury_days"]),
+        done=steadily(context, NAME, injury_days(facts, "soybean_stinkbug")),
         reasons=(
             say(f"{NAME}.because.seed", held=Measured(held, unit=seen.unit, fact=seeds)).where(seed),
             say(f"{NAME}.because.cages").where(~seen.counted.unknown & table.known("stage")),

@@ -16,6 +16,7 @@ from sideoats.families.treat_by_count import problem_of
 from sideoats.families.treated import (
     Printed,
     Worth,
+    injury_days,
     price_moves,
     published,
     reference_of,
@@ -172,7 +173,7 @@ def _counted(table: Table, context: Context, low: Floats) -> tuple[Counted, Bool
 def _growth(table: Table, context: Context) -> tuple[Floats, Floats]:
     """Progress of the injury, and pest-days over those of the days' usual weather without enemies."""
     facts, out = context.facts, context.outlook
-    days, fact = facts["insects/treatment.injury_days"], facts[FACTS + "field_rate"]
+    days, fact = injury_days(facts, "wheat_aphid"), facts[FACTS + "field_rate"]
     window = triangular(out.uniform("wheat aphid days"), days.low, days.mid, days.high)
     rate = triangular(out.uniform("wheat aphid rate"), fact.low, fact.mid, fact.high)
     slow, enemies = facts["insects/treatment.enemies_slow"], table.text("predators")
