@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from sideoats.call import ACT, LOOK, STOP, VERDICTS, WAIT, Call, OptionResult, Quantity
+from sideoats.decide.calibration import Widened, widening
 from sideoats.outlook.climate import PAST_YEARS
 from sideoats.outlook.standing import alerts_said, forecast_said, hours_said
 from sideoats.outlook.stations import years_said
@@ -41,6 +42,8 @@ if TYPE_CHECKING:
     from sideoats.question import Context, Question, Table
 
 READER = Reader()
+HELD = "learned.ranges."  # setting: how a question's stated ranges held what came
+FEW = 30  # outcomes under which nothing is said of them (common practice, no source)
 _ENDS = (*VERDICTS, "need")
 _TOLD = 0.01  # share of the largest sum of a table under which two of its options read alike
 
@@ -253,7 +256,31 @@ class Replies:
         if verdict == ACT and risk > 0.1 * abs(gain) and risk >= 0.5:
             extra.append(say("ruling.risk", cost=Money(risk, unit=p.unit)))
         extra.extend(self._dearer_by_risk(row))
+        extra.extend(self._held_so_far(row))
         return [*p.reasons, *extra]
+
+    def _held_so_far(self, row: int) -> list[RowSaid]:
+        """How this question's ranges held so far here, and what that makes of this one: beside the raw one."""
+        record, at = self._record, int(self.ruling.leads[row])
+        if record is None or record.count < FEW or at < 0 or self._missing(row) or self.ruling.hazard[row] >= 0:
+            return []
+        f, p = self.ruling.figures, self.problem
+        low, high = record.apply(f.low[row, at], f.high[row, at])
+        if not high - low > 0:
+            return []
+        return [
+            say(
+                "ruling.held",
+                k=Count(record.held),
+                n=Count(record.count),
+                low=Money(float(low), unit=p.unit),
+                high=Money(float(high), unit=p.unit),
+            )
+        ]
+
+    @cached_property
+    def _record(self) -> Widened | None:
+        return widening(str(self.context.facts.settings.get(f"{HELD}{self.question.name}", "")))
 
     def _weather(self, row: int) -> list[Said]:
         """Which station stands for the row and, where its past years were drawn, which they are."""

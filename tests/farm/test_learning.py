@@ -109,3 +109,28 @@ def test_kept_calls_settle_themselves(ledger: Path) -> None:
     assert any(r.chances for r in rows)
     for r in rows:
         assert all(0 < stated < 1 and came in (0.0, 1.0) for stated, came in r.chances.values())
+
+
+def test_a_record_is_told_beside_the_range_and_never_for_it() -> None:
+    from dataclasses import replace
+
+    from sideoats import facts as fact_files
+    from sideoats.asking import call_for
+    from sideoats.decide.calibration import widening
+    from sideoats.replies import HELD
+
+    given = {
+        "price": "5.50 USD/bu", "storage": "0.04 USD/bu/month", "interest": "8 %", "bushels": "10000",
+        "quotes": "2026-12-14 5.80; 2027-03-14 5.95", "moisture": "12 %", "temperature": "60 degF", "aversion": "0",
+        "hedge_cost": "0.9 USD/bu",
+    }  # fmt: skip
+    facts, on = fact_files.load(), date(2026, 9, 14)
+    record = Widened(0.1, 1.3, 100, 64)
+    assert widening(record.text()) == record and widening("8 %") is None
+    taught = replace(facts, settings={**facts.settings, f"{HELD}bin-hold": record.text()})
+    few = replace(facts, settings={**facts.settings, f"{HELD}bin-hold": Widened(0.1, 1.3, 12, 8).text()})
+    plain, told, silent = (call_for("bin-hold", given, on=on, facts=f, draws=200) for f in (facts, taught, few))
+    for part in ("options", "verdict", "quantities", "act_by", "look_by", "headline"):
+        assert plain.contract()[part] == told.contract()[part]  # the raw stays
+    assert any("64 of 100" in line for line in told.because)
+    assert plain.because == silent.because

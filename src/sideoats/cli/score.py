@@ -12,6 +12,7 @@ import click
 from sideoats.cli._shared import Day, echo, ledger_location, today, told, verdict_word
 
 if TYPE_CHECKING:
+    from sideoats.ledger import Ledger
     from sideoats.replay.settle import Settled
     from sideoats.week.kept import HeldUp
 
@@ -26,6 +27,7 @@ FEW = 30  # outcomes: fewer give counts and intervals, and no claim
               show_default=True, help="How what settled by itself is grouped.")  # fmt: skip
 @click.option("--typed", is_flag=True, help="Only outcomes that somebody recorded.")
 @click.option("--on", "now", type=Day(), default=None, help="The day by which weather and quotes are known; today.")
+@click.option("--teach", is_flag=True, help="Let the calls tell from now on how each question's ranges held here.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, every settled call with its id.")
 @click.pass_context
 def command(
@@ -36,6 +38,7 @@ def command(
     by: str,
     typed: bool,
     now: date | None,
+    teach: bool,
     as_json: bool,
 ) -> None:
     """Score the calls kept in the ledger: by later weather and quotes, and by the outcomes recorded for them.
@@ -53,11 +56,25 @@ def command(
         found = held_up(ledger, since=since, until=until, question=question)
         day = today(now)
         rows = [] if typed else settle_kept(ledger, day, since=since, until=until, question=question)
+        if teach and rows:
+            _teach(ledger, rows)
     if as_json:
         _json(found, rows, by)
         return
     _show_typed(found)
     _show_settled(rows, by)
+
+
+def _teach(ledger: Ledger, rows: Sequence[Settled]) -> None:
+    """The record of every question as a setting of the ledger, which the calls read: an entry like any other."""
+    from sideoats.ledger import NewEntry
+    from sideoats.replay.learning import learned
+    from sideoats.replies import HELD
+
+    groups = [g for g in learned(rows) if g.ranges.count]
+    bodies = [{"name": f"{HELD}{g.group[0]}", "value": g.ranges.text()} for g in groups]
+    ledger.append([NewEntry("setting", body, observer="score") for body in bodies])
+    echo("score.taught", err=True, n=len(bodies))
 
 
 def _json(found: HeldUp, rows: Sequence[Settled], by: str) -> None:

@@ -12,6 +12,7 @@ Gneiting, T., Balabdaoui, F., Raftery, A.E., J. R. Stat. Soc. B 69:243-268, 2007
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,11 +42,27 @@ class Widened:
     count: int = 0
     held: int = 0
 
+    def text(self) -> str:
+        """One line that `widening` reads again."""
+        return f"{self.held} of {self.count} held; shift {self.shift:.4f}, factor {self.factor:.4f}"
+
     def apply(self, low: ArrayLike, high: ArrayLike) -> tuple[Floats, Floats]:
         """The ends of ranges so moved."""
         a, b = np.asarray(low, np.float64), np.asarray(high, np.float64)
         half, middle = (b - a) / 2, (a + b) / 2
         return middle + half * (self.shift - self.factor), middle + half * (self.shift + self.factor)
+
+
+_TEXT = re.compile(r"(\d+) of (\d+) held; shift (-?[\d.]+), factor ([\d.]+)")
+
+
+def widening(text: str) -> Widened | None:
+    """The inverse of `Widened.text`; None for any other text."""
+    found = _TEXT.fullmatch(text.strip())
+    if found is None:
+        return None
+    held, count, shift, factor = found.groups()
+    return Widened(float(shift), float(factor), int(count), int(held))
 
 
 def widened(low: ArrayLike, high: ArrayLike, came: ArrayLike, start: Widened | None = None) -> Widened:

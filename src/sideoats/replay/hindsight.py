@@ -50,7 +50,7 @@ def came(record: StationDays, on: date, horizon: int = HORIZON_DAYS) -> dict[str
 def hindsight(
     outlook: Outlook, records: Mapping[str, StationDays], prices: Mapping[str, Floats] | None = None
 ) -> Outlook:
-    """The outlook with what came as its only future, the noise of its draws unchanged.
+    """The outlook with what came as its only future, the noise of its draws unchanged; a forecast no longer counts.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ def hindsight(
             values = {v: x[None, None, :] for v, x in weather.items()}
             sets.append(YearWindows((station,), (outlook.on.year,), values, {station: 0.0}, ()))
     paths = {commodity: np.log(ratio) for commodity, ratio in (prices or {}).items()}
-    return replace(outlook, sets=_merged(sets), came=paths, kept={})
+    return replace(outlook, sets=_merged(sets), came=paths, forecasts={}, kept={})
 
 
 def _merged(sets: list[YearWindows]) -> tuple[YearWindows, ...]:
