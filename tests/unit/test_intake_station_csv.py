@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -133,3 +133,60 @@ def test_seasons_stand_side_by_side(tmp_path: Path) -> None:
     assert table[2][0] == pytest.approx(0.0) and table.shape == (3, 10)
     with pytest.raises(InputError, match="has no day from"):
         days.window(date(1990, 1, 1), date(1990, 2, 1))
+
+
+LOGGER: dict[str, Any] = {
+    "step": "hour",
+    "skip": 2,
+    "station": {"id": "ridge", "utc_offset": -6},
+    "time": {"columns": ["Date", "Time"], "stamps": "end"},
+    "columns": {
+        "temperature": {"column": "T", "unit": "degF"}, "rain": {"column": "R", "unit": "inch"},
+        "gust": {"column": "G", "unit": "mph"},
+    },
+}  # fmt: skip
+
+
+def test_a_logger_of_quarter_hours_with_a_clock_of_twelve(tmp_path: Path) -> None:
+    rows = ["Logger 7", "downloaded today", "Date;Time;T;R;G"]
+    start = datetime(2026, 7, 1)
+    for i in range(1, 97):
+        when = start + timedelta(minutes=15 * i)
+        rows.append(f"{when:%m/%d/%Y};{when:%I:%M:%S %p};{50 + i % 4};{0.01};{i % 7}")
+    path = write(tmp_path, "\r\n".join(rows) + "\r\n")
+    hours = read_station_csv(path, LOGGER)
+    assert isinstance(hours, StationHours)
+    assert (hours.start, len(hours), hours.rejected) == (
+        start,
+        24,
+        (),
+    )  # the reading of midnight ends the day before it
+    np.testing.assert_allclose(hours.get("temperature")[0], (51.5 - 32) / 1.8)
+    np.testing.assert_allclose(hours.get("rain"), 0.04 * 25.4)
+    day = hours.to_days()
+    assert (day.start, len(day)) == (date(2026, 7, 1), 1) and day.get("rain")[0] == pytest.approx(0.96 * 25.4)
+    assert day.get("gust")[0] == pytest.approx(6 * 0.44704)
+
+
+def test_a_time_that_says_its_zone_becomes_local_standard_time(tmp_path: Path) -> None:
+    text = "when,T\n2026-07-01T05:30:00+00:00,50\n2026-07-01T01:15:00-05:00,60\n"
+    rules = {
+        **LOGGER,
+        "skip": 0,
+        "time": {"column": "when"},
+        "columns": {"temperature": {"column": "T", "unit": "degF"}},
+    }
+    hours = read_station_csv(write(tmp_path, text), rules)
+    assert isinstance(hours, StationHours) and (hours.start, len(hours)) == (datetime(2026, 6, 30, 23), 2)
+    utc = {**rules, "time": {"column": "when", "zone": 0}}
+    hours = read_station_csv(write(tmp_path, "when,T\n2026-07-01 05:30,50\n"), utc)
+    assert isinstance(hours, StationHours) and hours.start == datetime(2026, 6, 30, 23)
+    with pytest.raises(InputError, match=r"give station\.utc_offset"):
+        read_station_csv(write(tmp_path, text), {**rules, "station": {"id": "x"}})
+
+
+def test_a_daily_reading_of_the_morning_is_of_the_day_before(tmp_path: Path) -> None:
+    rules = {**DAILY, "time": {"column": "day", "observed": "morning"}}
+    days = read_station_csv(write(tmp_path, "day,high,rain,sun\n2024-01-02,50,0.1,100\n"), rules)
+    assert isinstance(days, StationDays) and days.start == date(2024, 1, 1)
+    assert days.get("tmax")[0] == pytest.approx(10) and np.isnan(days.get("solar")[0])

@@ -89,7 +89,7 @@ def read_ghcn_daily(
     InputError : the file cannot be read, holds no usable value, or holds several stations and none was named
     """
     path = Path(path)
-    data = read_bytes(path)
+    data = _plain(read_bytes(path), path.name)
     layout = Layout(timedelta(days=1))
     place: dict[str, Any] = {"name": name, "latitude": latitude, "longitude": longitude, "elevation_m": elevation_m}
     notes: tuple[Any, ...] = ()
@@ -117,6 +117,11 @@ def read_ghcn_daily(
         notes=notes,
         **place,
     )
+
+
+def _plain(data: bytes, name: str) -> bytes:
+    """Bytes of one a character, where a spreadsheet saved two."""
+    return text_of(data, name).encode() if data[:2] in (b"\xff\xfe", b"\xfe\xff") else data
 
 
 def is_fixed(data: bytes) -> bool:

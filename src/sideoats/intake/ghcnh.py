@@ -35,7 +35,7 @@ from sideoats.intake.rows import (
 from sideoats.station import HOURLY_UNITS, Flag, StationHours
 from sideoats.units import conversion
 
-_FAILED = ("2", "3", "6", "7", "L", "o", "R", "d", "D", "S", "X", "F")
+_FAILED = (*"2367", *"LoFdDSXWKNE")  # letters from memory; A, C, I, M, P, R and U are marks of values that were kept
 _COLUMNS = {
     "temperature": ("temperature", "degC"),
     "dewpoint": ("dew_point_temperature", "degC"),

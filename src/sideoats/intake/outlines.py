@@ -127,7 +127,7 @@ def _of_kml(text: str, name: str) -> Iterator[Feature]:
     if "<!ENTITY" in text:
         raise InputError("defines entities of its own", where=name, expected="plain KML")
     try:
-        root = ElementTree.fromstring(text)  # noqa: S314 - without entities nothing can grow
+        root = ElementTree.fromstring(text.lstrip())  # noqa: S314 - without entities nothing can grow
     except ElementTree.ParseError as error:
         raise InputError(f"is not XML ({error})", where=name) from None
     for mark in root.iter():

@@ -108,7 +108,7 @@ def _xml_records(text: str, name: str) -> list[tuple[int, Mapping[str, Any]]]:
     if "<!ENTITY" in text:
         raise InputError("defines entities of its own", where=name, expected="the answer of the service")
     try:
-        root = ElementTree.fromstring(text)  # noqa: S314 - without entities nothing can grow
+        root = ElementTree.fromstring(text.lstrip())  # noqa: S314 - without entities nothing can grow
     except ElementTree.ParseError as error:
         raise InputError(f"is not XML ({error})", where=name) from None
     refused = [item.text or "" for item in root.iter("item") if item.get("key") == "error"] or [

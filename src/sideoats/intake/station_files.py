@@ -205,7 +205,7 @@ def _is_ghcn(head: Head) -> bool:
         keys = head.text[:3000].upper()
         daily = any(f'"{element}"' in keys for element in ELEMENTS)
         return daily and '"DATE"' in keys and "-NORMAL" not in keys
-    if is_fixed(head.data):
+    if is_fixed(head.text.encode()):
         return bool(re.match(r"[A-Z]{2}[A-Z0-9_\- ]{9}\d{6}[A-Z0-9]{4}", head.first)) and len(head.first) >= 260
     bare = len(head.cells) >= 4 and head.cells[2] in ELEMENTS and head.cells[1].replace("-", "").isdigit()
     upper = {cell.upper() for cell in head.cells}

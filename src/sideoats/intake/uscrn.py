@@ -92,7 +92,7 @@ def read_uscrn_hourly(path: str | Path, *, station: str | None = None, name: str
     path = Path(path)
     layout = Layout(timedelta(hours=1))
     chosen, lines, rows = _rows(path, station, layout, (_HOURLY, _HOURLY_OLD))
-    rows = [[*row[:20], "C", *row[20:]] if len(row) == _HOURLY_OLD else row for row in rows]
+    rows = [[*row[:19], "C", *row[19:]] if len(row) == _HOURLY_OLD else row for row in rows]
     steps = _ends([row[3] for row in rows], [row[4] for row in rows], lines, layout)
     utc = _ends([row[1] for row in rows], [row[2] for row in rows], lines, Layout(timedelta(hours=1)))
     apart = (steps - utc)[(steps != NEVER) & (utc != NEVER)]
