@@ -6,9 +6,11 @@ import hashlib
 import json
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date
 from typing import Any, NamedTuple, Protocol
+
+from sideoats.records import dataclass
 
 VERDICTS = ("stop", "act", "look", "wait")
 STOP, ACT, LOOK, WAIT = range(4)

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import os
 import stat
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from sideoats.errors import InputError
+from sideoats.records import dataclass
 
 MOST_BYTES = 20_000_000
 

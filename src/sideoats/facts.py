@@ -39,13 +39,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from sideoats import shipped
 from sideoats.errors import FactError
+from sideoats.records import dataclass
 from sideoats.region import DEFAULT as DEFAULT_REGION
 from sideoats.region import Region
 from sideoats.region import load as load_region

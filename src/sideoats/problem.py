@@ -8,12 +8,13 @@ are not cleared, what more could be looked at, and what is not known. `sideoats.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.records import dataclass
 from sideoats.words.said import Said, say
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date as calendar_date
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -22,6 +22,7 @@ from sideoats.errors import QuestionError
 from sideoats.facts import Facts
 from sideoats.outlook.draws import Footing, Outlook
 from sideoats.problem import Problem
+from sideoats.records import dataclass
 from sideoats.region import Region
 from sideoats.replies import READER, Replies
 from sideoats.ruling import attitude_of, rule

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from calendar import monthrange
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, timedelta
 from functools import lru_cache
 from pathlib import Path
@@ -16,6 +16,7 @@ from typing import Any
 
 from sideoats import shipped
 from sideoats.errors import FactError
+from sideoats.records import dataclass
 
 DEFAULT = "southern_plains"
 MonthDay = tuple[int, int]

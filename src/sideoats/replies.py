@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import cached_property
 from itertools import chain
@@ -15,9 +15,9 @@ import numpy as np
 from sideoats.call import ACT, LOOK, STOP, VERDICTS, WAIT, Call, OptionResult, Quantity
 from sideoats.decide.calibration import Widened, widening
 from sideoats.outlook.climate import PAST_YEARS
-from sideoats.outlook.standing import alerts_said, forecast_said, hours_said
 from sideoats.outlook.stations import years_said
 from sideoats.problem import Problem, RowSaid
+from sideoats.records import dataclass
 from sideoats.ruling import Ruling
 from sideoats.version import VERSION
 from sideoats.words import (
@@ -289,16 +289,17 @@ class Replies:
         if "station" not in table.columns:
             return said
         station = str(table.text("station")[row])
-        held = context.outlook.forecasts.get(station)
+        drawn, held = PAST_YEARS in self._summed, context.outlook.forecasts.get(station)
+        years = years_said(context.outlook, station) if drawn else None
+        told = [] if years is None else [years]
+        if held is None:
+            return [*said, *told]
+        from sideoats.outlook.standing import alerts_said, forecast_said, hours_said  # seldom: a phone-in has none
+
         given = table.expected.get(row, ())
-        if PAST_YEARS in self._summed or "days" in given:
-            said += forecast_said(held)
-        if "hours" in given:
-            said += hours_said(held)
-        if PAST_YEARS in self._summed:
-            years = years_said(context.outlook, station)
-            said += [] if years is None else [years]
-        return [*said, *alerts_said(held, self.question.name, context.facts)]
+        days = forecast_said(held) if drawn or "days" in given else []
+        hours = hours_said(held) if "hours" in given else []
+        return [*said, *days, *hours, *told, *alerts_said(held, self.question.name, context.facts)]
 
     def _forecast(self, row: int) -> dict[str, Any] | None:
         """The forecast that the row rests on, with its age and its error; None where it rests on none."""

@@ -20,7 +20,6 @@ expected money.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -31,6 +30,7 @@ from sideoats.decide import Decision, decide
 from sideoats.decide.information import two_way_information_from_draws
 from sideoats.facts import Facts
 from sideoats.problem import Look, Problem
+from sideoats.records import dataclass
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -27,7 +27,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 from pathlib import Path
@@ -37,6 +36,7 @@ from sideoats import listed, units
 from sideoats.crops import by_the_bushel, known_crop, spelling
 from sideoats.document import Document, open_document
 from sideoats.errors import InputError, UnitError
+from sideoats.records import dataclass
 
 KINDS = (
     "number", "share", "counts", "numbers", "choice", "crop", "text", "flag", "date", "series", "file", "records",

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date, datetime, timedelta
 from enum import IntFlag
 from typing import Any, Self, TypeAlias
@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sideoats.errors import InputError
+from sideoats.records import dataclass
 
 Values: TypeAlias = NDArray[np.float64]
 Flags: TypeAlias = NDArray[np.uint16]

@@ -13,11 +13,11 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 from sideoats.errors import UnitError
+from sideoats.records import dataclass
 from sideoats.unit_table import AXES, ROWS
 
 _DIGITS = r"(?:\d{1,3}(?:,\d{3})+(?![\d,])(?:\.\d*)?|\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"

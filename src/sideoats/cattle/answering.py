@@ -116,9 +116,9 @@ def price_ratio(context: Context, commodity: str, days: Floats) -> Floats:
     outlook means it to be: then a price that the adviser states is the mean of its draws, to the cent.
     """
     asked = np.clip(np.nan_to_num(days, nan=0.0), 0, LATEST_DAY)
-    unique, back = np.unique(asked, return_inverse=True)
+    unique = np.array(sorted(set(asked.ravel().tolist())))
     paths = context.outlook.price_ratio(commodity, unique)
-    ratio = (paths / paths.mean(axis=0)).T[back.reshape(asked.shape)]
+    ratio = (paths / paths.mean(axis=0)).T[np.searchsorted(unique, asked)]
     return np.where(np.isnan(days)[:, None], np.nan, ratio) if np.isnan(days).any() else ratio
 
 

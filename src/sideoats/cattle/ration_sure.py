@@ -68,8 +68,9 @@ class Spread:
     @property
     def z(self) -> Floats:
         """(herd,) standard deviations that the floor is kept under the mean."""
-        levels, back = np.unique(self.assurance, return_inverse=True)
-        return np.array([_quantile(float(level)) for level in levels])[back]
+        levels = self.assurance.tolist()
+        found = {level: _quantile(level) for level in set(levels)}
+        return np.array([found[level] for level in levels])
 
 
 def _quantile(chance: float) -> float:

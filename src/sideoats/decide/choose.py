@@ -16,11 +16,13 @@ value of perfect information : E[max over options] - max over options of E (Raif
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from sideoats.records import dataclass
 
 Floats = NDArray[np.float64]
 

@@ -5,7 +5,6 @@ The facts: <pest>.stage_loss with columns stage, weight and most; the choice <pe
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,6 +18,7 @@ from sideoats.families.treated import Printed, Worth, published
 from sideoats.families.treating import Case
 from sideoats.insects.thresholds import Reference
 from sideoats.question import Context, Table
+from sideoats.records import dataclass
 from sideoats.words import Measured, Name, Said, Term, say
 
 Floats = NDArray[np.float64]

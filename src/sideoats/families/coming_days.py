@@ -18,14 +18,15 @@ Floats = NDArray[np.float64]
 def alike(*columns: NDArray[Any]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """First row of each distinct combination of columns, and for every row which of them it is.
 
-    Fields under one station with larvae of one size share their coming days, which are then worked out once.
+    Fields under one station with larvae of one size share their coming days, which are then worked out once. Without
+    `numpy.unique`, whose first use imports `numpy.ma`: an eighth of `import numpy`.
     """
-    codes = [
-        np.unique(column.astype(str) if column.dtype == object else column, return_inverse=True)[1]
-        for column in columns
-    ]
-    _, first, at = np.unique(np.stack(codes, axis=1), axis=0, return_index=True, return_inverse=True)
-    return first.astype(np.int64), at.reshape(-1).astype(np.int64)
+    told = [(column.astype(str) if column.dtype == object else column).tolist() for column in columns]
+    first: dict[tuple[Any, ...], int] = {}
+    rows = [tuple(None if value != value else value for value in row) for row in zip(*told, strict=True)]
+    at = [first.setdefault(row, i) for i, row in enumerate(rows)]
+    place = {i: k for k, i in enumerate(first.values())}
+    return np.array(list(place), np.int64), np.array([place[i] for i in at], np.int64)
 
 
 def spread_to(values: Floats, at: NDArray[np.int64]) -> Floats:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from sideoats.insects.dispersion import (
     summarise,
 )
 from sideoats.question import Context, Table
+from sideoats.records import dataclass
 from sideoats.replies import READER
 from sideoats.words import say, sentence
 

@@ -6,7 +6,6 @@ The slope is published as an amount (bushels, pounds) or a share for each pest; 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,6 +20,7 @@ from sideoats.insects.harm import steady_progress
 from sideoats.insects.thresholds import bounded_loss, line_at_loss
 from sideoats.insects.treatment import triangular
 from sideoats.question import Context, Table
+from sideoats.records import dataclass
 
 Floats = NDArray[np.float64]
 _MOST = 1e6  # pests a unit: no field has as many

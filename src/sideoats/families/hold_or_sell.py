@@ -9,7 +9,6 @@ ending it. Which of them is best is left to the ruling, by certainty equivalent.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from numpy.typing import NDArray
 from sideoats.decide.choose import worst_share
 from sideoats.decide.sequential import sequential
 from sideoats.problem import Choice, Flow, labelled
+from sideoats.records import dataclass
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

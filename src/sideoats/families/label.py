@@ -6,7 +6,6 @@ days inside every interval on file are closed; between them the verdict stands a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import NDArray
 from sideoats.facts import Fact
 from sideoats.problem import Barred
 from sideoats.question import Context, Table
+from sideoats.records import dataclass
 from sideoats.words import Day, Measured, Said, say
 
 Floats = NDArray[np.float64]

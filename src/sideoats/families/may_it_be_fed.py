@@ -11,13 +11,14 @@ so is the test that would clear it: today, where nobody says when that is.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.problem import Barred, Choice, Hazard, Problem, RowSaid, labelled
+from sideoats.records import dataclass
 from sideoats.words import Said, Terms, say
 
 Floats = NDArray[np.float64]

@@ -13,7 +13,6 @@ efficacy, development, reference_day, slowing, mummy_days, days_to_black_layer, 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -27,6 +26,7 @@ from sideoats.insects.growth import day_response, field_growth
 from sideoats.insects.thresholds import Reference, bounded_loss, line_at_loss
 from sideoats.insects.treatment import pest_days_by_day, triangular
 from sideoats.question import Context, Table
+from sideoats.records import dataclass
 from sideoats.words import Measured, Said, say
 
 Floats = NDArray[np.float64]

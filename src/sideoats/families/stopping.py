@@ -14,17 +14,17 @@ the card in the field, the phone and the desk say the same.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sideoats.decide.laws import beta_below
 from sideoats.families.counted import Counted
+from sideoats.records import dataclass
 
 Floats = NDArray[np.float64]
 _ROUNDS = 18  # halvings
-_FEW = 16  # values at once for which SciPy is not imported
+_FEW = 32  # values at once for which SciPy is not imported
 _FAR = 50.0  # multiples of the changeover at which the search for a treat line ends
 # x / sqrt(1 + x^2), by which a loss nears what can be lost, as a sum of straight lines that end: within 1.1 % of it
 _BENDS = np.array([0.2097, 0.4772, 0.8171, 1.3269, 2.3256, 4.1384, 62.4158])

@@ -5,7 +5,6 @@ The facts: moth_flight.<species> with degree-days by event, moth_flight.<species
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
@@ -16,6 +15,7 @@ from sideoats.decide.laws import median, quantile
 from sideoats.families.coming_days import degree_days_ahead
 from sideoats.insects.flight import Flight, camera_catch, event_days
 from sideoats.question import Context, Table
+from sideoats.records import dataclass
 from sideoats.weather.degree_days import degree_days
 
 Floats = NDArray[np.float64]

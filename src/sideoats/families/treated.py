@@ -6,7 +6,7 @@ treatment.injury_days, a row a pest (or the pest's own), the case in which a pri
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from sideoats.insects.thresholds import Reference
 from sideoats.insects.treatment import triangular
 from sideoats.problem import Line
 from sideoats.question import Context, Table
+from sideoats.records import dataclass
 from sideoats.schema import Field
 from sideoats.vocabulary import see
 from sideoats.vocabulary.likely import price_span

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from sideoats.families.counted import Counted
 from sideoats.families.label import Interval
 from sideoats.families.stopping import Saving
 from sideoats.problem import Choice, Line, Look, labelled
+from sideoats.records import dataclass
 from sideoats.words import Said, Term
 
 Floats = NDArray[np.float64]

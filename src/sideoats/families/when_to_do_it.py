@@ -8,11 +8,12 @@ is the beginning. The family knows no sentence and no publisher.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from sideoats.records import dataclass
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

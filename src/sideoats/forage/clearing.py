@@ -3,7 +3,6 @@ a standing crop, animals that no table is for."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import timedelta
 
 import numpy as np
@@ -17,6 +16,7 @@ from sideoats.forage.nitrate_tables import water_lines
 from sideoats.forage.slips import Pooled
 from sideoats.forage.sorghums import is_sorghum
 from sideoats.question import Context, Table
+from sideoats.records import dataclass
 
 Bools = NDArray[np.bool_]
 

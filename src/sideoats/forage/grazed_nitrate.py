@@ -8,7 +8,6 @@ clean result speaks for the plants and the days of its sample; a hot one is aske
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -20,6 +19,7 @@ from sideoats.forage import nitrate, stock
 from sideoats.forage.drought import dry_by_place
 from sideoats.forage.nitrate_tables import tables
 from sideoats.question import Context, Table
+from sideoats.records import dataclass
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -18,6 +18,7 @@ from sideoats.forage.nitrate_tables import allowing_less, lowest_edge, sole_feed
 from sideoats.forage.slips import Read
 from sideoats.forage.sorghums import is_other_hay
 from sideoats.problem import RowSaid
+from sideoats.records import dataclass
 from sideoats.words import Count, LongDay, Measured, Paid, Parts, Said, Share, Term, say
 
 CITED = (*citing.NITRATE, "lot.cores_nitrate", "not_cattle.sorghum")  # what the cautions rest on

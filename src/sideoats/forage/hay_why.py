@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -18,6 +17,7 @@ from sideoats.forage.nitrate import ClassTable, after_ensiling
 from sideoats.forage.nitrate_tables import publisher_name, tables
 from sideoats.forage.slips import Pooled
 from sideoats.question import Context, Table
+from sideoats.records import dataclass
 from sideoats.words import Count, Measured, Parts, Said, Share, Term, say
 
 Floats = NDArray[np.float64]

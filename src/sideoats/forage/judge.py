@@ -6,7 +6,6 @@ No money enters here, so that none can talk a bar away.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,6 +16,7 @@ from sideoats.forage import lots, nitrate, stock
 from sideoats.forage.dilution import safe_share
 from sideoats.forage.nitrate_tables import dilution_targets, lowest_edge, tables
 from sideoats.forage.slips import Sample
+from sideoats.records import dataclass
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -132,8 +132,8 @@ def _chance(k: Floats, cores: Floats, bales: Floats, freedom: Floats) -> Floats:
     """(n,) left side of the module's equation, lots of the same freedom together."""
     z, z_weight = _normal_nodes()
     out = np.empty(k.shape)
-    for df in np.unique(freedom):
-        w, weight = _nodes(float(df))
+    for df in sorted(set(freedom.tolist())):  # `numpy.unique` would import `numpy.ma`
+        w, weight = _nodes(df)
         for rows in np.array_split(np.flatnonzero(freedom == df), 1 + int((freedom == df).sum()) // _LOTS_AT_ONCE):
             at = (z / np.sqrt(cores[rows])[:, None])[:, :, None] + (k[rows][:, None] * w)[:, None, :]
             inner = np.exp(bales[rows][:, None, None] * _log_below(at))
@@ -143,10 +143,9 @@ def _chance(k: Floats, cores: Floats, bales: Floats, freedom: Floats) -> Floats:
 
 def _factors(cores: NDArray[np.int64], bales: NDArray[np.int64], freedom: Floats, assurance: float) -> Floats:
     """(n,) prediction factors; one solution for each distinct lot size."""
-    rows = np.stack([cores.astype(np.float64), bales.astype(np.float64), freedom], axis=1)
-    distinct, back = np.unique(rows, axis=0, return_inverse=True)
-    solved = np.array([prediction_factor(int(c), int(b), float(f), assurance) for c, b, f in distinct])
-    return np.asarray(solved[back.reshape(-1)], dtype=np.float64)
+    rows = list(zip(cores.tolist(), bales.tolist(), freedom.tolist(), strict=True))
+    solved = {row: prediction_factor(int(row[0]), int(row[1]), row[2], assurance) for row in dict.fromkeys(rows)}
+    return np.array([solved[row] for row in rows], np.float64)
 
 
 def core_summary(results: Sequence[Sequence[float] | None]) -> tuple[Floats, Floats, NDArray[np.int64], Floats]:

@@ -11,7 +11,6 @@ taken to be at it, so that no path of units moves a result into another class.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -20,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from sideoats.errors import FactError, InputError
 from sideoats.facts import Fact
 from sideoats.forage.stock import PREGNANT, STRESSED
+from sideoats.records import dataclass
 
 Floats = NDArray[np.float64]
 

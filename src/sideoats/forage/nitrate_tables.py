@@ -33,7 +33,7 @@ def sole_feed_line(facts: Facts, at_risk: int, followed: str | None = None) -> f
     """Level [ppm NO3-N dry] of feed and water together from which a feed is no longer the only one for these animals;
     infinite where no table says so."""
     table, every = tables(facts, followed)
-    edges = np.unique([float(edge) for t in every.values() for edge in t.edges])
+    edges = np.array(sorted({float(edge) for t in every.values() for edge in t.edges}))
     barred = edges[~rule(edges, at_risk, table, every.values(), dilution_targets(facts)).alone]
     return float(barred.min()) if barred.size else float("inf")
 

@@ -9,7 +9,7 @@ withdraws it from the ledger, or when it is of other hay: sampled long before th
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from datetime import date, timedelta
 from typing import Any
 
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from sideoats.errors import InputError
 from sideoats.facts import Facts
 from sideoats.forage import lots, nitrate
+from sideoats.records import dataclass
 from sideoats.words import LongDay, Measured, Reader, Said, Share, Terms, say, sentence
 
 Floats = NDArray[np.float64]

@@ -83,7 +83,7 @@ class Told:
     def room(self) -> NDArray[np.float64]:
         """What the feed may hold beside this water [ppm NO3-N dry], (n,); infinite where its nitrate is not known."""
         risk = stock.risk_of([str(a) or "unknown" for a in self.table.text("class")])
-        lines = {int(r): sole_feed_line(self.context.facts, int(r)) for r in np.unique(risk)}
+        lines = {int(r): sole_feed_line(self.context.facts, int(r)) for r in set(risk.tolist())}
         room = np.array([lines[int(r)] for r in risk]) - self.water.as_feed
         return np.where(np.isnan(self.water.nitrogen), np.inf, room)
 

@@ -17,13 +17,13 @@ import difflib
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any
 
 from sideoats import units
 from sideoats.errors import InputError, UnitError
 from sideoats.ledger import canon
+from sideoats.records import dataclass
 from sideoats.schema import Field
 from sideoats.vocabulary import Kind, evidence, field_of
 

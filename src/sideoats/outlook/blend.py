@@ -15,7 +15,6 @@ from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaincinv, stdtrit
 
 from sideoats.outlook.forecasts import Forecast
 from sideoats.outlook.skill import ELEMENTS, INCH_MM, WET_MM, Skill
@@ -96,6 +95,8 @@ def _near(values: Floats, k: int) -> Floats:
 
 def _dressed(element: str, values: Floats, on: date, k: int, forecast: Forecast, skill: Skill) -> Floats | None:
     """(year,) the forecast of day k with its error, in the order of the years' own values of that day."""
+    from scipy.special import stdtrit  # takes longer than the answer where no forecast is on file
+
     told = _told(on, k, forecast)
     if element not in told:
         return None
@@ -128,6 +129,8 @@ def _rain(values: Floats, k: int, told: Mapping[str, float], skill: Skill, ties:
     """(year,) rain of day k [mm]; None where no chance is told."""
     if "rain_chance" not in told:
         return None
+    from scipy.special import gammaincinv
+
     chance = float(np.clip(told["rain_chance"] * skill.rain, 0.0, 1.0))
     u = ranks(values[:, [k]], ties[:, [k]])[:, 0]
     wet = u > 1 - chance

@@ -17,7 +17,7 @@ The form and its numbers were chosen by ``python -m benchmarks.trial_climate`` (
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sideoats import facts as fact_files
+from sideoats.records import dataclass
 
 if TYPE_CHECKING:
     from sideoats.facts import Facts

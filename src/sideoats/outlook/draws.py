@@ -22,7 +22,7 @@ random numbers of its own. Rules:
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -33,10 +33,11 @@ from sideoats.facts import Facts
 from sideoats.facts import load as load_facts
 from sideoats.outlook.climate import Climate, to_today
 from sideoats.outlook.noise import generator
-from sideoats.outlook.standing import ERROR, Standing, beginnings
+from sideoats.records import dataclass
 
 if TYPE_CHECKING:
     from sideoats.outlook.prices import History
+    from sideoats.outlook.standing import Standing
     from sideoats.outlook.years import YearWindows
     from sideoats.station import StationDays
 
@@ -167,6 +168,8 @@ class Outlook:
         if self.facts:
             Climate.of(self.facts)  # every call that draws weather cites what brought the years to today
             if any(held.used for held in self.forecasts.values()):
+                from sideoats.outlook.standing import ERROR
+
                 self.facts[ERROR]  # and what dressed the forecast
         return self.windows.daily(variable)
 
@@ -245,6 +248,7 @@ def make_outlook(
     sets: tuple[YearWindows, ...] = ()
     unused: tuple[str, ...] = ()
     if stations:
+        from sideoats.outlook.standing import beginnings
         from sideoats.outlook.years import year_windows
 
         published = facts.reader() if facts else load_facts()

@@ -8,13 +8,13 @@ are centred so that the mean price over the draws equals today's price, and the 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sideoats.errors import InputError
+from sideoats.records import dataclass
 
 Floats: TypeAlias = NDArray[np.float64]
 Dates: TypeAlias = NDArray[np.datetime64]

@@ -10,6 +10,7 @@ chance of rain is scaled by how often it came true.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -17,7 +18,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gamma
 
 from sideoats.outlook.forecasts import Forecast
 
@@ -102,7 +102,8 @@ class Skill:
 
 def sd_over_mae(freedom: float) -> float:
     """Standard deviation of Student's t over its mean absolute value."""
-    mean = 2 * np.sqrt(freedom / np.pi) * gamma((freedom + 1) / 2) / ((freedom - 1) * gamma(freedom / 2))
+    above, below = math.gamma((freedom + 1) / 2), (freedom - 1) * math.gamma(freedom / 2)
+    mean = 2 * math.sqrt(freedom / math.pi) * above / below
     return float(np.sqrt(freedom / (freedom - 2)) / mean)
 
 

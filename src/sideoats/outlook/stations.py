@@ -9,11 +9,11 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from sideoats.errors import InputError
 from sideoats.facts import Facts
+from sideoats.records import dataclass
 from sideoats.station import km_between
 from sideoats.words import Count, Measured, Name, Phrase, Said, say
 

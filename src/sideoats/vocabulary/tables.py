@@ -26,13 +26,14 @@ in the group ``asked`` or in one named after its question; there `found_in` may 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from sideoats import shipped
 from sideoats.errors import VocabularyError
+from sideoats.records import dataclass
 
 DOORS = ("phone", "form", "file", "page")
 _FOLDER = Path(__file__).parent

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 
 from sideoats import units
 from sideoats.errors import InputError
+from sideoats.records import dataclass
 from sideoats.words.locales import Locale as Signs
 from sideoats.words.locales import locale_of
 

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from typing import Any, ClassVar
 
 import numpy as np
+
+from sideoats.records import dataclass
 
 
 @dataclass(frozen=True)
