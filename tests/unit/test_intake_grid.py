@@ -312,6 +312,10 @@ def test_a_file_of_points_is_taken_without_naming_them(points: int, tmp_path: Pa
     drafts = chosen.read(path, read_all(chosen.options, {})).drafts
     places = [d for d in drafts if d.kind == "place"]
     assert [p.place for p in places] == (["g"] if points == 1 else ["g-1", "g-2", "g-3"])
+    if points == 3:
+        named = _packed(tmp_path, raw.assign_coords(station=["North hill", "Ridge", "Flat"]))
+        told = chosen.read(named, read_all(chosen.options, {})).drafts
+        assert [d.place for d in told if d.kind == "place"] == ["north-hill", "ridge", "flat"]
     assert places[-1].body["latitude"] == [38.0, 38.5, 39.0][points - 1]
     last = next(d for d in drafts if d.kind == "station_days" and d.place == places[-1].place)
     assert last.body["tmax"][0] == pytest.approx(280 + points - 1 - 273.15, abs=0.006)

@@ -40,11 +40,12 @@ def command(
     from sideoats.week.described import onto_known
     from sideoats.week.doubts import doubts
     from sideoats.words import Name, say, sentence
+    from sideoats.words.texts import translated
 
     if format_name is None:
         for known in formats().values():
             options = " ".join(f"{f.name}=" for f in known.options)
-            click.echo(f"{known.name:<16} {known.about}  {options}".rstrip())
+            click.echo(f"{known.name:<16} {translated(known.about, reader_of(ctx))}  {options}".rstrip())
         return
     if format_name not in formats() and Path(format_name).is_file():
         values = (*(() if file is None else (file,)), *values)

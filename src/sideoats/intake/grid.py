@@ -25,6 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sideoats import units
 from sideoats.errors import InputError, UnitError
+from sideoats.intake.quotes import place_id
 from sideoats.intake.station_files import drafts_of, possible
 from sideoats.intake.taken import Draft, Format, Taken
 from sideoats.schema import Field
@@ -92,7 +93,7 @@ def read_grid(path: str | Path, *, names: Mapping[str, str] | None = None, cells
         factor, offset = _conversion(str(raw[given].attrs.get("units", "")), name, path.name)
         grid[name] = grid[name].astype(np.float64) * factor + offset
         grid[name].attrs = {"units": DAILY_UNITS[name]}
-    grid.attrs = {"source": path.name}
+    grid.attrs = {"source": path.name, "points": grid.attrs.get("points", [])}
     if cells is not None:
         grid = grid.chunk({"time": -1, "y": cells, "x": cells})
     grid.set_close(raw.close)
@@ -183,7 +184,9 @@ def _on_axes(raw: Any, named: Mapping[str, str], where: str) -> xr.Dataset:
     import xarray
 
     latitude, longitude = _coordinate(raw, "latitude", "north", where), _coordinate(raw, "longitude", "east", where)
+    names: list[str] = []
     if latitude.ndim == 0 or (latitude.ndim == 1 and latitude.dims == longitude.dims):
+        names = _point_names(raw, latitude)
         raw, latitude, longitude = _as_row(raw, named, latitude, longitude)
     plane = latitude.dims if latitude.ndim == 2 else (*latitude.dims, *longitude.dims)
     if latitude.ndim != longitude.ndim or len(plane) != 2 or (latitude.ndim == 2 and set(longitude.dims) != set(plane)):
@@ -207,7 +210,19 @@ def _on_axes(raw: Any, named: Mapping[str, str], where: str) -> xr.Dataset:
         latitude=(both if latitude.ndim == 2 else "y", np.asarray(latitude, dtype=np.float64)),
         longitude=(both if longitude.ndim == 2 else "x", np.asarray(longitude, dtype=np.float64)),
     )
+    grid.attrs["points"] = names
     return grid.sortby("time")
+
+
+def _point_names(raw: Any, latitude: Any) -> list[str]:
+    """What a file calls its points, by a coordinate or variable of text along them; [] where it does not."""
+    for name in raw.variables:
+        held = raw[name]
+        if held.dims == latitude.dims and held.dtype.kind in "USO":
+            texts = [str(v.decode() if isinstance(v, bytes) else v).strip() for v in np.atleast_1d(held.values)]
+            if all(texts) and len(set(texts)) == len(texts):
+                return texts
+    return []
 
 
 def _as_row(raw: Any, named: Mapping[str, str], latitude: Any, longitude: Any) -> tuple[Any, Any, Any]:
@@ -442,9 +457,13 @@ def _own_points(grid: xr.Dataset, path: Path) -> list[dict[str, Any]]:
         raise InputError("does not say which cells are wanted", where=path.name, todo="give points=")
     row = zip(np.broadcast_to(north.reshape(-1), grid.sizes["x"]), east.reshape(-1), strict=True)
     stem = path.name.split(".")[0]
-    only = grid.sizes["x"] == 1
+    told = [place_id(text) for text in grid.attrs.get("points", [])]
+    keys = (
+        told if all(told) and len(told) == grid.sizes["x"] else [f"{stem}-{i}" for i in range(1, grid.sizes["x"] + 1)]
+    )
+    keys = [stem] if len(keys) == 1 and not told else keys
     return [
-        {"name": stem if only else f"{stem}-{i}", "latitude": float(lat), "longitude": _west_to_east(float(lon))}
+        {"name": keys[i - 1], "latitude": float(lat), "longitude": _west_to_east(float(lon))}
         for i, (lat, lon) in enumerate(row, 1)
     ]
 
