@@ -68,8 +68,8 @@ def main() -> None:
     off = float(np.abs(np.array(worth[:LOOPED]) - np.array(whole)).max())
     assert alone == worth[:LOOPED]
     print(
-        f"{FARMS:,} farms x {DRAWS} draws x 4 to 8 calls summed and planned in {taken:.1f} s, {solved:,} of them by "
-        f"the solver; peak {peak} MiB ({before} MiB before)"
+        f"{FARMS:,} farms x {DRAWS} draws x 4 to 8 calls summed and planned in {taken:.1f} s, {solved:,} of them "
+        f"searched; peak {peak} MiB ({before} MiB before)"
     )
     print(
         f"farm by farm {loop:.0f} s, ratio {loop / taken:.1f}; the solver for every farm {every:.0f} s, ratio "

@@ -24,7 +24,7 @@ from sideoats.farm.programme import Best, Stakes, best, best_of, certain
 from sideoats.farm.stake import LABOR, PASTURE, PENS, SPRAY, STORAGE, Stake, stake_of
 from sideoats.farm.ways import Block, Way, blocks_of, stakes_of
 from sideoats.outlook import DEFAULT_DRAWS, DEFAULT_SEED
-from sideoats.ruling import attitude_of
+from sideoats.ruling import WAIT_DAYS, attitude_of
 from sideoats.week.blocks import Common, blocks, common_of, shaped_block
 from sideoats.week.district import district_of
 from sideoats.week.run import evidence_needed, weekly_questions
@@ -37,6 +37,7 @@ Floats = NDArray[np.float64]
 STATED = {  # limit -> the farm's field that says how much there is
     LABOR: "labor_hours", SPRAY: "spray_hours", STORAGE: "bin_room", PASTURE: "grazing_days", PENS: "pen_room",
 }  # fmt: skip
+AT_ONCE = 40  # farms asked together: their draws are held until they are planned
 BY_DAY = (LABOR, SPRAY)  # limits of which one more day is told
 
 
@@ -183,7 +184,12 @@ def run_farms(
             places.setdefault(place.farm, []).append(place)
     common = common_of(district, [q.name for q in chosen], risk_aversion)
     names = [_named(farm, known, places) for farm in farms] if farms is not None else sorted(places)
-    return [_planned(known.get(name), name, places[name], common, district.snapshot.evidence) for name in names]
+    out: list[FarmPlan] = []
+    for start in range(0, len(names), AT_ONCE):
+        some = names[start : start + AT_ONCE]
+        asked = _asked([p for name in some for p in places[name]], common, district.snapshot.evidence)
+        out += [_planned(known.get(name), name, asked.get(name, []), common) for name in some]
+    return out
 
 
 def _named(text: str, known: Mapping[str, Farm], places: Mapping[str, Any]) -> str:
@@ -195,21 +201,43 @@ def _named(text: str, known: Mapping[str, Farm], places: Mapping[str, Any]) -> s
     return found[0]
 
 
-def _planned(farm: Farm | None, name: str, places: Sequence[Place], common: Common, evidence: Any) -> FarmPlan:
+def _asked(places: Sequence[Place], common: Common, evidence: Any) -> dict[str, list[tuple[Call, Stake | str]]]:
+    """Farm -> its calls with their stakes, or why they have none; the places of many farms are asked together."""
+
     def made(call: Call, answered: Answered, row: int) -> tuple[Call, Stake | str]:
         return call, "done" if call.done else stake_of(call, answered, row, common.facts)
 
-    found: list[tuple[Call, Stake | str]] = []
+    home = {p.id: p.farm for p in places}
+    found: dict[str, list[tuple[Call, Stake | str]]] = {}
     for block in blocks(evidence, places):
-        found += shaped_block(common, block, made).calls
-    found.sort(key=lambda pair: (pair[0].place, pair[0].question))
+        for pair in shaped_block(common, block, made).calls:
+            found.setdefault(home[pair[0].place], []).append(pair)
+    for own in found.values():
+        own.sort(key=lambda pair: (pair[0].place, pair[0].question))
+    return found
+
+
+def _fit_hours(found: Sequence[tuple[Call, Stake | str]]) -> float:
+    """Hours of the week that are fit to spray, where the forecast of a field says; NaN elsewhere."""
+    named = [f"fit_hours_day_{day}" for day in range(WAIT_DAYS)]
+    told = [[float(c.quantities[n].value) for n in named if n in c.quantities] for c, _ in found]
+    return max((sum(hours) for hours in told if hours), default=float("nan"))
+
+
+def _limits(attributes: Mapping[str, Any], fit: float) -> dict[str, float]:
+    """What the farm has, as far as it says so; the sprayer has no more hours than the week is fit for."""
+    out = {limit: float(attributes[of]) for limit, of in STATED.items() if of in attributes}
+    return out if np.isnan(fit) else {**out, SPRAY: min(out.get(SPRAY, fit), fit)}
+
+
+def _planned(farm: Farm | None, name: str, found: Sequence[tuple[Call, Stake | str]], common: Common) -> FarmPlan:
     stakes = [s for _, s in found if isinstance(s, Stake)]
     left = tuple((c, s) for c, s in found if isinstance(s, str) and s not in ("done", "read", "missing"))
     first = tuple(c for c, _ in found if c.verdict == "stop" or (c.verdict == "look" and (c.hazard or c.missing)))
     attributes = dict(farm.attributes) if farm is not None else {}
     return plan_of(
         stakes,
-        {limit: float(attributes[of]) for limit, of in STATED.items() if of in attributes},
+        _limits(attributes, _fit_hours(found)),
         common.facts,
         on=common.on,
         farm=name,

@@ -7,7 +7,8 @@ lies above it everywhere [1]_. Hence
 
 * where no limit binds, ways that are each the best of their block along the tangent at themselves are the best of all:
   whole batches of farms are settled so, without a solver;
-* else tangents are cuts of a small integer programme (HiGHS), solved until the best found reaches its roof.
+* else ways that no tangent lets rise over the best found are left out; where few sets of ways remain they are counted
+  out, where many remain tangents are cuts of a small integer programme (HiGHS), until the best found reaches its roof.
 
 References
 ----------
@@ -30,10 +31,11 @@ from sideoats.threads import one_thread
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_TURNS = 12  # along tangents, before the integer programme is asked
+_TURNS = 5  # along tangents: a farm that still turns goes round in circles
 _CUTS = 60
+_COUNTED = 512  # sets of ways: as many are counted out sooner than a solver is asked
 _CLOSE = 1e-7  # of the money at stake: a roof so near is reached
-CHUNK = 256  # farms at once: their draws stay in the cache
+CHUNK = 16  # farms at once: their draws stay in the cache
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +71,7 @@ class Best:
     ----------
     ways : (block,) index of the way taken
     certain : certainty equivalent of the farm's money [USD]
-    solved : by the integer programme; False where the tangent alone shows that nothing is better
+    solved : searched for, by counting out or by the programme; False where the tangent alone shows it to be the best
     """
 
     ways: Ints
@@ -132,14 +134,16 @@ def _batch(farms: Sequence[Stakes], aversion: float) -> list[Best]:
         if still[at] and _within(f, own):
             found.append(Best(own, float(certain(f.luck + f.money[own].sum(axis=0), aversion)), False))
         else:
-            found.append(_solved(f, aversion, own))
+            found.append(_counted_out(f, aversion, own) or _solved(f, aversion, own))
     return found
 
 
 def _sums(money: Floats, taken: Ints, farm: Ints, luck: Floats) -> Floats:
     """(farm, draw) money of the ways taken."""
-    out = luck.copy()
-    np.add.at(out, farm[taken], money[taken])
+    out, home = luck.copy(), farm[taken]  # rising: blocks stand farm by farm
+    starts = np.flatnonzero(np.diff(home, prepend=-1))
+    if starts.size:
+        out[home[starts]] += np.add.reduceat(money[taken], starts, axis=0)
     return out
 
 
@@ -161,6 +165,55 @@ def _steepest(slope: Floats, block: Ints, first: Ints, taken: Ints | None = None
 
 def _within(f: Stakes, taken: Ints) -> bool:
     return bool((f.uses[taken].sum(axis=0) <= f.limits + 1e-9).all())
+
+
+def _counted_out(f: Stakes, aversion: float, start: Ints) -> Best | None:
+    """The best of the sets of ways that may lie over what climbing way by way finds; None where they are too many."""
+    first = f.first
+    tops = [_climbed(f, aversion, first)]
+    if _within(f, start):
+        tops.append(_climbed(f, aversion, start))
+    best_ways, height = max(tops, key=lambda t: t[1])
+    top = np.full(len(f.block), np.inf)  # how high a set with this way may lie
+    for at in (start, best_ways):
+        money = f.luck + f.money[at].sum(axis=0)
+        slope = f.money @ _weights(money[None], max(aversion, 0.0))[0]
+        most = np.maximum.reduceat(slope, first)
+        roof = float(certain(money, aversion)) + float((most - slope[at]).sum())
+        top = np.minimum(top, roof - (most[f.block] - slope))
+    left = [np.flatnonzero((f.block == b) & ((top > height) | np.isin(np.arange(len(top)), best_ways)))
+            for b in range(len(first))]  # fmt: skip
+    if np.prod([float(len(ways)) for ways in left]) > _COUNTED:
+        return None
+    sets = np.stack([g.ravel() for g in np.meshgrid(*left, indexing="ij")], axis=1)
+    sets = sets[(f.uses[sets].sum(axis=1) <= f.limits + 1e-9).all(axis=1)] if f.limits.size else sets
+    heights = certain(f.luck + f.money[sets].sum(axis=1), aversion)
+    at_top = int(np.argmax(heights))
+    if heights[at_top] <= height:
+        return Best(best_ways, height, True)
+    return Best(sets[at_top], float(heights[at_top]), True)
+
+
+def _climbed(f: Stakes, aversion: float, start: Ints) -> tuple[Ints, float]:
+    """Ways that no other way of a single block betters within the limits, from `start` on, and their height."""
+    taken, first = start.copy(), f.first
+    money, used = f.luck + f.money[taken].sum(axis=0), f.uses[taken].sum(axis=0)
+    height = float(certain(money, aversion))
+    for _ in range(_TURNS):
+        before = height
+        for b, at in enumerate(first):
+            own = np.arange(at, first[b + 1] if b + 1 < len(first) else len(f.block))
+            heights = certain(money - f.money[taken[b]] + f.money[own], aversion)
+            fits = (used - f.uses[taken[b]] + f.uses[own] <= f.limits + 1e-9).all(axis=1)
+            heights = np.where(fits, heights, -np.inf)
+            if heights.max() > height + 1e-9:
+                new = own[int(np.argmax(heights))]
+                money = money - f.money[taken[b]] + f.money[new]
+                used = used - f.uses[taken[b]] + f.uses[new]
+                taken[b], height = new, float(heights.max())
+        if height <= before:
+            break
+    return taken, height
 
 
 def _solved(f: Stakes, aversion: float, start: Ints | None = None) -> Best:

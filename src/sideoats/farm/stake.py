@@ -125,7 +125,8 @@ def _offered(verdict: int, sure: Floats, passive: Bools, barred: Bools, least: F
     acts = verdict in (ACT, WAIT) and lead >= 0 and not passive[lead]
     if verdict not in (ACT, WAIT, LOOK):
         return np.zeros(len(sure), bool)
-    return np.asarray(open_ & (passive | (acts & (sure > rest + least))))
+    led = np.arange(len(sure)) == lead  # what the call itself advises, for its calm as well as for its money
+    return np.asarray(open_ & (passive | (acts & (led | (sure > rest + least)))))
 
 
 def _uses(replies: Replies, at: int, size: float, days: Floats, facts: Facts) -> dict[str, Floats]:
