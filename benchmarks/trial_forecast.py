@@ -41,7 +41,7 @@ from sideoats.week.scoring import crps_ensemble
 
 Floats = NDArray[np.float64]
 LEADS, LAST = 10, 7
-STEP, ORIGINS, LEAST_YEARS = 5, 120, 25
+STEP, ORIGINS, LEAST_YEARS = 5, 60, 25
 SEASON = 100  # kept forecasts, one a day
 FORECASTERS = ("raw", "drawn")
 WAYS = (

@@ -12,6 +12,7 @@ import jinja2
 
 from sideoats.desk.accounts import Accounts, Person
 from sideoats.desk.asked import Districts
+from sideoats.desk.fetching import Fetching
 from sideoats.desk.settings import Settings
 from sideoats.desk.strikes import Strikes
 from sideoats.desk.taking import Files
@@ -42,6 +43,7 @@ class Desk:
         self.districts = Districts(self)
         self.strikes = Strikes()
         self.files = Files(settings.folder(), self.ledger)
+        self.fetching = Fetching(self.ledger)
         self._lines: tuple[tuple[date, int], list[dict[str, Any]]] | None = None
         self._unwalked: tuple[tuple[date, int], tuple[Forecast, ...]] | None = None
         self._counting = threading.Lock()
@@ -52,6 +54,7 @@ class Desk:
     def close(self) -> None:
         """Stop working and close the files."""
         self.weeks.close()
+        self.fetching.close()
         self.files.close()
         self.accounts.close()
         self.ledger.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from starlette.responses import Response
@@ -13,14 +14,17 @@ from sideoats.desk import forms, permits
 from sideoats.desk.grants import ADVISE
 from sideoats.desk.table_out import csv_response, safe_row
 from sideoats.desk.taking import SUFFIXES, FileJob, Preview, preview
-from sideoats.desk.tongue import line_of, plain
+from sideoats.desk.tongue import line_of, plain, reader
 from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError
 from sideoats.intake.office_table import RESERVED, fields_of, kinds, told_columns
 from sideoats.intake.taken import Format, find_format, formats, recognised
 from sideoats.ledger import NewEntry
+from sideoats.sources.fetching import Told
+from sideoats.sources.telling import told
 from sideoats.station import DAILY_UNITS
 from sideoats.week.doubts import doubts
+from sideoats.words import say, sentence
 
 SET_ASIDE_SHOWN = 100
 MAPPING, TABLE, KIND = "mapping", "office-table", "kind"
@@ -42,15 +46,51 @@ _UNITS: Mapping[str, tuple[str, ...]] = {
 
 
 def files_page(visit: Visit) -> Response:
-    """Files on their way in, and a form for another."""
+    """Files on their way in, a form for another, and the sources that the district names."""
+    return _files(visit)
+
+
+def _files(visit: Visit, status: int = 200, line: str = "") -> Response:
+    fetching = visit.desk.fetching
+    try:
+        sources = fetching.declared().sources if _for_all(visit) else ()
+    except InputError as error:
+        sources, line = (), line or line_of(error)
+    last, began = fetching.last()
     return visit.page(
         "files.html",
+        status,
         jobs=visit.desk.files.of(visit.who.name),
         formats=formats(),
         suffixes=",".join(SUFFIXES),
-        line="",
+        line=line,
         most=visit.desk.settings.limits.upload / 1e6,
+        sources=sources,
+        fetching=fetching.busy,
+        fetched=[_line(found, began) for found in last] if began and sources else [],
     )
+
+
+def _for_all(visit: Visit) -> bool:
+    """An account for some farms does not fetch for the district."""
+    return not visit.who.farms
+
+
+def _line(found: Told, began: datetime) -> str:
+    code, values = told(found, began, reader())
+    return sentence(say(f"cli.{code}", **values), reader())
+
+
+def fetch_now(visit: Visit) -> Response:
+    """Begin to fetch what the district names."""
+    if not _for_all(visit):
+        raise Absent
+    try:
+        if visit.desk.fetching.start():
+            visit.desk.audit(visit.who, "fetch begun")
+    except InputError as error:
+        return _files(visit, 422, line_of(error))
+    return visit.go("/files")
 
 
 def receive(visit: Visit) -> Response:
@@ -63,15 +103,7 @@ def receive(visit: Visit) -> Response:
             visit.who.name, file.filename or "", file.file, visit.desk.settings.limits.upload
         )
     except InputError as error:
-        return visit.page(
-            "files.html",
-            422,
-            jobs=visit.desk.files.of(visit.who.name),
-            formats=formats(),
-            suffixes=",".join(SUFFIXES),
-            line=line_of(error),
-            most=visit.desk.settings.limits.upload / 1e6,
-        )
+        return _files(visit, 422, line_of(error))
     return visit.go(f"/files/{job.id}")
 
 
@@ -283,6 +315,7 @@ def set_aside(visit: Visit) -> Response:
 PAGES = (
     Page("/files", ADVISE, files_page),
     Page("/files", ADVISE, receive, methods=("POST",), body=lambda limits: limits.upload + 100_000),
+    Page("/fetch", ADVISE, fetch_now, methods=("POST",)),
     Page("/files/{file}", ADVISE, file_page),
     Page("/files/{file}/read", ADVISE, read, methods=("POST",)),
     Page("/files/{file}/progress", ADVISE, progress),
