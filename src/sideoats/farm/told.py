@@ -40,11 +40,18 @@ def what(way: Way, on: date) -> Said:
     return say("farm.pass", on=Phrase(then), pests=Terms(pests, of="pest"))
 
 
+def _due(stake: Stake, at: int, on: date) -> date:
+    """The day that an option names; today for one that names none. A call's own day before it is of another act."""
+    return on + timedelta(days=int(np.nan_to_num(stake.days[at])))
+
+
 def acts(plan: FarmPlan) -> list[Said]:
     """What is done, the most money first."""
     out = []
     for _, way in plan.taken():
-        days = [s.call.act_by for s, _ in way.taken if s.call.act_by is not None]
+        days = [
+            s.call.act_by for s, at in way.taken if s.call.act_by is not None and s.call.act_by >= _due(s, at, plan.on)
+        ]
         by = Phrase(say("farm.act.by", day=Day(min(days))) if days else None)
         out.append(
             say(
