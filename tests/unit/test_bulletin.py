@@ -9,19 +9,19 @@ import subprocess
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
-from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 
 from sideoats.asking import call_for
 from sideoats.bulletin.dates import farm_calendar
-from sideoats.bulletin.naming import public_stations
-from sideoats.bulletin.public import LEAST_FARMS, Bulletin, make_bulletin
+from sideoats.bulletin.feed import feed
+from sideoats.bulletin.public import Bulletin, make_bulletin
 from sideoats.bulletin.publish import bulletin_of, publish
-from sideoats.bulletin.render import page, pdf, rain_charts, verdict_chart
-from sideoats.bulletin.spoken import MESSAGE, messages, plain, plain_text, radio, script
+from sideoats.bulletin.render import page, pdf
+from sideoats.bulletin.spoken import MESSAGE, SECONDS, messages, plain, plain_text, script
 from sideoats.bulletin.words import LANGUAGES, words
-from sideoats.call import Call, OptionResult, call_from
+from sideoats.call import Call, OptionResult, Quantity, call_from
 from sideoats.demo.district import FARMS, TODAY, all_entries
 from sideoats.errors import InputError
 from sideoats.ledger import NewEntry, open_ledger
@@ -55,58 +55,6 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Week, Snapshot]:
         return run_week(ledger, TODAY, draws=60), take_snapshot(ledger, TODAY, ())
 
 
-def test_groups_under_five_farms_are_not_reported() -> None:
-    calls = [call(i) for i in range(LEAST_FARMS)] + [call(i, "soybean-podworm") for i in range(LEAST_FARMS - 1)]
-    b = make_bulletin(week(calls), words("en"))
-    assert [(i.question, i.farms) for i in b.items] == [("sorghum-aphid", 5)] and b.withheld == 1
-    # many places of few farms are still few farms
-    many = make_bulletin(week([call(i % 2) for i in range(40)]), words("en"))
-    assert many.items == () and many.withheld == 1
-
-
-def test_small_groups_of_one_question_are_told_together() -> None:
-    """Eight farms, no verdict on five of them: the verdicts are named, without counts, dates or money of any."""
-    calls = [call(i) for i in range(4)] + [call(i, verdict="look") for i in range(4, 7)] + [call(7, verdict="wait")]
-    b = make_bulletin(week(calls), words("en"))
-    (item,) = b.items
-    assert (item.farms, item.verdict, item.word, item.mixed, b.withheld) == (8, "act", "Act, some", True, 0)
-    assert item.sentence == "Of eight places on eight farms, some should act, some should look first and some can wait."
-    assert item.first is item.last is None and "one matter differs" in b.opening.lower()
-    assert "ACT, SOME" in messages(b, words("en"))[0] and verdict_chart(b, words("en")) is None
-    assert "algunos" in make_bulletin(week(calls), words("es")).items[0].sentence
-
-
-def test_nothing_is_told_together_that_subtraction_would_give_away() -> None:
-    """Where one verdict is told by itself, the small ones are not: all together less that one would be them."""
-    calls = [call(i) for i in range(6)] + [call(i, verdict="look") for i in range(6, 9)]
-    b = make_bulletin(week(calls), words("en"))
-    assert [(i.verdict, i.mixed, i.farms) for i in b.items] == [("act", False, 6)] and b.withheld == 1
-    few = [call(1), call(2, verdict="look"), call(3, verdict="wait"), call(4, verdict="wait")]
-    assert make_bulletin(week(few), words("en")).items == ()
-    hazard = [call(1, "hay-nitrate", "stop")] + [call(i, "hay-nitrate", "wait") for i in range(2, 8)]
-    alone = make_bulletin(week(hazard), words("en"))
-    assert alone.items == () and alone.hazards == (words("en").reminder("hay-nitrate"),)
-
-
-def test_a_hazard_on_one_farm_brings_its_general_reminder_and_no_number() -> None:
-    b = make_bulletin(week([call(1, "hay-nitrate", "stop")]), words("en"))
-    assert b.items == () and b.hazards == (words("en").reminder("hay-nitrate"),)
-    assert not any(c.isdigit() for c in b.hazards[0])
-
-
-def test_a_hazard_anywhere_goes_before_the_usual_reminder_and_is_told_once() -> None:
-    calls = [call(i, "cull-cows") for i in range(6)] + [call(9, "cull-cows", "stop"), call(9, "wean-date", "stop")]
-    calls += [call(9, "precondition", "stop")]
-    en = words("en")
-    b = make_bulletin(week(calls), en)
-    assert b.hazards == (en.hazard("cull-cows"), en.hazard("wean-date")) and "withdrawal" in b.hazards[1]
-    assert [i.reminder for i in b.items] == [en.reminder("cull-cows")]
-    assert plain_text(b, en).count(b.hazards[0]) == 1 and plain_text(b, en).count(b.hazards[1]) == 1
-    calm = make_bulletin(week(calls[:6]), en)
-    assert [i.reminder for i in calm.items] == [en.reminder("cull-cows")] and calm.hazards == ()
-    assert radio(b, en, seconds=60).index(b.hazards[0]) < radio(b, en, seconds=60).index("Cull cows")
-
-
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_question_of_the_week_has_something_to_say_to_all(language: str) -> None:
     """Without a number: a sentence that names none needs no source, and holds on every field."""
@@ -117,13 +65,6 @@ def test_every_question_of_the_week_has_something_to_say_to_all(language: str) -
     assert all(len(text) <= 110 and text.endswith(".") and not any(c.isdigit() for c in text) for text in both)
 
 
-def test_what_differs_from_place_to_place_is_read_aloud_as_what_holds_for_all() -> None:
-    calls = [call(i) for i in range(4)] + [call(i, verdict="look") for i in range(4, 8)]
-    b, en = make_bulletin(week(calls), words("en")), words("en")
-    assert "some should act" in plain_text(b, en) and "some should act" not in script(b, en)
-    assert f"Aphids in sorghum: {en.reminder('sorghum-aphid')}" in script(b, en)
-
-
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_no_public_text_names_a_farm_or_a_place(language: str, demo: tuple[Week, Snapshot]) -> None:
     found, snapshot = demo
@@ -131,8 +72,8 @@ def test_no_public_text_names_a_farm_or_a_place(language: str, demo: tuple[Week,
     b = make_bulletin(found, spoken, stations=snapshot.stations)
     public = [
         plain_text(b, spoken),
-        script(b, spoken),
-        radio(b, spoken, seconds=30),
+        *(script(b, spoken, seconds=n) for n in SECONDS),
+        feed(b, spoken).decode(),
         page(b, spoken),
         *messages(b, spoken),
     ]
@@ -142,31 +83,17 @@ def test_no_public_text_names_a_farm_or_a_place(language: str, demo: tuple[Week,
         assert not any(c.place in text for c in found.calls)
 
 
-@pytest.mark.parametrize("language", LANGUAGES)
-def test_lengths(language: str, demo: tuple[Week, Snapshot]) -> None:
-    spoken = words(language)
-    b = make_bulletin(demo[0], spoken, stations=demo[1].stations)
-    assert len(script(b, spoken).split()) <= 280
-    stops = sum(len(h.split()) + 1 for h in b.hazards)
-    assert len(radio(b, spoken, seconds=30).split()) <= max(70, stops)  # time cuts everything else, never a stop
-    assert len(radio(b, spoken, seconds=60).split()) <= max(140, stops)
-    sent = messages(b, spoken)
-    assert sent and all(len(m) <= MESSAGE for m in sent)
-    assert all(c.isascii() or c in "éèùìòÇØøÅåÄÖÑÜ§¿äöñüà¡" for m in sent for c in m)
-
-
 def test_both_languages_have_the_same_phrases_and_every_question_has_a_title() -> None:
     tables = [words(language).table for language in LANGUAGES]
     assert tables[0].keys() == tables[1].keys()
-    for part in ("phrases", "verdicts", "questions", "reminders", "hazards", "units", "lists"):
+    for part in ("phrases", "verdicts", "questions", "reminders", "hazards", "lists"):
         assert tables[0][part].keys() == tables[1][part].keys(), part
     for key in tables[0]["phrases"]:
         blanks = [{b for _, b, _, _ in string.Formatter().parse(t["phrases"][key]) if b} for t in tables]
         assert blanks[0] == blanks[1], key
     missing = [name for name in registry() if name not in tables[0]["questions"]]
     assert missing == []
-    for length, key in ((7, "weekdays"), (12, "months")):
-        assert all(len(t["lists"][key]) == length for t in tables)
+    assert all(len(t["lists"]["months"]) == 12 for t in tables)
 
 
 def test_an_unknown_language_is_refused() -> None:
@@ -218,6 +145,8 @@ def test_calendars_parse_and_keep_their_uids(demo: tuple[Week, Snapshot]) -> Non
     events = Calendar.from_ical(once).walk("VEVENT")
     dated = sum(bool(d) for c in own if c.verdict != "wait" for d in (c.act_by, c.look_by))
     assert len(events) == dated > 0
+    for event in events:  # an alarm twelve hours before the day, none of them past
+        assert all(event["DTSTART"].dt - timedelta(days=1) > TODAY for _ in event.walk("VALARM"))
     assert len({str(e["UID"]) for e in events}) == dated
     for e in events:
         assert (e["DTEND"].dt - e["DTSTART"].dt).days == 1
@@ -227,7 +156,7 @@ def test_calendars_parse_and_keep_their_uids(demo: tuple[Week, Snapshot]) -> Non
 def test_everything_is_published(demo: tuple[Week, Snapshot], tmp_path: Path) -> None:
     done = publish(demo[0], demo[1], {"closing.en": "My own last word."}, tmp_path)
     assert all(f.exists() and f.stat().st_size > 30 for f in done.files)
-    assert len([f for f in done.files if f.suffix == ".ics"]) == len({c.farm for c in demo[0].calls if c.farm})
+    assert len([f for f in done.files if f.parent.name == "farms"]) == len({c.farm for c in demo[0].calls if c.farm})
     assert "My own last word." in (tmp_path / "public" / "en" / "bulletin.txt").read_text(encoding="utf-8")
     assert "My own last word." not in (tmp_path / "public" / "es" / "bulletin.txt").read_text(encoding="utf-8")
     assert not list(tmp_path.rglob("*.part"))
@@ -239,8 +168,9 @@ def test_accents_that_messages_lack_are_dropped() -> None:
 
 def hazards_week() -> Week:
     """Ten matters to act on at length, and four hazards, each on one farm only."""
-    acting = sorted(q.name for q in weekly_questions())[:10]
-    calls = [call(i, name) for name in acting for i in range(6)]
+    acting = ["sorghum-aphid", *sorted(q.name for q in weekly_questions())[:9]]
+    counted = {"mean_aphids_per_leaf": Quantity(60.0, "aphids/leaf")}
+    calls = [replace(call(i, name), quantities=counted) for name in acting for i in range(7)]
     stopped = ("bin-hold", "cow-body-condition", "graze-prussic", "hay-nitrate")
     known = [q for q in stopped if q in registry()]
     return week(calls + [call(at, q, "stop") for at, q in enumerate(known)])
@@ -254,20 +184,32 @@ def forms_of(b: Bulletin, language: str) -> dict[str, str]:
     print_ = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(pdf(b, said))).pages)
     return {
         "page": html, "pdf": print_, "text": plain_text(b, said), "messages": "\n".join(messages(b, said)),
-        "script": script(b, said), "half a minute": radio(b, said, seconds=30), "minute": radio(b, said, seconds=60),
+        "feed": " ".join(ElementTree.fromstring(feed(b, said)).itertext()),
+        **{f"{n} seconds": script(b, said, seconds=n) for n in SECONDS},
     }  # fmt: skip
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_hazard_on_one_farm_brings_its_general_warning_once_and_no_number(language: str) -> None:
+    said = words(language)
+    calls = [call(1, "hay-nitrate", "stop"), call(9, "wean-date", "stop"), call(9, "precondition", "stop")]
+    b = make_bulletin(week(calls), said)
+    assert b.hazards == (said.hazard("hay-nitrate"), said.hazard("precondition")) and b.stories == ()
+    assert not any(c.isdigit() for h in b.hazards for c in h)
+    assert all(plain_text(b, said).count(h) == 1 for h in b.hazards)
+    assert make_bulletin(week([call(1, "hay-nitrate", "look")]), said).hazards == ()
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_stop_comes_first_and_whole_in_every_form(language: str) -> None:
     said = words(language)
     b = make_bulletin(hazards_week(), said)
-    assert len(b.hazards) >= 2 and b.items
+    assert len(b.hazards) >= 2 and b.stories
     for form, text in forms_of(b, language).items():
         flat = plain(" ".join(text.split()))
         places = [flat.find(plain(h)) for h in b.hazards]
         assert min(places) >= 0, (form, b.hazards[places.index(-1)])
-        later = [flat.find(plain(part)) for part in (b.opening, *(i.title for i in b.items))]
+        later = [flat.find(plain(part)) for part in (b.opening, *(s.headline for s in b.stories))]
         assert max(places) < min(at for at in (*later, len(flat)) if at > 0), form
         assert flat.upper().count(plain(said.verdict("stop")).upper()) >= len(b.hazards), form
     assert all(len(m) <= MESSAGE for m in messages(b, said)) and not any(
@@ -275,37 +217,9 @@ def test_every_stop_comes_first_and_whole_in_every_form(language: str) -> None:
     )
 
 
-def test_a_mixed_group_carries_the_severest_verdict_that_someone_has() -> None:
-    calls = [call(i) for i in range(3)] + [call(i, verdict="look") for i in range(3, 6)]
-    calls += [call(6, verdict="stop"), call(7, verdict="wait")]
-    b = make_bulletin(week([*[call(i, "wheat-planting") for i in range(6)], *calls]), words("en"))
-    assert [(i.question, i.verdict) for i in b.items] == [("sorghum-aphid", "stop"), ("wheat-planting", "act")]
-    assert b.items[0].word == "Stop, some" and "some face a hazard" in b.items[0].sentence
-
-
-def option(key: str, value: float, **more: Any) -> OptionResult:
-    return OptionResult(key, key, value, value, value, "USD/ac", 0.3, **more)
-
-
-@pytest.mark.parametrize(
-    ("options", "baseline", "told"),
-    [
-        ((option("best", 100), option("next", 90, passive=True), option("worst", 14)), "", "10 dollars"),
-        ((option("best", 100), option("leave", 40), option("worst", -90)), "leave", "60 dollars"),
-        ((option("best", 100), option("late", 14)), "", ""),  # nobody said what doing nothing brings
-        ((option("best", 100), option("leave", 40, passive=True, barred="a hazard"), option("late", 14)), "", ""),
-    ],
-)
-def test_acting_is_worth_what_it_brings_over_doing_nothing(
-    options: tuple[OptionResult, ...], baseline: str, told: str
-) -> None:
-    calls = [replace(call(i), options=options, baseline=baseline) for i in range(6)]
-    sentence = make_bulletin(week(calls), words("en")).items[0].sentence
-    assert (told in sentence) if told else ("worth" not in sentence), sentence
-
-
 def test_what_doing_nothing_brings_is_known_of_a_call_kept_and_read_again() -> None:
-    kept = replace(call(1), options=(option("go", 9), option("leave", 1, passive=True)))
+    leave = OptionResult("leave", "Leave", 1, 1, 1, "USD/ac", 0.3, passive=True)
+    kept = replace(call(1), options=(call(1).options[0], leave))
     assert call_from(kept.full()).options == kept.options and "passive" not in kept.contract()["options"][0]
     answered = call_for("sorghum-aphid", ASKED, on=date(2026, 8, 10))
     assert any(o.passive for o in answered.options) or answered.baseline
@@ -328,9 +242,8 @@ def test_a_farms_own_gauge_and_name_never_stand_in_public(tmp_path: Path) -> Non
     found = week([call(i) for i in range(6)])
     for language in LANGUAGES:
         b = bulletin_of(found, snapshot, {}, language)
-        charts = rain_charts(public_stations(snapshot), b)
-        shown = page(b, words(language), pictures=charts)
-        assert b.stations and charts
+        shown = page(b, words(language))
+        assert b.stations and b.pictures
         assert not [n for n in ("Home gauge", "back forty", "Two Elms", "gauge-0") if n in shown]
 
 

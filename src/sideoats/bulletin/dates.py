@@ -5,16 +5,22 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable
 from datetime import UTC, date, datetime, time, timedelta
+from typing import TYPE_CHECKING
 
+from sideoats.bulletin.public import Bulletin
 from sideoats.bulletin.words import Words
 from sideoats.call import Call
+from sideoats.words import Name, Reader, say, sentence
+
+if TYPE_CHECKING:
+    from icalendar import Event
 
 _NAMESPACE = uuid.UUID("3f0f2a6b-93c4-5d11-a6f5-6d6f5f0a3f11")
 
 
 def farm_calendar(calls: Iterable[Call], words: Words, *, farm: str, on: date) -> bytes:
     """A calendar of one farm's dates. All-day events; the stamp is the week's own day, so two runs give equal bytes."""
-    from icalendar import Alarm, Calendar, Event
+    from icalendar import Calendar, Event
 
     calendar = Calendar()
     calendar.add("prodid", "-//Sideoats//farm week//EN")
@@ -35,12 +41,45 @@ def farm_calendar(calls: Iterable[Call], words: Words, *, farm: str, on: date) -
             event.add("description", "\n".join([call.headline, *call.cautions]))
             event.add("sequence", on.toordinal() - date(2020, 1, 1).toordinal())
             event.add("transp", "TRANSPARENT")
-            alarm = Alarm()
-            alarm.add("action", "DISPLAY")
-            alarm.add("description", words.phrase(f"calendar_{kind}", what=what))
-            alarm.add("trigger", timedelta(hours=-12))
-            event.add_component(alarm)
+            _remind(event, day, on, words.phrase(f"calendar_{kind}", what=what))
             calendar.add_component(event)
+    return bytes(calendar.to_ical())
+
+
+def _remind(event: Event, day: date, on: date, what: str) -> None:
+    """An alarm at noon of the day before, where that is not past: the calendar is made at noon of `on`."""
+    from icalendar import Alarm
+
+    if day - timedelta(days=1) <= on:
+        return
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("description", what)
+    alarm.add("trigger", timedelta(hours=-12))
+    event.add_component(alarm)
+
+
+def public_calendar(bulletin: Bulletin, words: Words) -> bytes:
+    """The dates that the edition names to everyone; a story's next edition moves its event."""
+    from icalendar import Calendar, Event
+
+    reader = Reader(words.language)
+    calendar = Calendar()
+    calendar.add("prodid", f"-//Sideoats//public dates//{words.language.upper()}")
+    calendar.add("version", "2.0")
+    calendar.add("name", sentence(say("edition.calendar.name", district=Name(bulletin.district)), reader))
+    for found in bulletin.days:
+        what = sentence(found.what, reader)
+        event = Event()
+        event.add("uid", f"{uuid.uuid5(_NAMESPACE, f'{bulletin.district}|{found.key}|{found.day.year}')}@sideoats")
+        event.add("dtstamp", datetime.combine(bulletin.on, time(12, 0), tzinfo=UTC))
+        event.add("dtstart", found.day)
+        event.add("dtend", found.day + timedelta(days=1))
+        event.add("summary", what[:1].upper() + what[1:])
+        event.add("sequence", bulletin.on.toordinal() - date(2020, 1, 1).toordinal())
+        event.add("transp", "TRANSPARENT")
+        _remind(event, found.day, bulletin.on, what)
+        calendar.add_component(event)
     return bytes(calendar.to_ical())
 
 

@@ -1,10 +1,9 @@
-"""From a week to what may be said in public: groups of farms, never a farm; small groups are not reported.
+"""From a week to the public edition: hazards, stories, standing parts; never a farm, never a farm's verdict.
 
-A group is one question with one verdict. It is reported only if it holds at least `LEAST_FARMS` farms. Where all groups
-of a question are smaller, but it was asked on that many farms in all, it is reported once over all its verdicts, which
-are then named without numbers or dates; what is left is only counted together. Places and farms are never named, and
-no number of a single place is shown: a group's money is a median over its places, rounded. A hazard met anywhere
-brings its general warning, without any number: `Bulletin.hazards`, which every form puts first and none cuts.
+A story of farms rests on at least five of them and tells the figure that decides beside the published line
+(`sideoats.bulletin.stories`); no verdict of any farm is told, alone or counted, so that two editions cannot be
+subtracted. A hazard met anywhere brings its general warning, without any number: `Bulletin.hazards`, which every form
+puts first and none cuts; it tells that there is one, because that is what keeps others' animals alive.
 """
 
 from __future__ import annotations
@@ -12,42 +11,44 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from sideoats.bulletin.seasons import Season, Series, season_stories
+from sideoats.bulletin.spread import LEAST_FARMS, about
+from sideoats.bulletin.standing import Part, PublicDay, parts, public_days, scouted
+from sideoats.bulletin.stories import Story, farm_stories
 from sideoats.bulletin.words import Words
-from sideoats.call import VERDICTS, Call
+from sideoats.facts import Facts
+from sideoats.facts import load as load_facts
+from sideoats.pictures import Picture
+from sideoats.words import Count, Day, Name, Reader, say, sentence
 
 if TYPE_CHECKING:
     from sideoats.station import StationDays
     from sideoats.week import Week
 
-LEAST_FARMS = 5
-_SHOWN = ("stop", "act", "look")
+MOST_STORIES, MOST_SCOUTED = 8, 6
 
 
 @dataclass(frozen=True)
-class Item:
-    """One group of calls, in one language; `mixed` where it holds all verdicts of its question, as `word` says."""
+class Told:
+    """One story in one language; `codes` are its sentences' ids."""
 
-    question: str
-    verdict: str
-    word: str
-    title: str
-    sentence: str
-    reminder: str
-    places: int
-    farms: int
-    first: date | None
-    last: date | None
-    mixed: bool = False
+    key: str
+    by: date
+    headline: str
+    body: tuple[str, ...]
+    caution: str
+    source: str
+    codes: tuple[str, ...]
+    picture: Picture | None = None
 
     @property
-    def said(self) -> str:
-        """Read aloud: which verdicts there are says nothing to a listener, so that what holds for all stands for it."""
-        return self.reminder if self.mixed and self.reminder else f"{self.sentence} {self.reminder}".strip()
+    def text(self) -> str:
+        """The body as a paragraph."""
+        return " ".join(self.body)
 
 
 @dataclass(frozen=True)
@@ -69,127 +70,22 @@ class Bulletin:
     on: date
     language: str
     title: str
+    district: str
     opening: str
-    items: tuple[Item, ...]
     hazards: tuple[str, ...]
-    withheld: int
-    waiting: int
+    stories: tuple[Told, ...]
+    parts: tuple[Part, ...]
+    days: tuple[PublicDay, ...]
     stations: tuple[StationLine, ...]
+    counted: str
     closing: str
     cautions: tuple[str, ...]
     head: tuple[int, str]
-    places: int
-    farms: int
 
-
-def groups(calls: Iterable[Call]) -> dict[tuple[str, str], list[Call]]:
-    """(question, verdict) -> its calls, in rank order."""
-    out: dict[tuple[str, str], list[Call]] = {}
-    for call in calls:
-        if call.farm:
-            out.setdefault((call.question, call.verdict), []).append(call)
-    return out
-
-
-def _farms(calls: Iterable[Call]) -> int:
-    return len({c.farm for c in calls})
-
-
-def reported(
-    found: Mapping[tuple[str, str], list[Call]],
-) -> tuple[list[tuple[str, str, list[Call], bool]], int]:
-    """What may be told, as (question, verdict, calls, all verdicts together?) in rank order, and how many may not.
-
-    A question is told over all its verdicts only where none of its groups is told by itself: else the small ones could
-    be had by subtraction. It then carries the severest verdict that someone has, a stop too.
-    """
-    told, withheld, done = [], 0, set()
-    for (question, verdict), calls in found.items():
-        if verdict not in _SHOWN:
-            continue
-        if _farms(calls) >= LEAST_FARMS:
-            told.append((question, verdict, calls, False))
-            continue
-        own = {v: c for (q, v), c in found.items() if q == question}
-        every = [c for part in own.values() for c in part]
-        alone = any(_farms(part) >= LEAST_FARMS for v, part in own.items() if v in _SHOWN)
-        due = next((v for v in ("act", "look") if v in own), None)
-        if alone or due is None or _farms(every) < LEAST_FARMS:
-            withheld += 1
-        elif question not in done:
-            told.append((question, "stop" if "stop" in own else due, every, True))
-        done.add(question)
-    return sorted(told, key=lambda group: group[1] != "stop"), withheld
-
-
-def _gain(calls: list[Call]) -> tuple[float, str] | None:
-    """Median over places of what the best open option is worth over doing nothing, two figures, and its unit.
-
-    Doing nothing is the baseline that a call names, else its passive options; a call where neither is open, or none is
-    known, has no such figure (what a bad choice would lose is not what acting is worth).
-    """
-    gains, unit = [], ""
-    for call in calls:
-        money = {o.key: o.expected for o in call.options if o.barred is None and np.isfinite(o.expected)}
-        idle = [call.baseline] if call.baseline else [o.key for o in call.options if o.passive]
-        left = [money[key] for key in idle if key in money]
-        if left:
-            gains.append(max(money.values()) - max(left))
-            unit = call.options[0].unit
-    if len(gains) < LEAST_FARMS:
-        return None
-    middle = median(gains)
-    return float(f"{middle:.2g}"), unit
-
-
-def _mixed(question: str, verdict: str, calls: list[Call], words: Words, reminder: str) -> Item:
-    """All verdicts of a question together: which there are, and on how many farms it was asked."""
-    kinds = [words.phrase(f"mixed.{v}") for v in VERDICTS if any(c.verdict == v for c in calls)]
-    farms = _farms(calls)
-    sentence = words.phrase(
-        "group.mixed", places=words.number(len(calls)), farms=words.number(farms), kinds=words.joined(kinds)
-    )
-    word = words.phrase("mixed.word", verdict=words.verdict(verdict))
-    return Item(
-        question,
-        verdict,
-        word,
-        words.question(question),
-        sentence,
-        reminder,
-        len(calls),
-        farms,
-        None,
-        None,
-        mixed=True,
-    )
-
-
-def _item(question: str, verdict: str, calls: list[Call], words: Words, reminder: str) -> Item:
-    dates = sorted(d for c in calls if (d := c.act_by or c.look_by))
-    first, last = (dates[0], dates[-1]) if dates else (None, None)
-    farms = _farms(calls)
-    sentence = words.phrase(f"group.{verdict}", places=words.number(len(calls)), farms=words.number(farms))
-    if first and last:
-        span = (
-            words.day(first) if first == last else words.phrase("between", first=words.day(first), last=words.day(last))
-        )
-        sentence += " " + words.phrase(f"by.{verdict}" if verdict != "stop" else "by.act", span=span)
-    gain = _gain(calls) if verdict == "act" else None
-    if gain is not None and gain[0] >= 1:
-        sentence += " " + words.phrase("worth", money=f"{gain[0]:g}", unit=words.unit(gain[1]))
-    return Item(
-        question,
-        verdict,
-        words.verdict(verdict),
-        words.question(question),
-        sentence,
-        reminder,
-        len(calls),
-        farms,
-        first,
-        last,
-    )
+    @property
+    def pictures(self) -> list[Picture]:
+        """The stories' pictures, in order."""
+        return [s.picture for s in self.stories if s.picture is not None]
 
 
 def station_lines(records: Mapping[str, StationDays], on: date) -> tuple[StationLine, ...]:
@@ -225,6 +121,8 @@ def make_bulletin(
     district: str = "",
     stations: Mapping[str, StationDays] | None = None,
     paragraphs: Mapping[str, str] | None = None,
+    quotes: Series | None = None,
+    facts: Facts | None = None,
 ) -> Bulletin:
     """The public bulletin of a week.
 
@@ -232,36 +130,57 @@ def make_bulletin(
     ----------
     words : of the language wanted
     district : its name for the title
-    stations : records for the weather lines
-    paragraphs : slot -> text written by the adviser (``opening.en``, ``closing.en``, ``QUESTION.en``)
+    stations : public records for the weather, by station
+    paragraphs : slot -> text written by the adviser (``opening.en``, ``closing.en``, ``STORY.en``)
+    quotes : (market, commodity) -> (day, price text), oldest first
+    facts : as the district chose them; those that are shipped where None
     """
-    written = paragraphs or {}
-    items = []
-    told, withheld = reported(groups(week.calls))
+    written, reader = paragraphs or {}, Reader(words.language)
+    season = Season(week.on, stations or {}, quotes or {}, facts or load_facts())
+    stories = chosen([*farm_stories(week.calls, week.on, season.facts), *season_stories(season)])
+    told = tuple(_told(story, reader, written.get(f"{story.key}.{words.language}", "")) for story in stories)
     hazards = _hazards({c.question for c in week.of("stop")}, words)
-    for question, verdict, calls, mixed in told:
-        reminder = words.reminder(question)
-        reminder = "" if reminder in hazards else reminder  # it stands at the top already
-        item = (_mixed if mixed else _item)(question, verdict, calls, words, reminder)
-        own = written.get(f"{question}.{words.language}")
-        items.append(item if not own else Item(**{**item.__dict__, "sentence": f"{item.sentence} {own}"}))
-    lines = station_lines(stations or {}, week.on)
-    opening = written.get(f"opening.{words.language}") or _opening(items, lines, words)
+    keys = {s.key for s in stories}
+    scout = [
+        f"{words.question(q)}: {line}"
+        for q in scouted(season.facts.region, week.on)
+        if q not in keys and (line := words.reminder(q)) not in ("", *hazards)
+    ][:MOST_SCOUTED]
+    farms = len({c.farm for c in week.calls if c.farm})
+    name = district or words.phrase("district")
     return Bulletin(
         on=week.on,
         language=words.language,
-        title=words.phrase("title", district=district or words.phrase("district"), day=words.long_day(week.on)),
-        opening=opening,
-        items=tuple(items),
+        title=words.phrase("title", district=name, day=words.long_day(week.on)),
+        district=name,
+        opening=written.get(f"opening.{words.language}") or _opening(stories, bool(hazards), reader),
         hazards=hazards,
-        withheld=withheld,
-        waiting=len(week.of("wait")),
-        stations=lines,
+        stories=told,
+        parts=parts(season, stories, scout, reader),
+        days=tuple(public_days(season, stories)),
+        stations=station_lines(stations or {}, week.on),
+        counted=_counted(farms, reader),
         closing=written.get(f"closing.{words.language}") or words.phrase("closing"),
         cautions=tuple(words.list("cautions")),
         head=week.head,
-        places=len({c.place for c in week.calls}),
-        farms=_farms(c for c in week.calls if c.farm),
+    )
+
+
+def chosen(stories: Iterable[Story]) -> list[Story]:
+    """The stories that press most, first the heaviest; equals by name, so that the same week gives the same edition."""
+    return sorted(stories, key=lambda s: (-s.weight, s.key))[:MOST_STORIES]
+
+
+def _told(story: Story, reader: Reader, own: str) -> Told:
+    def line(said: object) -> str:
+        text = sentence(said, reader)  # type: ignore[arg-type]
+        return text[:1].upper() + text[1:]
+
+    who = Name("; ".join(story.sources))
+    source = say("edition.source", who=who) if story.sources else say("edition.source.market")
+    body = (*map(line, story.body), *((own,) if own else ()))
+    return Told(
+        story.key, story.by, line(story.head), body, line(story.caution), line(source), story.codes, story.picture
     )
 
 
@@ -270,16 +189,16 @@ def _hazards(stopped: Iterable[str], words: Words) -> tuple[str, ...]:
     return tuple(w for w in dict.fromkeys(words.hazard(name) for name in sorted(stopped)) if w)
 
 
-def _opening(items: list[Item], lines: tuple[StationLine, ...], words: Words) -> str:
-    acts = [i for i in items if i.verdict in ("stop", "act") and not i.mixed]
-    some = [i for i in items if i.mixed]
-    told = []
-    for key, found in (("opening.act", acts), ("opening.mixed", some)):
-        if found:
-            told.append(words.phrase(f"{key}.one" if len(found) == 1 else key, count=words.number(len(found))))
-    text = " ".join(told) or words.phrase("opening.quiet")
-    if lines:
-        rain = sum(s.rain_mm for s in lines) / len(lines)
-        usual = sum(s.usual_rain_mm for s in lines) / len(lines)
-        text += " " + words.phrase("opening.rain", rain=words.rain(rain), usual=words.rain(usual))
-    return text
+def _opening(stories: list[Story], hazards: bool, reader: Reader) -> str:
+    if not stories:
+        return sentence(say("edition.opening.none"), reader)
+    code = "edition.opening" if hazards else "edition.opening.calm"
+    return sentence(say(code, n=Count(len(stories)), day=Day(min(s.by for s in stories))), reader)
+
+
+def _counted(farms: int, reader: Reader) -> str:
+    if farms < LEAST_FARMS:
+        return sentence(say("edition.counted.none"), reader)
+    near = about(farms)
+    told = say("edition.farms.five") if near == LEAST_FARMS else say("edition.farms", n=Count(near))
+    return sentence(say("edition.counted", farms=told), reader)

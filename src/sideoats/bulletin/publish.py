@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sideoats.bulletin.dates import farm_calendar
+from sideoats.bulletin.dates import farm_calendar, public_calendar
+from sideoats.bulletin.feed import feed
 from sideoats.bulletin.naming import public_stations, unnamed
 from sideoats.bulletin.public import Bulletin, make_bulletin
-from sideoats.bulletin.render import page, pdf, rain_charts
-from sideoats.bulletin.spoken import messages, plain_text, radio, script
-from sideoats.bulletin.words import words
+from sideoats.bulletin.render import page, pdf
+from sideoats.bulletin.spoken import SECONDS, messages, plain_text, script
+from sideoats.bulletin.words import Words, words
 from sideoats.errors import InputError
 from sideoats.folders import write_whole
 from sideoats.week.snapshot import Snapshot
 
 if TYPE_CHECKING:
+    from sideoats.facts import Facts
     from sideoats.ledger import Entry, Ledger
     from sideoats.week import Week
 
@@ -45,17 +47,47 @@ def written(ledger: Ledger, on: date, slot: str) -> list[Entry]:
     return sorted((e for e in found if e.body.get("slot") == slot), key=lambda e: (e.seen_at, e.seq))
 
 
-def bulletin_of(week: Week, snapshot: Snapshot, written: dict[str, str], language: str) -> Bulletin:
+def bulletin_of(
+    week: Week, snapshot: Snapshot, written: dict[str, str], language: str, facts: Facts | None = None
+) -> Bulletin:
     """The bulletin of a week in one language, without the paragraphs that name a farm and without farms' own gauges."""
-    district = snapshot.settings.get("district.name", "")
     said, _ = unnamed(snapshot, written)
-    return make_bulletin(week, words(language), district=district, stations=public_stations(snapshot), paragraphs=said)
+    return make_bulletin(
+        week,
+        words(language),
+        district=snapshot.settings.get("district.name", ""),
+        stations=public_stations(snapshot),
+        paragraphs=said,
+        quotes=snapshot.quote_series,
+        facts=facts,
+    )
+
+
+Maker = Callable[[Bulletin, Words], bytes]
+# Every public form: the file's name and what makes it.
+FORMS: Mapping[str, Maker] = {
+    "bulletin.html": lambda b, w: page(b, w).encode(),
+    "bulletin.pdf": pdf,
+    "bulletin.txt": lambda b, w: plain_text(b, w).encode(),
+    **{
+        f"script-{n}-seconds.txt": lambda b, w, n=n: script(b, w, seconds=n).encode()  # type: ignore[misc]
+        for n in SECONDS
+    },
+    "messages.txt": lambda b, w: "\n".join(messages(b, w)).encode(),
+    "feed.xml": feed,
+    "dates.ics": public_calendar,
+}
 
 
 def publish(
-    week: Week, snapshot: Snapshot, written: dict[str, str], out: Path, languages: Sequence[str] = ("en", "es")
+    week: Week,
+    snapshot: Snapshot,
+    written: dict[str, str],
+    out: Path,
+    languages: Sequence[str] = ("en", "es"),
+    facts: Facts | None = None,
 ) -> Published:
-    """Write page, PDF, plain text, spoken script, radio notes and messages for each language, and a calendar a farm.
+    """Write every public form for each language, and a calendar a farm.
 
     Public files go to ``out/public/LANGUAGE``, calendars (which name places) to ``out/farms``.
 
@@ -74,19 +106,9 @@ def publish(
     made = []
     for language in languages:
         spoken = words(language)
-        b = bulletin_of(week, snapshot, written, language)
+        b = bulletin_of(week, snapshot, written, language, facts)
         made.append(b)
-        pictures = rain_charts(public_stations(snapshot), b)
-        folder = out / "public" / language
-        files += [
-            write_whole(folder / "bulletin.html", page(b, spoken, pictures=pictures).encode()),
-            write_whole(folder / "bulletin.pdf", pdf(b, spoken, pictures=pictures)),
-            write_whole(folder / "bulletin.txt", plain_text(b, spoken).encode()),
-            write_whole(folder / "script-two-minutes.txt", script(b, spoken).encode()),
-            write_whole(folder / "radio-30-seconds.txt", radio(b, spoken, seconds=30).encode()),
-            write_whole(folder / "radio-60-seconds.txt", radio(b, spoken, seconds=60).encode()),
-            write_whole(folder / "messages.txt", "\n".join(messages(b, spoken)).encode()),
-        ]
+        files += [write_whole(out / "public" / language / name, make(b, spoken)) for name, make in FORMS.items()]
     for farm in sorted({c.farm for c in week.calls if c.farm}):
         name = snapshot.farm_names.get(farm, farm)
         own = [c for c in week.calls if c.farm == farm]

@@ -1,40 +1,88 @@
-"""The bulletin as words: a spoken script of about two minutes, radio notes, and messages of 160 characters."""
+"""The edition as words: scripts of so many seconds, messages of 160 characters, plain text."""
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from textwrap import wrap
 
-from sideoats.bulletin.public import Bulletin, Item
+from sideoats.bulletin.aloud import aloud
+from sideoats.bulletin.public import Bulletin
 from sideoats.bulletin.words import Words
+from sideoats.words import Day, Name, Reader, say, sentence
 
-WORDS_A_MINUTE = 140  # common practice, no source: an unhurried reading pace
+WORDS_A_MINUTE = 150  # common practice, no source: the pace of a voice on the air
+SECONDS = (30, 60, 120)
+TOLERANCE = 0.05
 MESSAGE = 160
 # The letters of GSM 03.38's basic alphabet beyond ASCII that our two languages use; others lose their accent, because
 # one letter outside the alphabet more than halves what a message holds.
 _GSM = set("éèùìòÇØøÅåÄÖÑÜ§¿äöñüà¡")
+# Short closing sentences of several lengths, so that a script ends on time.
+_CLOSING = ("ask", "print", "gauge", "walk", "farm", "count", "safe", "neighbor")
 
 
-def script(bulletin: Bulletin, words: Words, *, minutes: float = 2.0) -> str:
-    """Sentences to read aloud: greeting, every stop, what presses, weather, farewell; whole items, as many as the time
-    holds. No stop is left out for time."""
-    most = int(minutes * WORDS_A_MINUTE)
-    hello = words.phrase("spoken_hello", district=bulletin.title.split(":")[0], day=words.long_day(bulletin.on))
-    ends = [hello, *stops(bulletin, words), bulletin.opening]
-    bye = [words.phrase("spoken_bye")]
-    middle: list[str] = []
-    room = most - _count(ends) - _count(bye)
-    for item in bulletin.items:
-        said = words.phrase("spoken_item", title=f"{item.title}:", sentence=item.said)
-        if _count([said]) > room:
-            continue
-        room -= _count([said])
-        middle.append(said)
-    for line in weather_lines(bulletin, words):
-        if _count([line]) <= room:
-            room -= _count([line])
-            middle.append(line + ".")
-    return "\n\n".join([*ends, *middle, *bye])
+def script(bulletin: Bulletin, words: Words, *, seconds: int = 120) -> str:
+    """Sentences to read aloud in so many seconds: greeting, every stop, the stories from the first, weather, farewell.
+
+    Stories lose their later sentences to the clock, never their first; no stop is left out for time, so that a script
+    of very many is longer than asked.
+    """
+    target = WORDS_A_MINUTE * seconds / 60
+    most, least = int(target * (1 + TOLERANCE)), target * (1 - TOLERANCE)
+    reader, language = Reader(words.language), words.language
+
+    def spoken(code: str) -> str:
+        return aloud(sentence(say(f"edition.spoken.{code}"), reader), language)
+
+    hello = say("edition.spoken.hello", district=Name(bulletin.district), day=Day(bulletin.on))
+    front = [aloud(stop, language) for stop in stops(bulletin, words)]
+    room = most - _count(front)
+    greeting, bye = aloud(sentence(hello, reader), language), spoken("bye")
+    first = [text for text in (greeting,) if _count([text]) <= room]
+    room -= _count(first)
+    last = [bye] if _count([bye]) <= room / 2 else []
+    room -= _count(last)
+    told: list[list[str]] = []
+    ahead = [[aloud(_ended(t), language) for t in (s.headline, *s.body, s.caution)] for s in bulletin.stories]
+    for part in ahead[: max(1, round(seconds / 25))]:
+        kept: list[str] = []
+        for text in part:
+            if _count([text]) > room:
+                break
+            kept.append(text)
+            room -= _count([text])
+        told.append(kept)
+    weather = []
+    more = [*(aloud(_ended(line), language) for line in weather_lines(bulletin, words)), *_others(bulletin, language)]
+    for text in more:
+        if _count([text]) <= room:
+            weather.append(text)
+            room -= _count([text])
+    closing = _filling([spoken(key) for key in _CLOSING], room, max(0, room - int(most - least)))
+    paragraphs = [" ".join(p) for p in (front, first, *told, weather, [*closing, *last]) if p]
+    return "\n\n".join(paragraphs)
+
+
+def _others(bulletin: Bulletin, language: str) -> list[str]:
+    """What may be said where the stories leave time: the scouting and the cautions."""
+    scout = [line for p in bulletin.parts if p.key == "scout" for line in p.lines]
+    return [aloud(_ended(text), language) for text in (*scout, *bulletin.cautions)]
+
+
+def _filling(sentences: list[str], most: int, least: int) -> list[str]:
+    """Some of the sentences, in order, whose words lie between `least` and `most`, as close to the most as can be."""
+    reached: dict[int, list[int]] = {0: []}
+    for at, text in enumerate(sentences):
+        for total, used in list(reached.items()):
+            reached.setdefault(total + _count([text]), [*used, at])
+    fitting = [total for total in reached if total <= most]
+    best = next((t for t in sorted(fitting) if t >= least), max(fitting, default=0))
+    return [sentences[at] for at in reached.get(best, [])]
+
+
+def _ended(text: str) -> str:
+    return text if text.endswith((".", "?", "!")) else f"{text}."
 
 
 def stops(bulletin: Bulletin, words: Words) -> list[str]:
@@ -62,45 +110,27 @@ def weather_lines(bulletin: Bulletin, words: Words) -> list[str]:
     return out
 
 
-def radio(bulletin: Bulletin, words: Words, *, seconds: int) -> str:
-    """A note for the radio: every stop, then whole sentences, as many as can be read in so many seconds."""
-    most = int(WORDS_A_MINUTE * seconds / 60)
-    out = stops(bulletin, words)
-    for sentence in [
-        bulletin.opening,
-        *(f"{i.title}: {i.said}" for i in bulletin.items),
-        words.phrase("spoken_bye"),
-    ]:
-        if _count([*out, sentence]) <= most:
-            out.append(sentence)
-    return " ".join(out)
-
-
 def messages(bulletin: Bulletin, words: Words) -> list[str]:
-    """Messages of at most 160 characters, each stop first and then one group each, in letters that do not shorten one.
+    """Messages of at most 160 characters, each stop first and then a story each, in letters that do not shorten one.
 
     A warning longer than one message goes on in the next; nothing of it is cut.
     """
-    day = f"{bulletin.on.day} {words.list('months')[bulletin.on.month - 1][:3]}"
+    day = plain(f"{bulletin.on.day} {words.list('months')[bulletin.on.month - 1][:3]}")
     head = plain(f"{day} {words.verdict('stop').upper()}: ")
     warnings = [head + part for w in bulletin.hazards for part in wrap(plain(w), MESSAGE - len(head))]
-    return warnings + [_message(item, day, words) for item in bulletin.items]
+    return warnings + [_message(f"{day}: {_ended(s.headline)}", [*s.body, s.caution]) for s in bulletin.stories]
 
 
-def _message(item: Item, day: str, words: Words) -> str:
-    last = f" {words.day(item.last)}" if item.last else ""
-    farms = words.phrase("farms", count=item.farms)
-    text = f"{day} {item.word.upper()}{last}: {item.title} ({farms}). {item.reminder}".strip()
-    text = plain(text)
-    if len(text) > MESSAGE:
-        text = text[: MESSAGE - 3].rsplit(" ", 1)[0] + "..."
-    return text
+def _message(text: str, more: list[str]) -> str:
+    """The headline, and the first of the other sentences that still fits."""
+    fitting = (part for part in more if len(plain(f"{text} {part}")) <= MESSAGE)
+    return plain(f"{text} {next(fitting, '')}".strip())[:MESSAGE]
 
 
 def plain(text: str) -> str:
     """`text` in the basic alphabet of messages: accents it does not have are dropped."""
     out = []
-    for letter in text:
+    for letter in re.sub("[–—]", "-", text):
         if letter.isascii() or letter in _GSM:
             out.append(letter)
         else:
@@ -110,38 +140,27 @@ def plain(text: str) -> str:
 
 
 def plain_text(bulletin: Bulletin, words: Words) -> str:
-    """The whole bulletin as plain text."""
+    """The whole edition as plain text."""
     stop = words.verdict("stop").upper()
     lines = [bulletin.title, "=" * len(bulletin.title), "", *(f"[{stop}] {h}" for h in bulletin.hazards)]
     lines += [*([""] if bulletin.hazards else []), bulletin.opening, ""]
-    for item in bulletin.items:
-        lines += [f"[{item.word.upper()}] {item.title}", f"  {item.sentence}"]
-        if item.reminder:
-            lines.append(f"  {item.reminder}")
-    lines += [
-        "",
-        *notes(bulletin, words),
-        "",
-        words.phrase("weather"),
-        *(f"  {w}" for w in weather_lines(bulletin, words)),
-    ]
-    lines += ["", bulletin.closing, "", words.phrase("care"), *(f"  - {c}" for c in bulletin.cautions), ""]
-    lines.append(made(bulletin, words))
+    for story in bulletin.stories:
+        lines += [story.headline.upper(), *_wrapped(story.text), *_wrapped(story.caution), *_wrapped(story.source), ""]
+    for part in bulletin.parts:
+        lines += [part.title.upper(), *(f"- {line}" for line in part.lines)]
+        lines += ["  " + " | ".join(row) for row in ((part.columns, *part.rows) if part.rows else ())]
+        lines.append("")
+    lines += [bulletin.closing, "", words.phrase("care"), *(f"- {c}" for c in bulletin.cautions), ""]
+    lines += [bulletin.counted, made(bulletin, words)]
     return "\n".join(lines) + "\n"
 
 
-def notes(bulletin: Bulletin, words: Words) -> list[str]:
-    """What is not shown, and how much was asked."""
-    out = [words.phrase("counted", places=bulletin.places, farms=bulletin.farms)]
-    if bulletin.withheld:
-        out.append(words.phrase("withheld", count=bulletin.withheld))
-    if bulletin.waiting:
-        out.append(words.phrase("waiting", count=bulletin.waiting))
-    return out
+def _wrapped(text: str) -> list[str]:
+    return wrap(text, 88, initial_indent="  ", subsequent_indent="  ")
 
 
 def made(bulletin: Bulletin, words: Words) -> str:
-    """From which state of the ledger the bulletin was made."""
-    from sideoats.bulletin.public import LEAST_FARMS
+    """From which state of the ledger the edition was made."""
+    from sideoats.bulletin.spread import LEAST_FARMS
 
     return words.phrase("made", entry=bulletin.head[0], hash=bulletin.head[1], least=LEAST_FARMS)

@@ -23,14 +23,16 @@ from sideoats.cli._shared import echo, ledger_location, on_option, today
 @click.option("--draws", type=click.IntRange(20, 100_000), default=500, show_default=True, help="Futures to draw.")
 @click.pass_context
 def command(ctx: click.Context, on: date | None, out: Path, languages: tuple[str, ...], draws: int) -> None:
-    """Write the public bulletin (page, PDF, text, script, messages) and a calendar for each farm.
+    """Write the public bulletin (page, PDF, text, scripts, messages, feed) and a calendar for each farm.
 
-    Farms are never named in public files, and groups of fewer than five farms are not reported. Your own paragraphs:
-    sideoats record paragraph slot=opening.en text="..."
+    Farms are never named in public files; a farm's figure stands only among those of five or more, and no farm's
+    verdict is told. Your own paragraphs: sideoats record paragraph slot=opening.en text="..."
     """
     from sideoats.bulletin.publish import paragraphs, publish
     from sideoats.bulletin.words import words
+    from sideoats.facts import load as load_facts
     from sideoats.ledger import open_ledger
+    from sideoats.ledger.address import district_file
     from sideoats.week import run_week
     from sideoats.week.snapshot import take_snapshot
 
@@ -44,8 +46,9 @@ def command(ctx: click.Context, on: date | None, out: Path, languages: tuple[str
     with open_ledger(ledger_location(ctx), create=False) as ledger:
         week = run_week(ledger, day, draws=draws)
         snapshot, written = take_snapshot(ledger, day, ()), paragraphs(ledger, day)
-    done = publish(week, snapshot, written, out, languages)
-    calendars = sum(f.suffix == ".ics" for f in done.files)
+        facts = load_facts(district_file(ledger.address))
+    done = publish(week, snapshot, written, out, languages, facts)
+    calendars = sum(f.parent.name == "farms" for f in done.files)
     first = done.bulletins[0]
     echo("bulletin.files", public=len(done.files) - calendars, calendars=calendars, out=str(out))
-    echo("bulletin.items", items=len(first.items), withheld=first.withheld)
+    echo("bulletin.items", items=len(first.stories), hazards=len(first.hazards))

@@ -52,30 +52,9 @@ class Words:
         """The verdict's word."""
         return str(self.table["verdicts"][verdict])
 
-    def number(self, value: int) -> str:
-        """Small numbers as words."""
-        small: Sequence[str] = self.table["lists"]["numbers"]
-        return small[value] if 0 <= value < len(small) else f"{value:,}"
-
-    def joined(self, parts: Sequence[str]) -> str:
-        """Parts of a sentence with commas, the last joined by the language's word for it."""
-        if len(parts) < 2:
-            return "".join(parts)
-        return self.phrase("joined", first=", ".join(parts[:-1]), last=parts[-1])
-
-    def day(self, day: date) -> str:
-        """Weekday, day and month, short."""
-        return self.phrase(
-            "day", weekday=self.list("weekdays")[day.weekday()], day=day.day, month=self.list("months")[day.month - 1]
-        )
-
     def long_day(self, day: date) -> str:
         """With the year."""
         return self.phrase("long_day", day=day.day, month=self.list("months")[day.month - 1], year=day.year)
-
-    def unit(self, unit: str) -> str:
-        """A money unit as spoken."""
-        return str(self.table["units"].get(unit, unit))
 
     def rain(self, millimetres: float) -> str:
         """Rain in inches, as the trade says it, with millimetres."""

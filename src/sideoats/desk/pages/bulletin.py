@@ -2,39 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import datetime, time
 from typing import TYPE_CHECKING
 
 from starlette.responses import Response
 
 from sideoats.bulletin.dates import farm_calendar
-from sideoats.bulletin.naming import public_stations, unnamed
-from sideoats.bulletin.publish import bulletin_of, paragraphs, written
-from sideoats.bulletin.render import page, pdf, rain_charts, verdict_chart
-from sideoats.bulletin.spoken import messages, notes, plain_text, radio, script, weather_lines
+from sideoats.bulletin.naming import unnamed
+from sideoats.bulletin.publish import FORMS, bulletin_of, paragraphs, written
+from sideoats.bulletin.spoken import SECONDS, script
 from sideoats.bulletin.words import LANGUAGES, Words, words
 from sideoats.desk import tongue
 from sideoats.desk.grants import ADVISE, READ
-from sideoats.desk.shown import words as spaced
 from sideoats.desk.table_out import file_response
 from sideoats.desk.visit import Absent, Page, Visit
 from sideoats.errors import InputError
 from sideoats.ledger import NewEntry
-from sideoats.pictures import Picture
 
 if TYPE_CHECKING:
     from sideoats.bulletin.public import Bulletin
 
-Maker = Callable[["Bulletin", Words, list[Picture]], bytes]
-FORMS: dict[str, tuple[str, str, Maker]] = {
-    "bulletin.pdf": ("pdf", "application/pdf", lambda b, w, p: pdf(b, w, pictures=p)),
-    "bulletin.html": ("html", "text/html", lambda b, w, p: page(b, w, pictures=p).encode()),
-    "bulletin.txt": ("txt", "text/plain", lambda b, w, p: plain_text(b, w).encode()),
-    "script-two-minutes.txt": ("spoken", "text/plain", lambda b, w, p: script(b, w).encode()),
-    "radio-60-seconds.txt": ("radio_60", "text/plain", lambda b, w, p: radio(b, w, seconds=60).encode()),
-    "radio-30-seconds.txt": ("radio_30", "text/plain", lambda b, w, p: radio(b, w, seconds=30).encode()),
-    "messages.txt": ("messages", "text/plain", lambda b, w, p: "\n".join(messages(b, w)).encode()),
+# File -> (its label, its kind).
+KINDS: Mapping[str, tuple[str, str]] = {
+    "bulletin.pdf": ("pdf", "application/pdf"),
+    "bulletin.html": ("html", "text/html"),
+    "bulletin.txt": ("txt", "text/plain"),
+    "script-120-seconds.txt": ("spoken", "text/plain"),
+    "script-60-seconds.txt": ("radio_60", "text/plain"),
+    "script-30-seconds.txt": ("radio_30", "text/plain"),
+    "messages.txt": ("messages", "text/plain"),
+    "feed.xml": ("feed", "application/atom+xml"),
+    "dates.ics": ("dates", "text/calendar"),
 }
 
 
@@ -44,16 +43,16 @@ def usual_language() -> str:
     return own if own in LANGUAGES else LANGUAGES[0]
 
 
-def _made(visit: Visit, language: str, wait: float) -> tuple[Bulletin, Words, list[Picture]] | None:
-    """The bulletin of the day, its words and its pictures; None while the week is being worked out."""
+def _made(visit: Visit, language: str, wait: float) -> tuple[Bulletin, Words] | None:
+    """The bulletin of the day and its words; None while the week is being worked out."""
     if language not in LANGUAGES:
         raise Absent
     asked, _ = visit.desk.weeks.on(visit.on, wait=wait, who=visit.who.name)
     if asked.failed or not asked.ready or not asked.week.calls:
         return None
-    snapshot, said = visit.desk.districts.on(visit.on).snapshot, words(language)
-    found = bulletin_of(asked.week, snapshot, paragraphs(visit.desk.ledger, visit.on), language)
-    return found, said, rain_charts(public_stations(snapshot), found)
+    district = visit.desk.districts.on(visit.on)
+    written = paragraphs(visit.desk.ledger, visit.on)
+    return bulletin_of(asked.week, district.snapshot, written, language, district.facts), words(language)
 
 
 def bulletin_page(visit: Visit) -> Response:
@@ -70,12 +69,11 @@ def _show(
     language: str,
     found: Bulletin,
     said: Words,
-    pictures: list[Picture],
     line: str,
     status: int,
     typed: Mapping[str, str] | None = None,
 ) -> Response:
-    chart, standing = verdict_chart(found, said), paragraphs(visit.desk.ledger, visit.on)
+    standing = paragraphs(visit.desk.ledger, visit.on)
     named = unnamed(visit.desk.districts.on(visit.on).snapshot, standing)[1]
     slots = {f"{name}.{language}": title for name, title in _slots(found).items()}
     return visit.page(
@@ -86,11 +84,9 @@ def _show(
         b=found,
         said=said,
         languages=dict(c for c in tongue.choices() if c[0] in LANGUAGES),
-        pictures=[*([chart] if chart else []), *pictures],
-        weather=weather_lines(found, said),
-        notes=notes(found, said),
-        script=script(found, said),
-        forms=FORMS,
+        pictures=found.pictures,
+        scripts={n: script(found, said, seconds=n) for n in SECONDS},
+        forms=KINDS,
         slots=slots,
         line=line,
         written={**standing, **(typed or {})},
@@ -103,7 +99,7 @@ def _slots(found: Bulletin) -> dict[str, str]:
     """Where the adviser may write: before everything, after it, and beside each matter."""
     return {
         "opening": tongue.plain("bulletin.opening"),
-        **{i.question: spaced(i.question) for i in found.items},
+        **{s.key: s.headline for s in found.stories},
         "closing": tongue.plain("bulletin.closing"),
     }
 
@@ -162,14 +158,14 @@ def _rewritten(visit: Visit, slot: str, text: str) -> list[NewEntry]:
 def put_out(visit: Visit) -> Response:
     """The bulletin in one of its forms, to keep."""
     name = visit.part("form")
-    if name not in FORMS:
+    if name not in KINDS:
         raise Absent
     made = _made(visit, visit.part("language"), 60)
     if made is None:
         raise Absent
-    _, kind, make = FORMS[name]
+    kind = KINDS[name][1]
     visit.desk.audit(visit.who, "bulletin taken out", f"{name}, {visit.part('language')}, {visit.on}")
-    return file_response(make(*made), kind, f"{visit.on.isoformat()}-{visit.part('language')}-{name}")
+    return file_response(FORMS[name](*made), kind, f"{visit.on.isoformat()}-{visit.part('language')}-{name}")
 
 
 def calendar(visit: Visit) -> Response:
