@@ -169,11 +169,11 @@ def test_water_counts_with_the_feed() -> None:
     dry = told("hay-nitrate", result="1200 ppm", form="NO3-N", basis="dry", _class="open-cow", cores="20")
     wet = told(
         "hay-nitrate", result="1200 ppm", form="NO3-N", basis="dry", _class="open-cow", cores="20", water="443 ppm",
-        water_form="NO3", air="80 degF",
+        water_form="NO3", air="90 degF",
     )  # fmt: skip
     assert dry["verdict"] != "stop" and wet["verdict"] == "stop"
-    # by hand: 12.4 gal x 3.785412 L x 100 ppm / (1,200 lb x 2.25 % x 0.45359237 kg)
-    by_hand = 12.4 * 3.785412 * 443 * 14.007 / 62.004 / (1200 * 0.0225 * 0.45359237)
+    # by hand: 17.6 gal x 3.785412 L x 100 ppm / (1,200 lb x 2.25 % x 0.45359237 kg)
+    by_hand = 17.6 * 3.785412 * 443 * 14.007 / 62.004 / (1200 * 0.0225 * 0.45359237)
     assert wet["quantities"]["nitrate_nitrogen_from_water"]["value"] == pytest.approx(by_hand, rel=1e-4)
 
 
@@ -410,9 +410,14 @@ def test_magnesium_is_counted_by_what_is_eaten() -> None:
     # by hand: 1,200 lb x 2.25 % x 453.6 g x 0.09 % = 11.0 g from the wheat; 4 oz of 5 and of 10 % are 5.7 and 11.3 g;
     # a nursing cow needs 20 to 25 g (Missouri), so that the first is short and the second is not
     herd = {"_class": "pairs", "potassium": "3.2%", "calcium": "0.32%", "magnesium": "0.09%", "lush": "no", **ASKED}
-    weak, strong = (
-        told("wheat-pasture-hazard", **herd, mineral_magnesium=of, mineral_eaten="4 oz/day") for of in ("5%", "10%")
+    now, old = {"tested": "2026-09-10"}, {"tested": "2025-09-10"}
+    weak, strong, stale = (
+        told("wheat-pasture-hazard", **herd, **day, mineral_magnesium=of, mineral_eaten="4 oz/day")
+        for of, day in (("5%", now), ("10%", now), ("10%", old))
     )
+    # magnesium of last year's wheat is none: 0.04 %, the least that wheat holds, gives 4.9 g
+    assert stale["verdict"] == "stop"
+    assert stale["quantities"]["magnesium_with_forage"]["value"] == pytest.approx(16.2, abs=0.05)
     assert (weak["verdict"], strong["verdict"]) == ("stop", "look") and "twice a day" in strong["headline"]
     assert weak["quantities"]["magnesium_eaten"]["value"] == pytest.approx(5.67, abs=0.01)
     assert weak["quantities"]["magnesium_with_forage"]["value"] == pytest.approx(16.7, abs=0.05)

@@ -166,13 +166,16 @@ def test_water_is_in_the_headline_from_the_line_of_caution_on() -> None:
         assert call["verdict"] == verdict and "water" in call["headline"]
     assert told(**dry, water="60 ppm", water_form="NO3-N")["verdict"] == "wait"
     january = {"result": "300 ppm", **COWS, **WELL, "water": "10 ppm", "water_form": "NO3-N"}
-    cold = told(date(2027, 1, 10), **january, air="46.4 degF")
-    # by hand at 46.4 degF, between 40 and 60 degF: K-State's nursing cow drinks 11.4, 14.5 and
-    # 17.9 gal at 40, 60 and 80, this one 12.4 at 80: (0.637 + 6.4 / 20 x (0.810 - 0.637)) x 12.4 = 8.6 gal
-    gallons = (0.637 + 6.4 / 20 * (0.810 - 0.637)) * 12.4
+    cold = told(date(2027, 1, 10), **january, air="50 degF")
+    colder = told(date(2027, 1, 10), **january, air="10 degF")
+    # by hand at 50 degF, between 40 and 60 degF: K-State's nursing cow drinks 11.4, 14.5 and
+    # 17.9 gal at 40, 60 and 80, this one 12.4 at 80: (0.637 + 10 / 20 x (0.810 - 0.637)) x 12.4 = 9.0 gal
+    gallons = (0.637 + 10 / 20 * (0.810 - 0.637)) * 12.4
     by_hand = gallons * 3.785412 * 10 / (1200 * 0.0225 * 0.45359237)
     assert cold["verdict"] == told(date(2027, 1, 10), **january)["verdict"] == "wait"
     assert cold["quantities"]["nitrate_nitrogen_from_water"]["value"] == pytest.approx(by_hand, rel=1e-4)
+    # one cold hour makes no month of water milder
+    assert colder["quantities"] == told(date(2027, 1, 10), **january)["quantities"]
 
 
 @pytest.mark.parametrize("animal", ["horse", "mares", "sheep", "ewes", "goat", "nanny"])

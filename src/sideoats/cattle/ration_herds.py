@@ -298,7 +298,7 @@ def needs_in(table: Table, context: Context, herd: Herd, s: Screened) -> tuple[N
     facts = context.facts
     floor = floors_of(table, context, herd)
     intake = np.broadcast_to(floor.intake, (len(table),))
-    air = known_or(table, "air", stock.drinking_air(facts, context.region, context.on))
+    air = stock.drinking_air(facts, context.region, context.on, table.number("air"))
     litres = stock.water_gallons(facts, list(herd.words), air)
     usual = stock.by_class(facts["forage/body_weight"], herd.words, "weight")
     drinks = np.where(herd.growing, herd.weight / usual, 1.0)  # the table's growing cattle are of one weight

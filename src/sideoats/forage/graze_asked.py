@@ -8,7 +8,7 @@ import numpy as np
 
 from sideoats.errors import InputError
 from sideoats.facts import load
-from sideoats.forage import grazed_nitrate, grazing, prussic
+from sideoats.forage import grazed_nitrate, grazing, minerals, prussic
 from sideoats.forage.wheat_pasture import TESTED, slipped
 
 
@@ -83,7 +83,22 @@ def check_wheat(values: dict[str, Any]) -> None:
     amounts = [name for name in ("mineral_magnesium", "mineral_eaten") if values[name]]
     if values["mineral"] is False and amounts:
         wrong.append(f"{' and '.join(amounts)} given although mineral is no, expected mineral=yes with it")
+    wrong += _too_much(values)
     if wrong:
         raise InputError(
             "; ".join(wrong), where="wheat-pasture-hazard", todo="look at the slip again: a decimal point?"
         )
+
+
+def _too_much(values: dict[str, Any]) -> list[str]:
+    """Magnesium that no animal takes from a mineral: the tag's figure or the ounces have lost their point."""
+    if values["mineral_magnesium"] is None or values["mineral_eaten"] is None:
+        return []
+    grams = float(minerals.magnesium_supplied(values["mineral_eaten"], 100 * values["mineral_magnesium"]))
+    most = load().value("forage/tetany.mineral.most")
+    if grams <= most:
+        return []
+    return [
+        f"mineral_magnesium {100 * values['mineral_magnesium']:.3g} % of {values['mineral_eaten']:g} oz is"
+        f" {grams:.0f} g of magnesium a day, more than cattle eat, expected at most {most:g} g"
+    ]

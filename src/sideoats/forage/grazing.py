@@ -210,7 +210,7 @@ def judge(table: Table, context: Context) -> Judged:
         unnamed=risky & np.isin(np.array(animals, dtype=object), ("", "unknown")),
         small_grain=np.isin(np.array(species, dtype=object), _SMALL_GRAIN),
         bloat_alone=np.isin(np.array(animals, dtype=object), stock.NO_COWS),
-        frozen=risky & denied & context.region.holds("frozen", context.on),
+        frozen=risky & denied & context.region.holds("frosted", context.on),
         preset=name,
         frost_untold=risky & _untold(table, context, "frost", frost, "tmin", max(frost_waits)),
         rain_untold=accumulates

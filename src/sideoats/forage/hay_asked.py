@@ -8,7 +8,7 @@ import numpy as np
 
 from sideoats.errors import InputError
 from sideoats.facts import load
-from sideoats.forage import nitrate
+from sideoats.forage import nitrate, stock
 from sideoats.forage.hay_case import feed_slip
 from sideoats.forage.slips import Slip, refused
 
@@ -40,6 +40,7 @@ def check(values: dict[str, Any]) -> None:
             expected="bales cored, at most as many as there are",
             todo="one of the two is a slip: read both again",
         )
+    stock.check_weight(values, "hay-nitrate")
     facts, own = load(), Slip.of(values)
     _dry(own.form, own.basis, own.moisture)
     for slip in (own, *slips):

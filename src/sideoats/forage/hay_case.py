@@ -69,7 +69,6 @@ def lots_of(table: Table, context: Context) -> tuple[Lots, Pooled]:
     water_form = np.array([str(f) if f else "NO3-N" for f in table.text("water_form")], dtype=object)
     # water whose form is not stated is read as the ion that holds more nitrogen
     water = nitrate.nitrate_nitrogen_dry(table.number("water"), form=water_form, basis="dry")
-    usual = stock.drinking_air(context.facts, context.region, context.on)
     cattle = np.array([a not in stock.NOT_CATTLE for a in animals], dtype=bool)
     known = Lots(
         **pooled.sampled(),
@@ -79,7 +78,7 @@ def lots_of(table: Table, context: Context) -> tuple[Lots, Pooled]:
         weakened=table.flag("weakened"),
         low=np.array([_mix_level(f, context) for f in table.rows("feeds")], dtype=np.float64),
         water=water,
-        air=np.where(np.isnan(table.number("air")), usual, table.number("air")),
+        air=stock.drinking_air(context.facts, context.region, context.on, table.number("air")),
         weight=np.where(cattle, table.number("weight"), np.nan),
         asked_share=table.number("share"),
     )

@@ -84,11 +84,15 @@ def by_class(fact: Fact, classes: Sequence[Any], column: str, *, other: float = 
     return np.array([held.get(str(c), blank) for c in classes], dtype=np.float64)
 
 
-def drinking_air(facts: Facts, region: Region, on: date) -> float:
-    """Air temperature [degF] by which cattle drink where none is told: the region's usual mean of the day and half of a
-    day's range, the warm hours; the hottest where the region names none."""
+def drinking_air(facts: Facts, region: Region, on: date, told: ArrayLike) -> Floats:
+    """(n,) air temperature [degF] by which cattle drink: the one told, or the month's where hotter or none is told.
+
+    The month's is the region's usual mean of the day and half of a day's range, the warm hours; the hottest where the
+    region names none. An answer holds for weeks, so that one cool morning cannot make its water milder.
+    """
     mean = region.usual_air(on, np.nan)
-    return HOT if np.isnan(mean) else 32.0 + 1.8 * (mean + facts.value("forage/water_warm"))
+    usual = HOT if np.isnan(mean) else 32.0 + 1.8 * (mean + facts.value("forage/water_warm"))
+    return np.fmax(np.asarray(told, dtype=np.float64), usual)
 
 
 def water_gallons(facts: Facts, classes: Sequence[Any], air_degf: ArrayLike) -> Floats:

@@ -77,8 +77,7 @@ def stock_water(table: Table, context: Context) -> Water:
     animals = [str(a) or "unknown" for a in table.text("class")]
     form = np.array([str(f) if f else "NO3-N" for f in table.text("nitrate_form")], dtype=object)
     nitrogen = nitrate.nitrate_nitrogen_dry(table.number("nitrate"), form=form, basis="dry")
-    usual = stock.drinking_air(facts, context.region, context.on)
-    air = np.where(table.known("air"), table.number("air"), usual)
+    air = stock.drinking_air(facts, context.region, context.on, table.number("air"))
     gallons = stock.water_gallons(facts, animals, air)
     litres = gallons * nitrate.LITRES_OF_GALLON
     book = stock.by_class(facts["forage/body_weight"], animals, "weight")

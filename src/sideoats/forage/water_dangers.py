@@ -29,6 +29,7 @@ _T = "water_test."
 
 def check(values: dict[str, Any]) -> None:
     """Refuse water of which nothing is told, and a nitrate result without its form."""
+    stock.check_weight(values, "stock-water")
     if all(values[name] is None for name in ("nitrate", "sulfate", "salts", "algae")):
         raise InputError(
             "no result given", where="stock-water", expected="nitrate, sulfate or salts, or algae=yes or no",

@@ -128,6 +128,7 @@ def wheat_pasture(table: Table, context: Context) -> WheatPasture:
     much = minerals.over_level(k, facts.value("forage/tetany.potassium"))
     least = facts["forage/tetany.magnesium"].column("from")[1]
     offered, unmeasured, eaten = _mineral(table)
+    fresh = dated(table, context, "magnesium")
     return WheatPasture(
         grazers,
         cows,
@@ -138,7 +139,7 @@ def wheat_pasture(table: Table, context: Context) -> WheatPasture:
         low_magnesium=np.nan_to_num(np.where(swapped, ca, mg), nan=np.inf) < least * (1 - 1e-9),
         pair=much & minerals.over_level(nitrogen, facts.value("forage/tetany.nitrogen")),
         pair_open=much & np.isnan(nitrogen),
-        tested=found & dated(table, context, "magnesium"),
+        tested=found & fresh,
         spared=np.array([a == "open-cow" for a in animals], dtype=bool)
         & _denied(table, "lush")
         & _denied(table, "front"),
@@ -146,7 +147,8 @@ def wheat_pasture(table: Table, context: Context) -> WheatPasture:
         offered=offered,
         unmeasured=unmeasured,
         eaten=eaten,
-        all=np.nan_to_num(eaten) + _grazed(table, facts, mg),
+        # magnesium of an old sample, or of a day that nobody says, is none of this wheat's
+        all=np.nan_to_num(eaten) + _grazed(table, facts, np.where(fresh, mg, np.nan)),
         need=_need(facts, animals),
         least=facts.value("forage/tetany.mineral.least"),
         lush=table.flag("lush"),

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.errors import InputError
+from sideoats.facts import load
 from sideoats.question import Context, Table
 from sideoats.vocabulary import see
 
@@ -32,6 +36,14 @@ def known_or(values: Floats, context: Context, fact: str) -> Floats:
     if not np.isnan(values).any():
         return values
     return np.where(np.isnan(values), context.facts.value(fact), values)
+
+
+def check_weight(values: dict[str, Any], where: str) -> None:
+    """Refuse a weight [lb] that no animal on wheat has."""
+    weight, (least, most) = values["weight"], load().span("wheat/grazing.weight_believed")
+    if weight is not None and not least <= weight <= most:
+        raise InputError(f"{weight:,.0f} lb is not the weight of cattle on wheat", where=f"{where} weight",
+                         expected=f"{least:,.0f} to {most:,.0f} lb", todo="check the number and its unit")  # fmt: skip
 
 
 def stocking(table: Table) -> Floats:

@@ -43,7 +43,7 @@ class Seed:
     rate : pounds wanted an acre
     span : low and high of the pounds at common seed sizes and, without a target, over the published band
     planned : pounds that the drill is set to
-    absurd : more seeds than anybody sows
+    absurd : more seeds than anybody sows; few : fewer than the thinnest sowing of any trial on file
     weak : the published rates do not hold for seed that germinates so poorly
     printed : low and high of the published pounds at the lot's own size
     days : to sowing
@@ -60,6 +60,7 @@ class Seed:
     planned: Floats
     days: Floats
     absurd: Bools
+    few: Bools
     weak: Bools
     printed: tuple[Floats, Floats]
 
@@ -111,6 +112,7 @@ def seed_of(table: Table, context: Context) -> Seed:
         table.number("planned"),
         sowing_days(table, context),
         np.asarray(drop > context.facts.value(_F + "most_seeds")),
+        np.asarray(drop < float(context.facts[_F + "leoti_2022"].rows[0][0])),
         weak,
         (_pounds(table, context, low, size), _pounds(table, context, high, size)),
     )
@@ -185,7 +187,7 @@ def needs_of(sown: Seed) -> dict[str, Bools]:
         "seed_lot.seeds_per_lb": np.isnan(sown.size),
         "seed_lot.germination": sown.weak,
         "setting:annual_precipitation": np.isnan(sown.drop) & ~sown.weak,
-        "seed_lot.target": sown.absurd,
+        "seed_lot.target": sown.absurd | sown.few,
     }
 
 

@@ -39,7 +39,7 @@ class Told:
             "germination": Share(self.table.number("germination")),
             "by": Name(self._by("kansas")),
             "printed": Between(tuple(np.round(end) for end in sown.printed), unit="lb/ac"),
-            "seeds": Measured(np.round(sown.drop, -5)),
+            "seeds": Measured(np.where(sown.few, np.round(sown.drop, -4), np.round(sown.drop, -5))),
             "share": Share(sown.share),
             "stand": self._stand,
             "span": Between(tuple(np.round(end) for end in sown.span), unit="lb/ac"),
@@ -76,6 +76,7 @@ class Told:
         """Headlines that take the place of the verdict's own."""
         return (
             (self.sown.absurd, "seeding-rate.absurd.need"),
+            (self.sown.few, "seeding-rate.few.need"),
             (self.sown.weak, "seeding-rate.weak.need"),
             (self.sown.uncounted, "seeding-rate.uncounted.need"),
             (self.sown.days < 0, "seeding-rate.past.wait"),

@@ -96,8 +96,12 @@ def acres_per_tank(tank_gal: ArrayLike, rate_gpa: ArrayLike) -> Floats:
 
 
 def off_nozzles(flows: ArrayLike, tolerance: float) -> NDArray[np.int64]:
-    """Positions (from 0) of nozzles whose flow differs from the mean by more than `tolerance` [1]."""
+    """Positions (from 0) of nozzles whose flow differs from the middle one by more than `tolerance` [1].
+
+    Guides say the mean; one worn nozzle of a few would carry it, and its sound neighbors would be thrown out.
+    """
     caught = np.asarray(flows, np.float64)
-    if not caught.mean() > 0:  # nothing came out of any
+    middle = float(np.median(caught))
+    if not middle > 0:  # nothing came out of most
         return np.arange(caught.size)
-    return np.flatnonzero(np.abs(caught / caught.mean() - 1) > tolerance).astype(np.int64)
+    return np.flatnonzero(np.abs(caught / middle - 1) > tolerance).astype(np.int64)

@@ -18,6 +18,8 @@ from sideoats.wheat.drawn import INCH_MM
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+SLIP = 2.0  # times outside the usual use by a day at which a figure is asked back: a point or a digit is lost
+
 
 @dataclass(frozen=True)
 class Water:
@@ -29,6 +31,8 @@ class Water:
     stored : (place,) water stored now [in]
     rain, used : (place, draw) rain to come, water used since sowing [in]
     known : (place,) the water used is known and not a range by the date
+    slip : (place,) more is held now than was at sowing and has fallen since
+    usual : low and high of the water used by this day [in]; odd : (place,) what is told lies far outside that
     grain, beside : (place, draw) yield by the line followed and by the other [bu/ac]
     crops : (place, draw) yield of single crops about a line that is a mean, the line itself where it is a boundary
     """
@@ -39,6 +43,8 @@ class Water:
     used: Floats
     known: Bools
     slip: Bools
+    usual: tuple[float, float]
+    odd: Bools
     grain: Floats
     beside: Floats
     crops: Floats
@@ -78,7 +84,10 @@ def water_of(table: Table, context: Context) -> Water:
     )
     about = facts.value("wheat/water.scatter") * np.array([key != "french_schultz" for key, _ in chosen], np.float64)
     crops = np.maximum(grain * (1 + about[:, None] * out.normal("yield about the water line", table.keys)), 0.0)
-    return Water(chosen, stored, rain, used, known, slip, grain, beside, crops)
+    low, high = _usual_use(context)
+    told = table.number("used")
+    odd = np.asarray((told < low / SLIP) | (told > np.maximum(SLIP * high, SLIP)))
+    return Water(chosen, stored, rain, used, known, slip, (low, high), odd, grain, beside, crops)
 
 
 def _stored(table: Table, context: Context) -> Floats:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,6 +22,11 @@ INPUTS = (
     *(asked.PURPOSE, asked.PLANTING, asked.STATION, asked.ACRES),
 )
 SINCE = (30, 130)  # days after sowing between which wheat is turned onto
+
+
+def check(values: dict[str, Any]) -> None:
+    """Refuse a weight that no animal has."""
+    asked.check_weight(values, "graze-turn-on")
 
 
 def pose(table: Table, context: Context) -> Problem:
@@ -65,4 +72,5 @@ QUESTION = Question(
     in_season=in_season,
     options_count=len(case.OPTIONS),
     stake="grazing",
+    check=check,
 )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -24,6 +26,11 @@ INPUTS = (
     *(asked.STATION, asked.ACRES),
 )
 SINCE = (30, 170)  # days after sowing between which wheat is stocked
+
+
+def check(values: dict[str, Any]) -> None:
+    """Refuse a weight that no animal has."""
+    asked.check_weight(values, "stocking-rate")
 
 
 def pose(table: Table, context: Context) -> Problem:
@@ -68,4 +75,5 @@ QUESTION = Question(
     in_season=in_season,
     options_count=len(case.OPTIONS),
     stake="grazing",
+    check=check,
 )
