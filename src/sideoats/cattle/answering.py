@@ -61,6 +61,7 @@ def known_or(values: Floats, default: ArrayLike) -> Floats:
 # --- slips ------------------------------------------------------------------------------------------------------------
 
 SLIP = 3.0  # a decimal misplaced is tenfold; cattle prices have not tripled, or fallen to a third, within a year
+LEAST_FEED = 0.0006  # USD a day and pound of weight: dry matter of 2 % of it at 60 USD/ton (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -75,10 +76,24 @@ def out_of_line(
     unit: str, base: tuple[str, Floats], *others: tuple[str, Floats], times: float = SLIP, above_only: bool = False
 ) -> OutOfLine:
     """Rows in which one of `others` (words, figure) is over `times` the `base`, or under its `times`-th part."""
-    words, now = base
+    now = base[1]
     far = [
         (name, figure, (figure > times * now) | (not above_only) & (figure < now / times)) for name, figure in others
     ]
+    return _beside(unit, base, far)
+
+
+def underfed(weight: Floats, name: str, cost: Floats) -> OutOfLine:
+    """Rows whose feed for one animal a day costs less than what it eats could [USD/day]; nothing, for feed of one's
+    own, is a figure of its own.
+    """
+    least = LEAST_FEED * weight
+    return _beside("USD/day", ("least_feed", least), [(name, cost, (cost > 0) & (cost < least))])
+
+
+def _beside(unit: str, base: tuple[str, Floats], far: list[tuple[str, Floats, NDArray[np.bool_]]]) -> OutOfLine:
+    """Figures (words, figure, rows) asked back beside the one they go with."""
+    words, now = base
 
     def asks(i: int) -> Said | None:
         each = tuple(

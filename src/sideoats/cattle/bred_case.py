@@ -40,6 +40,7 @@ CHANGES = {
 }
 # A bred heifer has cost between the price of a calf and some four times it: outside that a zero is missing or too many.
 LEAST_BRED, MOST_BRED = 0.5, 8.0
+LEAST_COW_COST = 0.1  # of a bred heifer a year: feed alone was 209 to 793 USD a cow in the Kansas records
 TURNS = {"bred_price": UNIT, "calf": UNIT, "develop_cost": UNIT}
 
 
@@ -67,6 +68,11 @@ def check(values: dict[str, Any]) -> None:
             raise InputError(f"{worth:g} USD/head cannot stand beside calves of {calf_worth:,.0f} USD/head",
                              where=f"bred-heifers {name}", expected="a price of the same market",
                              todo="is a zero too many or missing?")  # fmt: skip
+    cost, bred = values["cow_cost"], values["bred_price"]
+    if cost and bred and cost < LEAST_COW_COST * bred:
+        raise InputError(f"{cost:g} USD/head a year would not feed a cow worth {bred:,.0f} USD/head",
+                         where="bred-heifers cow_cost", expected="a year of feed, pasture and care",
+                         todo="is a decimal point misplaced?")  # fmt: skip
     calf, heifer = values["calf_price"], values["price"]
     if calf is not None and heifer is not None and not 1 / answering.SLIP <= calf / heifer <= answering.SLIP:
         raise InputError(f"{calf:g} USD/cwt cannot stand beside {heifer:g} USD/cwt of heifer calves",

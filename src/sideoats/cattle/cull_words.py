@@ -61,7 +61,7 @@ class Told:
             "longer": self._longer,
             "more_fed": lambda i: Money(float(self.gain[i, :, self.best_fed(i)].mean()), unit=case.UNIT),
             "pays_fed": lambda i: Share(float((self.gain[i, :, self.best_fed(i)] > 0).mean())),
-            "odd": lambda i: self.odd().asks(i),
+            "odd": lambda i: self.odd().asks(i) or self.steep().asks(i) or self.underfed().asks(i),
             "ask_day": lambda i: self._ask(i)[0],
             "ask_price": lambda i: self._ask(i)[1],
             "today": Paid(self.plan.common["start_price"], unit="USD/cwt"),
@@ -74,6 +74,16 @@ class Told:
         """A later price that cannot stand beside today's."""
         later = ("later_price", self.table.number("later_price"))
         return answering.out_of_line("USD/cwt", ("price", self.table.number("price")), later)
+
+    def steep(self) -> answering.OutOfLine:
+        """A later price that no winter has made of today's."""
+        price, later = (self.table.number(name) for name in ("price", "later_price"))
+        more = ("later_price", later)
+        return answering.out_of_line("USD/cwt", ("price", price), more, times=case.MOST_RISE, above_only=True)
+
+    def underfed(self) -> answering.OutOfLine:
+        """A day's feed for less than a cow eats."""
+        return answering.underfed(self.table.number("weight"), "feed_per_day", self.table.number("cost_per_day"))
 
     def _fed(self, i: int, at: int) -> Said | None:
         """A way of feeding inside a sentence, with its last day; None where none is open."""

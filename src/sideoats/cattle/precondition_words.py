@@ -43,7 +43,7 @@ class Told:
             "missed": self._missed,
             "gone": LongDay(self.table.date("sale")),
             "over_coin": Money(self.gain[:, :, 1].mean(axis=1), unit=case.UNIT),
-            "odd": lambda i: self.odd().asks(i) or self.steep().asks(i),
+            "odd": lambda i: self.odd().asks(i) or self.steep().asks(i) or self.underfed().asks(i),
             "ask_day": lambda i: self._after(i),
             "worth": Money(case.net(**self.program.given), unit=case.UNIT),
             "least": Money(self.program.at_season(self.span[0])),
@@ -67,6 +67,10 @@ class Told:
             times=case.MOST_PREMIUM,
             above_only=True,
         )
+
+    def underfed(self) -> answering.OutOfLine:
+        """A day's feed for less than a calf eats."""
+        return answering.underfed(self.table.number("weight"), "feed_per_day", self.table.number("feed_per_day"))
 
     def _after(self, i: int) -> Day:
         return Day(self.context.on + timedelta(days=int(np.nan_to_num(self.program.given["days"][i]))))

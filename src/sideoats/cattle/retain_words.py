@@ -67,7 +67,7 @@ class Told:
             "kept_way": lambda i: Term(KEYS[self.kept.way[i]], of="way"),
             "kept_last": lambda i: self._last(i, int(self.kept.way[i])),
             "spread": Share(self.kept.strange),
-            "odd": lambda i: self.odd().asks(i),
+            "odd": lambda i: self.odd().asks(i) or self.underfed().asks(i),
             "ways": self.lacking,
         }
 
@@ -75,6 +75,10 @@ class Told:
         """Later prices that cannot stand beside today's."""
         others = ((name, self.table.number(name)) for name in LATER_PRICES)
         return answering.out_of_line("USD/cwt", ("price", self.plan.price[:, 0]), *others)
+
+    def underfed(self) -> answering.OutOfLine:
+        """A day in the lot for less than a calf eats."""
+        return answering.underfed(self.table.number("weight"), "feed_per_day", self.table.number("lot_per_day"))
 
     def split(self) -> np.ndarray:
         """(place,) more head than the wheat carries, which pays for those it does, and no other way of keeping pays."""

@@ -49,8 +49,11 @@ class Told:
         gain = float(self.harvest.gain[i, :, LOCKED].mean())
         if self.barred[i, LOCKED] or not gain > 0:
             return None
-        left = "basis" if self.table.known("basis")[i] else "price"
-        return say("bin-hold.sure", locked=by_bushel(gain), left=say(f"bin-hold.left.{left}"))
+        return say("bin-hold.sure", locked=by_bushel(gain), left=self.left(i))
+
+    def left(self, i: int) -> Said:
+        """What stays open when a price is locked."""
+        return say(f"bin-hold.left.{'basis' if self.table.known('basis')[i] else 'price'}")
 
     def room(self, i: int) -> Said | None:
         """What finds no room on the farm; None where all of it does."""

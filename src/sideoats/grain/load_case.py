@@ -200,3 +200,11 @@ def _grade(table: Table, context: Context, offers: list[dict[str, Offer]]) -> Fl
     )
     wheat = np.array([any(o.record["commodity"] == "wheat" for o in own.values()) for own in offers], bool)
     return np.where(wheat & (grade > 0), grade.astype(np.float64), np.nan)
+
+
+def strange_protein(table: Table, context: Context, offers: list[dict[str, Offer]]) -> Bools:
+    """(place,) wheat whose protein hardly any wheat has: a price by steps would follow a slip out of all reason."""
+    low, high = context.facts.span("grain/protein_asked")
+    protein = table.number("protein")
+    wheat = np.array([any(o.record["commodity"] == "wheat" for o in own.values()) for own in offers], bool)
+    return np.asarray(wheat & ((protein < low) | (protein > high)))

@@ -21,6 +21,9 @@ from sideoats.question import Context, Table
 
 Floats = NDArray[np.float64]
 MOST_OVER = 10.0  # a good day has not ten times the people of the likeliest one
+MOST_PARTS = (
+    20.0  # a poor day keeps a twentieth of the likeliest crowd; food is a twentieth of a portion's price or more
+)
 STAY, GO, SUGGESTED = range(3)  # places among the options
 
 
@@ -39,6 +42,14 @@ def check(values: dict[str, Any]) -> None:
             expected="people on a good day",
             todo="is a zero too many?",
         )
+    for name, part, whole in (("crowd", "crowd_low", "crowd"), ("food_cost", "food_cost", "price")):
+        if values[part] and values[whole] > MOST_PARTS * values[part]:
+            raise InputError(
+                f"{whole} {values[whole]:g} is more than {MOST_PARTS:g} times {part} {values[part]:g}",
+                where=f"direct-sale {name}",
+                expected="figures of one day and one portion",
+                todo="is a zero too many, or a decimal point misplaced?",
+            )
     for name in ("days", "prepared"):
         if values[name] is not None and values[name] != int(values[name]):
             raise InputError(f"{values[name]:g} is not whole", where=f"direct-sale {name}", expected="a whole number")

@@ -105,10 +105,15 @@ def overstocked(table: Table, context: Context) -> Bools:
     return np.asarray(stocking(table) > context.facts.value("wheat/grazing.stocking_asked"))
 
 
+def unspread(table: Table) -> Bools:
+    """(place,) head on acres that nobody gave."""
+    return np.asarray((table.number("head") > 0) & ~table.known("acres") & ~table.known("stocking"))
+
+
 def needs_of(table: Table, context: Context) -> dict[str, Bools]:
     """What the money cannot do without: the grain's figures, and those of what stands there or is planned."""
     return {
-        "asked.stocking": overstocked(table, context),
+        "asked.stocking": overstocked(table, context) | unspread(table),
         "quote:wheat": ~table.known("price"),
         "place.expected_yield": ~table.known("yield"),
         "setting:value_of_gain": (stocking(table) > 0) & ~table.known("value_of_gain"),

@@ -44,6 +44,7 @@ class Told:
         dual = kept & (plan == case.DUAL)
         return (
             (case.overstocked(self.table, self.context), "wheat-purpose.stocking.need"),
+            (case.unspread(self.table), "wheat-purpose.acres.need"),
             (dual & past, "wheat-purpose.dual_past.wait"),
             (dual & (self.at.best == case.GRAIN), "wheat-purpose.dual_kept.wait"),
             (kept & (plan < 0), "wheat-purpose.only.wait"),

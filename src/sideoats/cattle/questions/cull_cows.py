@@ -51,7 +51,8 @@ def pose(table: Table, context: Context) -> Problem:
     needs = {f"cull_weighing.{name}": ~table.known(name) for name in PRICED}
     silent = np.logical_or.reduce(list(needs.values()))
     told = Told(table, context, plan, gain, barred, needed, at, silent)
-    odd = told.odd().rows
+    dear, cheap = told.odd().rows | told.steep().rows, told.underfed().rows
+    odd = np.asarray(dear | cheap)
     ask = case.price_decides(plan, needed) & ~ailing & ~silent & ~odd
     fat = case.gain_decides(table, context, gain, barred) & ~ask & ~ailing & ~silent & ~odd
     silent |= odd
@@ -64,7 +65,12 @@ def pose(table: Table, context: Context) -> Problem:
         gain,
         bars=bars,
         hazards=case.hazards(table, context, held, plan),
-        needs=needs | {"cull_weighing.later_price": ask | odd, "cull_weighing.gain": fat},
+        needs=needs
+        | {
+            "cull_weighing.later_price": ask | dear,
+            "cull_weighing.cost_per_day": needs["cull_weighing.cost_per_day"] | cheap,
+            "cull_weighing.gain": fat,
+        },
         due=case.due(table),
         delay=np.where(coin[:, None] & case.FEEDING, 0.0, case.delay(plan, at, ailing)),
         recheck=np.full(len(table), case.WEEK),

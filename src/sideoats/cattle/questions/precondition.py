@@ -56,7 +56,8 @@ def pose(table: Table, context: Context) -> Problem:
     later = np.isfinite(program.given["start_price"]) & ~np.isfinite(program.given["later_price"])
     silent = np.logical_or.reduce(list(needs.values())) | later
     told = Told(table, context, program, gain, span, silent)
-    odd = np.asarray(told.odd().rows | told.steep().rows)
+    dear, cheap = told.odd().rows | told.steep().rows, told.underfed().rows
+    odd = np.asarray(dear | cheap)
     least, most = program.at_season(span[0]), program.at_season(span[1])
     ask = turns_inside(least, most, span, table.known("later_price")) & ~silent & ~odd
     silent |= odd
@@ -72,7 +73,12 @@ def pose(table: Table, context: Context) -> Problem:
         gain,
         bars=bars,
         hazards=case.hazards(held, program),
-        needs=needs | {"calf_weighing.later_price": later | ask | odd, "sale_plan.sale": past},
+        needs=needs
+        | {
+            "calf_weighing.later_price": later | ask | dear,
+            "calf_weighing.feed_per_day": needs["calf_weighing.feed_per_day"] | cheap,
+            "sale_plan.sale": past,
+        },
         due=case.due(program, (worth > 0).astype(np.int64)),
         delay=case.delay(program, np.where(coin, 0.0, worth)),
         recheck=np.full(len(table), case.WEEK),

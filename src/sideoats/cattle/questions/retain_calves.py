@@ -81,7 +81,8 @@ def pose(table: Table, context: Context) -> Problem:
         shut[:, len(case.WAYS) + 1 :],
         chosen,
     )
-    odd = told.odd().rows
+    dear, cheap = told.odd().rows, told.underfed().rows
+    odd = np.asarray(dear | cheap)
     strange = np.isfinite(kept.strange) & ~odd & ~silent
     silent |= odd
     # futures are no bid: what these calves bring over them is asked for
@@ -95,8 +96,8 @@ def pose(table: Table, context: Context) -> Problem:
     needs |= {"price-floor.forward_slide": unslid}
     closed &= ~told.split()  # what the wheat carries is kept and the rest sold, whatever a lot would cost
     needs |= {
-        "calf_weighing.later_price": odd, "price-floor.put_premium": strange, "retain-calves.basis": bare,
-        "price-floor.forward_weight": high, "retain-calves.lot_per_day": closed & ~silent,
+        "calf_weighing.later_price": dear, "price-floor.put_premium": strange, "retain-calves.basis": bare,
+        "price-floor.forward_weight": high, "retain-calves.lot_per_day": closed & ~silent | cheap,
     }  # fmt: skip
     return Problem(
         "retain-calves",

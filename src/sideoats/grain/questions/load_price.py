@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from sideoats.document import Document
-from sideoats.grain.load_case import CONDITIONS, FACTORS, MOST_BUYERS, check, loads_of, offers_of
+from sideoats.grain.load_case import CONDITIONS, FACTORS, MOST_BUYERS, check, loads_of, offers_of, strange_protein
 from sideoats.grain.load_words import Told
 from sideoats.problem import Barred, Choice, Problem, labelled
 from sideoats.question import Context, Question, Table
@@ -55,7 +55,8 @@ def pose(table: Table, context: Context) -> Problem:
     dockage = table.number("dockage")
     odd = np.nan_to_num(dockage) > context.facts.value("grain/dockage_asked")
     nobody, stuck = np.asarray(~loads.asked.any(axis=1)), np.asarray(~loads.open.any(axis=1))
-    unread = odd & ~table.flag("sure") & ~stuck
+    unread, unsure = odd & ~table.flag("sure") & ~stuck, strange_protein(table, context, offers)
+    unsure &= ~table.flag("sure") & ~stuck
 
     def of_best(ruling: Any) -> dict[str, tuple[Any, Any]]:
         def at_best(values: Any) -> Any:
@@ -76,17 +77,19 @@ def pose(table: Table, context: Context) -> Problem:
         "USD",
         money[:, None, :],
         bars=tuple(bars),
-        needs={"buyer_schedule.schedule": stuck, "load_ticket.dockage": unread},
+        needs={"buyer_schedule.schedule": stuck, "load_ticket.dockage": unread, "load_ticket.protein": unsure},
         heads=(
             (nobody, "load-price.nobody.need"),
             (stuck, "load-price.unpriced.need"),
             (unread, "load-price.dockage.need"),
+            (unsure, "load-price.protein.need"),
         ),
         values={
             "money": Paid(mask(loads.money)[rows, best]),
             "ahead": told.ahead,
             "why": told.unpriced,
             "dockage": Share(dockage),
+            "protein": Measured(table.number("protein"), unit="percent"),
             "at_a_tenth": told.at_a_tenth,
             "net": Measured(mask(loads.net_bushels)[rows, best], unit="bu"),
         },

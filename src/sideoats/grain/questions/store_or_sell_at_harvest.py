@@ -102,6 +102,7 @@ def pose(table: Table, context: Context) -> Problem:
             "price": Money(h.price, unit=UNIT),
             "doubt": doubt.asks,
             "lock_month": h.lock_at + 1,
+            "left": told.left,
             "wet": condition.first_too_wet,
             "room": told.room,
             "sold_over": told.sold_over,
