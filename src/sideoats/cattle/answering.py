@@ -61,7 +61,9 @@ def known_or(values: Floats, default: ArrayLike) -> Floats:
 # --- slips ------------------------------------------------------------------------------------------------------------
 
 SLIP = 3.0  # a decimal misplaced is tenfold; cattle prices have not tripled, or fallen to a third, within a year
-LEAST_FEED = 0.0006  # USD a day and pound of weight: dry matter of 2 % of it at 60 USD/ton (common practice, no source)
+# USD a day and pound of weight (common practice, no source): 2 % of it in dry matter at 40 USD/ton, as stalks, and half
+# as much again where yardage is in it
+LEAST_FEED, LEAST_LOT = 0.0004, 0.0006
 
 
 @dataclass(frozen=True)
@@ -83,12 +85,12 @@ def out_of_line(
     return _beside(unit, base, far)
 
 
-def underfed(weight: Floats, name: str, cost: Floats) -> OutOfLine:
+def underfed(weight: Floats, cost: Floats, least: float = LEAST_FEED) -> OutOfLine:
     """Rows whose feed for one animal a day costs less than what it eats could [USD/day]; nothing, for feed of one's
     own, is a figure of its own.
     """
-    least = LEAST_FEED * weight
-    return _beside("USD/day", ("least_feed", least), [(name, cost, (cost > 0) & (cost < least))])
+    eaten = least * weight
+    return _beside("USD/day", ("least_feed", eaten), [("feed_per_day", cost, (cost > 0) & (cost < eaten))])
 
 
 def _beside(unit: str, base: tuple[str, Floats], far: list[tuple[str, Floats, NDArray[np.bool_]]]) -> OutOfLine:

@@ -25,7 +25,7 @@ COMMODITY = "cull cow"
 LONGEST_DAYS = 200  # a winter's feeding; a month further off belongs to another year's question
 WEEK, AT_ONCE = 7, 2  # days in which a call is acted on; ailing cows go with the next truck
 LEAST_SEASON = 28  # days: sooner than that a season moves no price
-MOST_RISE = 2.0  # of the price while they are fed: the best trial on file rose by 41 %, a season by 19 %
+MOST_RISE = 1.6  # times the price while they are fed: in the best trial on file it rose by 41 %, in a season by 19 %
 USUAL_DAYS = 90  # period for which the death share is stated where no days are given
 OPTIONS = (
     Choice("sell_now", labelled("cows-sell"), trouble=SALE, kind="sell"),

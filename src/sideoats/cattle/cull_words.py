@@ -83,7 +83,7 @@ class Told:
 
     def underfed(self) -> answering.OutOfLine:
         """A day's feed for less than a cow eats."""
-        return answering.underfed(self.table.number("weight"), "feed_per_day", self.table.number("cost_per_day"))
+        return answering.underfed(self.table.number("weight"), self.table.number("cost_per_day"))
 
     def _fed(self, i: int, at: int) -> Said | None:
         """A way of feeding inside a sentence, with its last day; None where none is open."""

@@ -70,7 +70,7 @@ class Told:
 
     def underfed(self) -> answering.OutOfLine:
         """A day's feed for less than a calf eats."""
-        return answering.underfed(self.table.number("weight"), "feed_per_day", self.table.number("feed_per_day"))
+        return answering.underfed(self.table.number("weight"), self.table.number("feed_per_day"))
 
     def _after(self, i: int) -> Day:
         return Day(self.context.on + timedelta(days=int(np.nan_to_num(self.program.given["days"][i]))))

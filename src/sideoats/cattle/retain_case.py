@@ -23,6 +23,7 @@ UNIT = "USD/head"
 FEEDERS = "feeder steer 750 lb"
 WEEK = 7  # days: the week is the product
 LEAST_GAINED = 100.0  # lb: a line through two prices of nearly one weight says nothing of heavier cattle
+YEAR = 365  # days
 SHORT_WAIT = 14  # days of feed before turnout that may be charged at a published cost; for more the farm's is asked
 LOCK = "lock"  # the trouble of a trade
 WAYS = (
@@ -412,3 +413,8 @@ def flows_of(plan: Plan, gain: Floats, options: int, to_sale: Floats) -> tuple[F
     money[:, :, :ways] = gain[:, :, :ways]
     value = plan.common["start_price"] * plan.common["start_weight"] / 100.0
     return sold_later(value, then, money, np.maximum(np.nan_to_num(to_sale), 0.0))
+
+
+def turnout_of_last_year(table: Table, context: Context, plan: Plan) -> NDArray[np.bool_]:
+    """(place,) a turnout before the last graze-out ended: the wheat of that season is gone."""
+    return np.asarray(table.days_until("turnout", context.on) < plan.days[:, GRAZE_OUT] - YEAR)

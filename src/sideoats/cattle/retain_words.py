@@ -78,7 +78,7 @@ class Told:
 
     def underfed(self) -> answering.OutOfLine:
         """A day in the lot for less than a calf eats."""
-        return answering.underfed(self.table.number("weight"), "feed_per_day", self.table.number("lot_per_day"))
+        return answering.underfed(self.table.number("weight"), self.table.number("lot_per_day"), answering.LEAST_LOT)
 
     def split(self) -> np.ndarray:
         """(place,) more head than the wheat carries, which pays for those it does, and no other way of keeping pays."""

@@ -21,6 +21,15 @@ Quantities = dict[str, tuple[Any, Any]]
 SALE = "sale"  # the kind of act whose trouble a gain must be worth
 
 
+def net_worth_of(stated: Floats, stake: Floats, usual: float) -> Floats:
+    """(place,) net worth [USD]: as stated, else the `usual` one, or the worth of the animals where that is more.
+
+    Who keeps animals worth more than a usual farm is no usual farm; NaN, the district's own, where their worth is not
+    known.
+    """
+    return np.where(np.isfinite(stated), stated, np.where(stake > usual, stake, np.nan))
+
+
 def turning_points(result: Callable[..., Floats], base: Mapping[str, Any], inputs: Sequence[str]) -> dict[str, Floats]:
     """Input -> (place,) its value at which `result` is 0, the rest as in `base`; NaN where none above zero turns it.
 

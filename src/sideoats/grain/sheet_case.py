@@ -14,6 +14,7 @@ Floats = NDArray[np.float64]
 ROW_UNITS = {"million-bushels": "million bu", "million-tonnes": "million t", "thousand-bales": "thousand bales"}
 LEAST_YEARS = 8
 NEAREST = 3  # years named beside the range
+SLIP = 5.0  # times the middle price of the years given, or its fifth part: a decimal misplaced is tenfold
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,15 @@ class History:
     years: list[int]
     ratios: Floats
     prices: Floats
+
+    def slipped(self) -> tuple[int, float, float] | None:
+        """The year whose price stands too far from the middle one, its price and that one; None where none does."""
+        if not self.years:
+            return None
+        middle = float(np.median(self.prices))
+        apart = np.abs(np.log(self.prices / middle))
+        at = int(apart.argmax())
+        return (self.years[at], float(self.prices[at]), middle) if apart[at] > np.log(SLIP) else None
 
     def nearest(self, ratio: float) -> list[tuple[int, float, float]]:
         """The years whose ratio was nearest, as (year, ratio, price)."""

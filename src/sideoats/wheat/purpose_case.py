@@ -39,6 +39,7 @@ class Budget:
     grain: Floats  # (place, draw) USD/ac that never grazed grain nets
     graze_day: Floats  # (place, draw) USD/ac a day of grazing before first hollow stem
     stem: Floats  # (place,) days to first hollow stem
+    ripe: float  # days after first hollow stem from which it is past grazing out and cutting for hay
 
     @cached_property
     def gain(self) -> Floats:
@@ -77,7 +78,7 @@ def budget_of(table: Table, context: Context) -> Budget:
         a_day * (until + days * more),
         hay_money(table, context, 90),
     )
-    return Budget(np.stack(uses, axis=2), net, a_day, stem)
+    return Budget(np.stack(uses, axis=2), net, a_day, stem, facts["wheat/grazing.graze_out_days"].high)
 
 
 def _grazed(table: Table) -> Bools:
@@ -137,6 +138,7 @@ def bars(table: Table, budget: Budget) -> tuple[Barred, ...]:
         Barred(uses(~table.known("hay_price"), HAY), say("bar.no_hay_price")),
         Barred(uses(unasked_agent(table), OUT, HAY), say("bar.agent")),
         Barred(uses(budget.stem < 0, DUAL), say("bar.past_hollow_stem")),
+        Barred(uses(budget.stem < -budget.ripe, OUT, HAY), say("bar.ripe")),
     )
 
 

@@ -52,6 +52,7 @@ def pose(table: Table, context: Context) -> Problem:
     silent = np.logical_or.reduce(list(needs.values()))
     told = Told(table, context, plan, gain, barred, needed, at, silent)
     dear, cheap = told.odd().rows | told.steep().rows, told.underfed().rows
+    dear, cheap = dear & ~ailing, cheap & ~ailing  # ailing cows go at once, whatever the later price
     odd = np.asarray(dear | cheap)
     ask = case.price_decides(plan, needed) & ~ailing & ~silent & ~odd
     fat = case.gain_decides(table, context, gain, barred) & ~ask & ~ailing & ~silent & ~odd

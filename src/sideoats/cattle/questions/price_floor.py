@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sideoats.cattle import budget, tools
 from sideoats.cattle import floor_case as case
-from sideoats.cattle import tools
 from sideoats.cattle.floor_words import Told
-from sideoats.families.own_and_sell import risk_figures, without
+from sideoats.families.own_and_sell import net_worth_of, risk_figures, without
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
@@ -57,7 +57,11 @@ def pose(table: Table, context: Context) -> Problem:
         recheck=np.full(len(table), case.FORTNIGHT),
         size=table.number("head"),
         aversion=table.number("aversion"),
-        net_worth=table.number("worth"),
+        net_worth=net_worth_of(
+            table.number("worth"),
+            table.number("head") * budget.value(table.number("weight"), f.expected),
+            context.facts.value("decide/attitude.net_worth"),
+        ),
         heads=(
             (level, "price-floor.level.need"),
             (strange, "price-floor.premium.need"),

@@ -7,15 +7,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sideoats.cattle import answering, tools, wheat_season
+from sideoats.cattle import answering, budget, tools, wheat_season
 from sideoats.cattle import retain_case as case
 from sideoats.cattle import retain_ruling as ruling
 from sideoats.cattle.retain_words import Told
-from sideoats.families.own_and_sell import risk_figures, without
+from sideoats.families.own_and_sell import net_worth_of, risk_figures, without
 from sideoats.problem import Problem
 from sideoats.question import Context, Places, Question, Table
 from sideoats.vocabulary import see
-from sideoats.words import Money, Paid
+from sideoats.words import LongDay, Money, Paid
 
 OWN = (
     "spring_price", "lot_price", "slide", "futures", "basis", "basis_sd", "volatility", "pasture_end", "grazeout_end",
@@ -82,9 +82,10 @@ def pose(table: Table, context: Context) -> Problem:
         chosen,
     )
     dear, cheap = told.odd().rows, told.underfed().rows
-    odd = np.asarray(dear | cheap)
+    odd, last_year = np.asarray(dear | cheap), case.turnout_of_last_year(table, context, plan) & ~silent
+    last_year &= ~odd
     strange = np.isfinite(kept.strange) & ~odd & ~silent
-    silent |= odd
+    silent |= odd | last_year
     # futures are no bid: what these calves bring over them is asked for
     bare = table.known("futures") & ~table.known("basis") & ~table.known("later_price") & ~odd & ~strange & ~silent
     expected = plan.price[np.arange(len(table)), kept.way]
@@ -98,6 +99,7 @@ def pose(table: Table, context: Context) -> Problem:
     needs |= {
         "calf_weighing.later_price": dear, "price-floor.put_premium": strange, "retain-calves.basis": bare,
         "price-floor.forward_weight": high, "retain-calves.lot_per_day": closed & ~silent | cheap,
+        "calf_weighing.turnout": last_year,
     }  # fmt: skip
     return Problem(
         "retain-calves",
@@ -113,18 +115,24 @@ def pose(table: Table, context: Context) -> Problem:
         recheck=np.full(len(table), case.WEEK),
         size=table.number("head"),
         aversion=table.number("aversion"),
-        net_worth=table.number("worth"),
+        net_worth=net_worth_of(
+            table.number("worth"),
+            table.number("head") * budget.value(table.number("weight"), plan.price[:, 0]),
+            context.facts.value("decide/attitude.net_worth"),
+        ),
         heads=(
             (strange, "price-floor.premium.need"),
             (bare, "price-floor.basis.need"),
             (high, "price-floor.high.need"),
             (unslid, "price-floor.slide.need"),
             (odd, "retain-calves.odd.need"),
+            (last_year, "retain-calves.turnout.need"),
             (told.split(), "retain-calves.split.act"),
             (told.split(), "retain-calves.split.wait"),
             (closed & ~silent, "retain-calves.ways.need"),
         ),
         values=told.values()
+        | {"turned_out": LongDay(table.date("turnout"))}
         | {
             "forward": Paid(np.nan_to_num(table.number("forward_price")), unit="USD/cwt"),
             "expected": Paid(np.nan_to_num(expected), unit="USD/cwt"),

@@ -35,6 +35,8 @@ def pose(table: Table, context: Context) -> Problem:
     short, ratio = sheet.ending_stocks < 0, 100 * sheet.stocks_to_use
     least, most = context.facts.span("grain/stocks_asked")
     heaped, scant = sheet.stocks_to_use > most, ~short & (sheet.stocks_to_use < least)
+    slips = [history.slipped() for history in sheets.histories]
+    slipped = np.array([slip is not None for slip in slips], bool)
     _ = context.facts["grain/stocks_lines_shift"]  # a caution rests on it
 
     def amount(values: np.ndarray, i: int) -> Measured:
@@ -46,17 +48,19 @@ def pose(table: Table, context: Context) -> Problem:
         READ.key,
         "USD/bu",
         np.zeros((len(table), context.outlook.draws, 1)),
-        needs={"balance-sheet.rows": np.asarray(short | heaped | scant)},
+        needs={"balance-sheet.rows": np.asarray(short | heaped | scant), "balance-sheet.past_prices": slipped},
         heads=(
             (short, "balance-sheet.short.need"),
             (heaped, "balance-sheet.heaped.need"),
             (scant, "balance-sheet.scant.need"),
+            (slipped, "balance-sheet.slip.need"),
         ),
         values={
             "commodity": Name(np.array([name or "wheat" for name in table.text("commodity")], dtype=object)),
             "stocks": lambda i: amount(sheet.ending_stocks, i),
             "lacking": lambda i: amount(-sheet.ending_stocks, i),
             "part": lambda i: Phrase(_part(float(ratio[i]))),
+            "slip": lambda i: _slip(slips[i]),
             "past": lambda i: Phrase(_past(sheets, i)),
         },
         reasons=(
@@ -82,6 +86,13 @@ def pose(table: Table, context: Context) -> Problem:
 
 def _part(percent: float) -> Said | None:
     return say("balance-sheet.part", x=Measured(percent, unit="percent")) if np.isfinite(percent) else None
+
+
+def _slip(slip: tuple[int, float, float] | None) -> Said | None:
+    if slip is None:
+        return None
+    year, price, middle = slip
+    return say("balance-sheet.slip", year=Name(str(year)), price=Paid(price), middle=Paid(middle))
 
 
 def _past(sheets: Sheets, i: int) -> Said | None:
