@@ -13,12 +13,13 @@ from collections.abc import Callable
 
 from sideoats.errors import InputError
 
-_BETWEEN = re.compile(r",(?=\s)|(?<=[^\d\s])\s*,|(?<=\d)\s+,|,(?!\d)")
-_MAY_GROUP = re.compile(r"(?<![\d.,])(?=([1-9]\d{0,2}),(\d{3})(?!\d))|(?<=,)(?=([1-9]\d{0,2}),(\d{3})(?!\d))")
-_GROUPED = re.compile(r"\s*[<+-]?\s*[1-9]\d{0,2}(?:,\d{3})+(?![\d,])")
-_SPACED = re.compile(r"\s*(\d+(?:\.\d+)?(?:\s+\d+(?:\.\d+)?)+)\s*([^\d\s,;.<>+-][^\d,;]*)?")
-_SPACED_THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:\s\d{3})+")
-_ONE_NUMBER = re.compile(r"\s*[1-9]\d{0,2},0\d\d(?![\d,])")
+# Compiled when a list is first read: most phone-ins hold none.
+_BETWEEN = r",(?=\s)|(?<=[^\d\s])\s*,|(?<=\d)\s+,|,(?!\d)"
+_MAY_GROUP = r"(?<![\d.,])(?=([1-9]\d{0,2}),(\d{3})(?!\d))|(?<=,)(?=([1-9]\d{0,2}),(\d{3})(?!\d))"
+_GROUPED = r"\s*[<+-]?\s*[1-9]\d{0,2}(?:,\d{3})+(?![\d,])"
+_SPACED = r"\s*(\d+(?:\.\d+)?(?:\s+\d+(?:\.\d+)?)+)\s*([^\d\s,;.<>+-][^\d,;]*)?"
+_SPACED_THOUSANDS = r"[1-9]\d{0,2}(?:\s\d{3})+"
+_ONE_NUMBER = r"\s*[1-9]\d{0,2},0\d\d(?![\d,])"
 
 
 def items(text: str, possible: Callable[[float], bool], *, whole: bool = False) -> list[str]:
@@ -34,31 +35,31 @@ def items(text: str, possible: Callable[[float], bool], *, whole: bool = False) 
     ------
     InputError : a comma may be read in two ways
     """
-    spaced = _SPACED.fullmatch(text)
+    spaced = re.fullmatch(_SPACED, text)
     if spaced:  # 2 3 1 0, as they are called out in the field; 68 66 70 g
         numbers, unit = spaced[1], (spaced[2] or "").strip()
-        if _SPACED_THOUSANDS.fullmatch(numbers) and possible(float("".join(numbers.split()))):
+        if re.fullmatch(_SPACED_THOUSANDS, numbers) and possible(float("".join(numbers.split()))):
             raise _unclear(text)
         *others, last = numbers.split()
         return [*others, f"{last} {unit}".strip()]
     segments = [part for part in re.split(r"[;\n]", text) if part.strip()]
-    pieces = [piece for part in segments for piece in _BETWEEN.split(part) if piece.strip()]
+    pieces = [piece for part in segments for piece in re.split(_BETWEEN, part) if piece.strip()]
     tight = [piece for piece in pieces if "," in piece]
     if not tight:
         return [piece.strip() for piece in pieces]
     if len(pieces) > 1 and (not whole or any(_hides_a_thousand(piece, lambda value: True) for piece in tight)):
-        if not all(_GROUPED.match(piece) for piece in tight):
+        if not all(re.match(_GROUPED, piece) for piece in tight):
             raise _unclear(text)
         return [piece.strip() for piece in pieces]
     if not any(_hides_a_thousand(piece, possible) for piece in tight):
         return [item.strip() for piece in pieces for item in piece.split(",")]
-    if _ONE_NUMBER.match(pieces[0]):  # nobody writes 4,050 for 4 and 050
+    if re.match(_ONE_NUMBER, pieces[0]):  # nobody writes 4,050 for 4 and 050
         return [pieces[0].strip()]
     raise _unclear(text)
 
 
 def _hides_a_thousand(piece: str, possible: Callable[[float], bool]) -> bool:
-    pairs = (match.group(1, 2) if match.group(1) else match.group(3, 4) for match in _MAY_GROUP.finditer(piece))
+    pairs = (match.group(1, 2) if match.group(1) else match.group(3, 4) for match in re.finditer(_MAY_GROUP, piece))
     return any(possible(float(head + tail)) for head, tail in pairs)
 
 

@@ -6,7 +6,6 @@ how far off.
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
@@ -153,6 +152,8 @@ def known_station(given: str, stations: Iterable[str], where: str) -> str:
     on_file: Sequence[str] = sorted(stations)
     if given in on_file:
         return given
+    import difflib
+
     near = difflib.get_close_matches(given, on_file, 1, 0.6) or difflib.get_close_matches(
         given.lower(), [s.lower() for s in on_file], 1, 0.6
     )
