@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 Made: TypeAlias = Callable[[Call, Answered, int], Any]
-CHUNK_BYTES = 6_000_000  # of one payoff array: small enough to stay in cache, which is also the fastest
+CHUNK_BYTES = 4_000_000  # of one payoff array: small enough to stay in cache, which is also the fastest
 BLOCK_PLACES = 400
 
 
