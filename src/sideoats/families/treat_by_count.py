@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from sideoats.decide.laws import quantile
 from sideoats.families.counting_on import counting_on, few_units, least_of, least_units, stopping_here
-from sideoats.families.label import closed_days, label_cautions
+from sideoats.families.label import Interval, closed_days, label_cautions
 from sideoats.families.stopping import Stopping
 from sideoats.families.treating import DAYS, OPTIONS, UNIT, Case
 from sideoats.problem import Barred, Flow, Line, Problem
@@ -67,10 +67,18 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
     )
     even = toss & ~missing & ~over & ~shut[:, 0]
     # no usual wait for a count over the line that money lets stand
-    unpaid = _published_says_act(case, over | missing) & _matters(case, facts)
+    unpaid = _published_says_act(case, over | missing) & _matters(case, facts) & np.isnan(soon)
     recheck = np.where((even | unpaid) & (recheck > 0), np.minimum(recheck, near), recheck)
+    # no look is left until after the last day on which a spray is still allowed
+    last = last_open(shut[:, :DAYS])
+    near_end = (last >= 0) & (recheck > last) & np.isnan(soon) & _matters(case, facts) & ~misplaced & ~stale & ~over
+    today_only = (last == 0) & ~even & ~("sample" in needs and handful)  # a wait there has nothing to look for tomorrow
+    recheck = np.where(near_end & ~today_only, last, recheck)
     out = missing | over, shut[:, 1:DAYS].all(axis=1)
     looks, ruled, stops = counting_on(context, case, recheck, out, stopping)
+    looks = tuple(
+        replace(look, within=np.where(last >= 0, np.minimum(look.within, last), look.within)) for look in looks
+    )
     return Problem(
         case.code,
         (*OPTIONS, *(way.choice for way in case.ways)),
@@ -102,6 +110,7 @@ def problem_of(table: Table, context: Context, case: Case) -> Problem:
         reasons=(
             *_reasons(case, ~missing, over, likely),
             _shorter(case, shut, today, missing),
+            *said_last(case.interval, context, np.where(near_end & ~missing, last, -1)),
             *_others(case, ~missing, facts),
             *case.reasons,
         ),
@@ -209,6 +218,26 @@ def _open_line(case: Case, shut: Bools) -> Line | None:
         return None
     over = np.zeros(len(shut), bool) if case.over is None else case.over
     return replace(case.line, known=case.line.known & ~shut[:, :DAYS].all(axis=1) & ~over)
+
+
+def last_open(shut: Bools) -> NDArray[np.int64]:
+    """(place,) last open day of `shut` (place, day), where later ones are shut; -1 where all or none are."""
+    after = shut.shape[1] - 1 - np.argmax(~shut[:, ::-1], axis=1)
+    return np.where(shut.all(axis=1) | ~shut[:, -1], -1, after).astype(np.int64)
+
+
+def said_last(interval: Interval, context: Context, last: NDArray[np.int64]) -> tuple[Said, ...]:
+    """The last day on which a spray is allowed, `last` (place,) days from now; nothing where that is -1.
+
+    Nor where labels allow a spray up to the day of harvest itself.
+    """
+    last = np.where(interval.days >= 1, last, -1)
+    day = Day(np.datetime64(context.on, "D") + np.maximum(last, 0).astype("timedelta64[D]"))
+    told = interval.told(context)
+    return (
+        say("treat.because.last-open", last=day, harvest=told["harvest"]).where((last >= 0) & ~interval.given),
+        say("treat.because.last-label", last=day, **told).where((last >= 0) & interval.given),
+    )
 
 
 def _published_says_act(case: Case, out: Bools) -> Bools:

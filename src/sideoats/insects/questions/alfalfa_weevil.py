@@ -97,7 +97,15 @@ def pose(table: Table, context: Context) -> Problem:
         stage=Term(np.full(len(table), "", dtype=object)),
         needs=needs,
         # tips fed on with few larvae found: one of the two looks missed something
-        soon=np.where((tips & ~_cut_soon(table, context)) | needs["species"], 1.0, np.nan),
+        # and the stubble is looked at once it is there
+        soon=np.select(
+            [(tips & ~_cut_soon(table, context)) | needs["species"], _cut_soon(table, context)],
+            [
+                np.ones(len(table)),
+                table.days_until("harvest_date", context.on) + facts["insects/counting.next_look"].low,
+            ],
+            np.nan,
+        ),
         ways=(_cutting(table, context, whole, stake, worth),),
         heads=(
             (needs["species"], f"{NAME}.species.need"),

@@ -49,20 +49,22 @@ def pose(table: Table, context: Context) -> Problem:
     weighed = facts.value(FACTS + "loss.knutson") / facts.value("insects/sorghum.bushel") * table.number("heads")
     one = np.where(pounds, weighed * worth.price, facts.value(FACTS + "loss.texas") * worth.crop)
     one = np.nan_to_num(one) / np.where(table.flag("resistant"), facts.value(FACTS + "resistant"), 1.0)
-    share = np.nan_to_num(told, nan=1.0)  # midges take from the heads in flower, and from no others
-    one = one * share
+    # today's eggs are laid: a spray takes the midges of the next mornings, as many each as today, on all heads at most
+    share = np.nan_to_num(told, nan=1.0)
+    ahead = np.minimum(facts.value(FACTS + "mornings") * share, 1.0)
     before = np.where(np.isnan(told), np.isin(stage, BEFORE), (told == 0) & np.isin(stage, (*BEFORE, FLOWERS)))
     flowers = np.where(np.isnan(told), stage == FLOWERS, told > 0) & ~np.isin(stage, RIPE)
     known = ~counted.unknown & flowers
-    level = np.where(one > 0, worth.cost / np.where(one > 0, one, 1.0), np.nan)
+    printed = one * np.where(pounds, share, 1.0)  # pounds go by the heads in flower on the day
+    level = np.where(printed > 0, worth.cost / np.where(printed > 0, printed, 1.0), np.nan)
     by = np.where(pounds, facts.by(FACTS + "loss.knutson"), facts.by(FACTS + "loss.texas")).astype(object)
     case = feeding_case(
         table,
         context,
         NAME,
         counted,
-        slope=np.broadcast_to(one[:, None], (n, context.outlook.draws)),
-        most=most_lost(facts, "sorghum_midge") * share,
+        slope=np.broadcast_to((one * ahead)[:, None], (n, context.outlook.draws)),
+        most=most_lost(facts, "sorghum_midge") * ahead,
         worth=worth,
         crops=("sorghum", "grain sorghum"),
         unit=UNIT,

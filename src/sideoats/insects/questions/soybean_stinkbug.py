@@ -54,6 +54,7 @@ def pose(table: Table, context: Context) -> Problem:
         reasons=(
             say(f"{NAME}.because.seed", held=Measured(held, unit=seen.unit, fact=seeds)).where(seed),
             say(f"{NAME}.because.cages").where(~seen.counted.unknown & table.known("stage")),
+            say(f"{NAME}.because.elongation").where(~seen.counted.unknown & np.isin(table.text("stage"), ("R3", "R4"))),
         ),
         cautions=(say(f"{NAME}.caution.edges"), say(f"{NAME}.caution.flare")),
     )

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sideoats.errors import InputError
 from sideoats.families.counting_on import least_of
 from sideoats.families.label import Interval, closed_days, interval_of, label_cautions
-from sideoats.families.treat_by_count import coin_toss, unseasonal
+from sideoats.families.treat_by_count import coin_toss, last_open, said_last, unseasonal
 from sideoats.families.treated import price_moves
 from sideoats.families.treating import DAYS, UNIT, days_of
 from sideoats.insects.disease import mean_response, rain_multiple, response_return
@@ -26,6 +26,7 @@ from sideoats.words import Day, Measured, Money, Name, Said, Share, Term, say, s
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Days = NDArray[np.int64]
 NAME, FACTS = "wheat-fungicide", "insects/wheat_fungicide."
 LAYERS = ("flag", "below", "lower")
 OPTIONS = days_of("spray")
@@ -65,7 +66,8 @@ def pose(table: Table, context: Context) -> Problem:
     by_option[:, :DAYS] = keeps[:, :, None] * (worth * saved)[:, None, :] - cost[:, None, None]
     gain, today = by_option.transpose(0, 2, 1), by_option[:, 0].mean(axis=1)
     interval = interval_of(table, context, "wheat_fungicide")
-    bars = (*_stage_bars(table, left, ends), *closed_days(interval, context, DAYS, len(OPTIONS)))
+    closed = closed_days(interval, context, DAYS, len(OPTIONS))
+    bars = (*_stage_bars(table, left, ends), *closed)
     misplaced = unseasonal(table, context, "wheat") & (left >= 0)
     needs = {
         "season": misplaced,
@@ -78,6 +80,9 @@ def pose(table: Table, context: Context) -> Problem:
     even = coin_toss(gain[:, :, 0], cost, facts) & open_ & ~shut
     near = facts["insects/counting.next_look"]
     back = np.where((_sick(table) | table.flag("nearby")) & (left >= 0), near.low, near.high)
+    last = np.where(open_, last_open(np.any([bar.mask[:, :DAYS] for bar in closed], axis=0)), -1)
+    last = np.where(last < back, last, -1)
+    back = np.where(last >= 0, np.maximum(last, 1), back)  # a look after the last day tells nothing
     over = np.array([str(s) not in ("", "jointing") for s in stage]) & (left < 0)
     answers = np.where(table.known("response"), table.number("response"), _where_it_answers(table, context, saved))
     return Problem(
@@ -87,7 +92,7 @@ def pose(table: Table, context: Context) -> Problem:
         UNIT,
         gain,
         bars=bars,
-        looks=_looks(table, context, open_, worth, cost, saved),
+        looks=_looks(table, context, open_, worth, cost, saved, last),
         needs=needs,
         recheck=np.where(over, -1, np.where(even, np.clip(left, 1, back), back)).astype(np.int64),
         even=even,
@@ -107,10 +112,11 @@ def pose(table: Table, context: Context) -> Problem:
         },
         heads=(
             (misplaced, "treat.season.need"),
+            (even & _risen(table, context), f"{NAME}.even-high.look"),
             (even, f"{NAME}.even.look"),
             *_heads(table, context, today, (left, ends), interval),
         ),
-        reasons=_reasons(table, context, chance, answers, open_, cost),
+        reasons=(*_reasons(table, context, chance, answers, open_, cost), *said_last(interval, context, last)),
         acting=(
             *label_cautions(interval, context, bees=False),
             say(f"{NAME}.caution.latest").where(~table.known("latest_stage")),
@@ -280,7 +286,7 @@ def _unseen(table: Table) -> Bools:
 
 
 def _looks(
-    table: Table, context: Context, open_: Bools, worth: Floats, cost: Floats, saved: Floats
+    table: Table, context: Context, open_: Bools, worth: Floats, cost: Floats, saved: Floats, last: Days
 ) -> tuple[Look, Look]:
     """A first look at leaves that nobody has seen, and another in some days where disease may yet come up the plant.
 
@@ -303,11 +309,10 @@ def _looks(
     signal = tell * spread + np.sqrt(1 - tell**2) * noise
     delay = int(facts["insects/counting.next_look"].low)
     again = _sick(table) & ~_risen(table, context) & open_ & ~table.known("chance") & ~table.known("response")
+    soon, later = (np.where(last >= 0, np.minimum(days, last), days) for days in (2, delay))
     return (
-        Look(first[:, None], cost=price, within=np.full(len(table), 2, np.int64), delay=1, worth=first),
-        Look(
-            np.where(again[:, None], signal, 0.0), cost=price, within=np.full(len(table), delay, np.int64), delay=delay
-        ),
+        Look(first[:, None], cost=price, within=soon, delay=1, worth=first),
+        Look(np.where(again[:, None], signal, 0.0), cost=price, within=later, delay=delay),
     )
 
 
