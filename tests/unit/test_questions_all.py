@@ -50,6 +50,8 @@ def _known(source: str) -> bool:
         return what in kinds["place"].fields
     if where == "station":
         return what in DAILY_UNITS or what in DERIVED
+    if where == "forecast":
+        return what in ("days", "hours")
     return where in ("quote", "quotes", "setting") and bool(what)
 
 
