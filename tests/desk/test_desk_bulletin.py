@@ -23,6 +23,8 @@ def test_no_farm_and_no_place_is_named_in_public(desk: RunningDesk, language: st
         preview = client.get("/bulletin", params={"language": language}).text
         head = preview.split('id="read-title"')[1]
         assert not [n for n in names if n in head]
+        shown = {"en": ("Walk your sorghum", "Markets", "Dates"), "es": ("Recorra su sorgo", "Mercados", "Fechas")}
+        assert all(text in head for text in shown[language])
 
 
 def test_the_pdf_is_a_pdf_and_the_page_is_to_keep(desk: RunningDesk) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import random
 import re
 import string
 import subprocess
@@ -198,6 +199,27 @@ def test_a_hazard_on_one_farm_brings_its_general_warning_once_and_no_number(lang
     assert not any(c.isdigit() for h in b.hazards for c in h)
     assert all(plain_text(b, said).count(h) == 1 for h in b.hazards)
     assert make_bulletin(week([call(1, "hay-nitrate", "look")]), said).hazards == ()
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_whatever_hazards_there_are_they_go_before_everything(language: str) -> None:
+    """Any set of hazards, each on any one farm, in every form that is text."""
+    said, rng = words(language), random.Random(11)
+    known = sorted(said.table["hazards"])
+    for _ in range(25):
+        stopped = rng.sample(known, rng.randint(1, len(known)))
+        acting = [c for c in hazards_week().calls if c.verdict != "stop"]
+        calls = acting + [call(rng.randint(0, 6), q, "stop") for q in stopped]
+        rng.shuffle(calls)
+        b = make_bulletin(week(calls), said)
+        assert set(b.hazards) == {said.hazard(q) for q in stopped} and b.stories
+        texts = [plain_text(b, said), feed(b, said).decode(), "\n".join(messages(b, said))]
+        texts += [script(b, said, seconds=n) for n in SECONDS]
+        for text in texts:
+            flat = plain(" ".join(text.split()))
+            places = [flat.find(plain(h)) for h in b.hazards]
+            later = [flat.find(plain(s.headline)) for s in b.stories]
+            assert min(places) >= 0 and max(places) < min((at for at in later if at >= 0), default=len(flat))
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

@@ -17,7 +17,6 @@ import numpy as np
 from sideoats import units
 from sideoats.bulletin.stories import Story
 from sideoats.pictures import Axis, Course, Line, Picture
-from sideoats.pictures.course import Level
 from sideoats.station import StationDays, same_day
 from sideoats.weather.freeze import first_freeze, freeze_chances, last_freeze
 from sideoats.weather.livestock import temperature_humidity_index
@@ -106,7 +105,7 @@ def _rain(season: Season) -> Story | None:
         ),
         say(f"edition.rain.{kind}.caution"),
         (fact.citation,),
-        _sum_picture("edition.rain.picture", record, np.asarray(record.usable("rain")), season, 90, "mm"),
+        _rain_picture(record, season),
         2.5 if dry else 0.5,
     )  # fmt: skip
 
@@ -115,20 +114,23 @@ def _inches(mm: float) -> Measured:
     return Measured(round(mm / 25.4, 1), unit="in")
 
 
-def _sum_picture(
-    code: str, record: StationDays, daily: Any, season: Season, days: int, unit: str, level: Level | None = None
-) -> Picture | None:
-    found = pace(record, daily, season.on - timedelta(days=days), season.on - timedelta(days=1), past=10)
-    return _pace_picture(code, record, found, unit, level)
+def _rain_picture(record: StationDays, season: Season) -> Picture | None:
+    """The same ninety days, and as many past years, as the story's sentence."""
+    since, until = season.on - timedelta(days=90), season.on - timedelta(days=1)
+    found = pace(record, record.usable("rain") / 25.4, since, until, past=season.on.year - record.start.year)
+    return _pace_picture("edition.rain.picture", record, found, "in", 1)
 
 
-def _pace_picture(code: str, record: StationDays, found: Pace, unit: str, level: Level | None = None) -> Picture | None:
+def _pace_picture(code: str, record: StationDays, found: Pace, unit: str, digits: int) -> Picture | None:
     if len(found.years) < _LEAST_YEARS:
         return None
     usual = found.courses.mean(axis=0)
     return Course(
         finding=say(
-            code, name=_name(record), now=Measured(found.total, unit=unit), usual=Measured(found.mean, unit=unit)
+            code,
+            name=_name(record),
+            now=Measured(round(found.total, digits), unit=unit),
+            usual=Measured(round(found.mean, digits), unit=unit),
         ),
         saying=say("edition.picture.sums", years=Count(len(found.years))),
         x=found.since.toordinal() + np.arange(len(found.course)),
@@ -138,7 +140,6 @@ def _pace_picture(code: str, record: StationDays, found: Pace, unit: str, level:
             Line(say("edition.picture.now"), found.course, now=True),
             Line(say("edition.picture.usual"), usual),
         ],
-        levels=[level] if level else [],
     )
 
 
@@ -410,7 +411,6 @@ def _heat_story(
     sources: tuple[str, ...],
     weight: float,
 ) -> Story:
-    unit = "delta_degF*day"
     return Story(
         key,
         season.on + timedelta(days=6),
@@ -425,7 +425,7 @@ def _heat_story(
         ),
         say(f"edition.{key}.caution"),
         sources,
-        _pace_picture(f"edition.{key}.picture", record, found, unit),
+        _pace_picture(f"edition.{key}.picture", record, found, "1", 0),
         weight,
     )  # fmt: skip
 
@@ -525,8 +525,8 @@ def _market(season: Season) -> Story | None:
         say("edition.market.caution"),
         (),
         Course(
-            finding=say(f"edition.market.{kind}.head", **good, **season.by(6)),
-            saying=say("edition.market.picture"),
+            finding=say("edition.market.picture", price=most.paid, **good),
+            saying=say("edition.market.picture.says"),
             x=[d.toordinal() for d in most.days],
             across=Axis(say("edition.picture.day"), "day", Day),
             up=Axis(say("edition.market.axis"), most.unit, Money),

@@ -115,12 +115,13 @@ def _odds(chance: float) -> Share:
 
 
 def _range(code: str, found: Spread, unit: str, line: float | None) -> Picture:
-    told = {"mid": Measured(found.mid, unit=unit)}
+    kind = Money if unit.startswith("USD") else Measured
+    told = {"mid": kind(found.mid, unit=unit)}
     return Rows(
         finding=say(code, **told),
         saying=say("edition.picture.range"),
         kept=[Row(say("edition.picture.farms"), found.light, found.mid, found.heavy, now=True)],
-        axis=Axis(say("edition.picture.axis"), unit),
+        axis=Axis(say("edition.picture.axis"), unit, kind),
         level=None if line is None else Level(line, say("edition.picture.line")),
         zero=True,
     )
