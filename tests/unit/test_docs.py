@@ -24,3 +24,23 @@ def test_python_blocks_run(page: Path) -> None:
     scope: dict[str, Any] = {"__name__": "docs"}
     for number, block in enumerate(blocks, 1):
         exec(compile(block, f"{page.name} block {number}", "exec"), scope)
+
+
+def test_the_readme_tells_the_true_shares_of_facts() -> None:
+    from collections import Counter
+
+    from sideoats.facts import load
+
+    count = Counter(fact.provenance for fact in load().by_id.values())
+    text = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    words = {
+        "read": "were read",
+        "derived": "are derived",
+        "practice": "are common practice",
+        "memory": "are from memory",
+    }
+    for provenance, said in words.items():
+        match = re.search(rf"(\d+) % {said}", text)
+        assert match, said
+        share = 100 * count[provenance] / count.total()
+        assert abs(int(match[1]) - share) <= 1.5, (provenance, round(share, 1))

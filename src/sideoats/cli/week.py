@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
@@ -169,10 +170,13 @@ def _show(week: Week, everything: bool) -> None:
     console = _console()
     counts = ", ".join(f"{len(week.of(v))} {verdict_word(v)}" for v in SHAPES)
     echo("week.head", day=full_day(week.on, reader_of()), calls=len(week.calls), counts=counts)
-    _errands(console, week, everything)
+    _stops(console, week)
     carded = _passes(console, week, everything)
+    _errands(console, week, everything)
     hidden = folded(week.errands)
-    _table([c for c in week.calls if everything or not (hidden(c) or (c.place, c.question) in carded)], everything)
+    told_above = {id(c) for c in week.calls if c.verdict == "stop"}
+    told_above |= {id(c) for c in week.calls if not everything and (hidden(c) or (c.place, c.question) in carded)}
+    _table([c for c in week.calls if id(c) not in told_above], everything)
     waits = len(week.of("wait"))
     if waits and not everything:
         console.print(told("week.wait", n=waits), markup=False)
@@ -188,10 +192,30 @@ def _show(week: Week, everything: bool) -> None:
     console.print(told("week.ledger", **head), markup=False)
 
 
+def _lines(console: Console, text: str, indent: int, mark: str = "") -> None:
+    """A text wrapped under its mark, not broken in its words."""
+    hang = " " * (indent + (2 if mark else 0))
+    for line in textwrap.wrap(f"{mark} {text}".strip(), console.width - 1, initial_indent=" " * indent,
+                              subsequent_indent=hang):  # fmt: skip
+        console.print(line, markup=False)
+
+
+def _stops(console: Console, week: Week) -> None:
+    """What must not be done, before everything else."""
+    from sideoats import replies
+
+    for call in week.of("stop"):
+        said = replies.told(call, reader_of()).headline
+        _lines(console, f"{verdict_word('stop').upper()} {call.place}: {said}", 2, SHAPES["stop"])
+    if week.of("stop"):
+        console.print()
+
+
 def _passes(console: Console, week: Week, everything: bool) -> set[tuple[str, str]]:
     """The card of every field that is sprayed for more than one pest, or where more than the pest is to be minded.
 
-    What it gives back are the calls, (place, question), that the cards stand for.
+    What holds for all of them is said once, under them. What it gives back are the calls, (place, question), that the
+    cards stand for.
     """
     from sideoats.words import say, sentence
 
@@ -199,13 +223,18 @@ def _passes(console: Console, week: Week, everything: bool) -> set[tuple[str, st
     carded = {(p.place, question) for p in shown for question in p.pests}
     if not shown:
         return carded
+    own = [[sentence(said, reader_of()) for said in one.said] for one in shown]
+    common = [text for text in own[0] if len(shown) > 1 and all(text in other for other in own)]
     console.print(sentence(say("pass.title"), reader_of()), markup=False)
-    for one in shown:
-        console.print(f"  {SHAPES['act']} {sentence(one.line(), reader_of())}", markup=False)
-        for said in one.said:
-            console.print(f"      {sentence(said, reader_of())}", markup=False)
+    for one, texts in zip(shown, own, strict=True):
+        _lines(console, sentence(one.line(), reader_of()), 2, SHAPES["act"])
+        for text in texts:
+            if text not in common:
+                _lines(console, text, 6)
+    for text in common:
+        _lines(console, text, 2)
     if not everything:
-        console.print("  " + sentence(say("pass.folded", n=len(carded)), reader_of()), markup=False)
+        _lines(console, sentence(say("pass.folded", n=len(carded)), reader_of()), 2)
     console.print()
     return carded
 
@@ -225,7 +254,7 @@ def _errands(console: Console, week: Week, everything: bool) -> None:
     console.print(line("errand.title"), markup=False)
     for errand in made if everything else made[:MOST_ERRANDS]:
         mark = SHAPES["stop" if errand.hazard else "look"]
-        console.print(f"  {mark} {sentence(errand.said(), reader_of())}", markup=False)
+        _lines(console, sentence(errand.said(), reader_of()), 2, mark)
     if not everything:
         if len(made) > MOST_ERRANDS:
             console.print("  " + line("errand.more", n=len(made) - MOST_ERRANDS), markup=False)
