@@ -192,7 +192,7 @@ def test_a_table_of_the_office_is_mapped_looked_at_and_taken_whole(desk: Running
         address = send(client, "fields.csv", TABLE.encode()).headers["location"]
         asked = client.get(address, params={"format": "office-table"}).text
         assert "What is a row of the table?" in asked
-        page = client.get(address, params={"format": "office-table", "kind": "place"}).text
+        page = client.get(address, params={"format": "office-table", "table_kind": "place"}).text
         form = form_of(page, address + "/read")
         assert [form[f"head.{i}"] for i in range(6)] == ["farm", "place", "kind", "", "crop", ""]
         twice = {**form, "head.3": "crop", "date": "2026-09-14"}

@@ -19,7 +19,7 @@ from sideoats.ledger import NewEntry, evidence_kinds
 
 # Written out here, not read from the kinds, so that a kind that opens itself to a scout is seen.
 OFFICE = {"farm", "place", "quote", "setting"}
-OWN_PAGE = {"call", "action", "outcome", "withdrawal", "paragraph", "audit", "forgotten"}
+OWN_PAGE = {"call", "action", "outcome", "withdrawal", "paragraph", "letter", "audit", "forgotten"}
 ONLY_FILE = {"station_days", "station_normals", "drought_map", "statistic", "buyer_schedule", "file_taken",
              "forecast_hours", "weather_alert"}  # fmt: skip
 SEEN = set(evidence_kinds()) - OFFICE - OWN_PAGE - ONLY_FILE - {"sealing", "photo"}

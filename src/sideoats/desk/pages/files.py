@@ -27,7 +27,7 @@ from sideoats.week.doubts import doubts
 from sideoats.words import say, sentence
 
 SET_ASIDE_SHOWN = 100
-MAPPING, TABLE, KIND = "mapping", "office-table", "kind"
+MAPPING, TABLE, KIND = "mapping", "office-table", "table_kind"
 # What a column is likely to be called; only a first guess that the person sees and changes.
 _GUESSES: Mapping[str, tuple[str, ...]] = {
     "time": ("date", "day", "time", "datetime", "observation_date"),
@@ -122,7 +122,7 @@ def file_page(visit: Visit) -> Response:
     """Where a file is on its way: what it is, what was read, what was stored."""
     job = _job(visit)
     chosen = _format(visit.query("format") or job.format) or _told_by_content(job)
-    return _show(visit, job, chosen, {"kind": visit.query("kind")} if visit.query("kind") else {}, {}, 200)
+    return _show(visit, job, chosen, {KIND: visit.query(KIND)} if visit.query(KIND) else {}, {}, 200)
 
 
 def _told_by_content(job: FileJob) -> Format | None:
