@@ -145,7 +145,7 @@ def test_leaves_and_ripening_are_learned_in_the_shape_of_the_figures_on_file(tmp
     held, looks = record("cool", 0.0), []
     for year in (2018, 2019, 2020):
         sown, counted = date(year, 9, 25), date(year, 11, 10)
-        looks.append(("cool", counted, {"leaves": (own_dates.heat_between(held, sown, counted) - 120) / 105}))
+        looks.append(("cool", counted, {"leaves": (own_dates.heat_between(held, sown, counted) - 100) / 105}))
         for month, day, stage in ((5, 1, "boot"), (5, 9, "heading"), (6, 18, "dough"), (6, 26, "ripe")):
             looks.append(("cool", date(year + 1, month, day), {"stage": stage}))
     with district(tmp_path, looks) as ledger:
