@@ -194,6 +194,8 @@ def _day(cells: Mapping[str, str]) -> date:
     period = cells["period"].upper()
     if period not in _MONTHS or not cells["year"].isdigit():
         raise ValueError(f"{period[:30].lower() or 'no period'} is no month or week")
+    if len(cells["year"]) > 4:
+        raise ValueError(f"{cells['year'][:30]} is no year")
     year, month = int(cells["year"]), _MONTHS.index(period) + 1
     return date(year, month, monthrange(year, month)[1])
 
