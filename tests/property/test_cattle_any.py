@@ -107,8 +107,8 @@ def _call(name, values):
 
 
 PLAIN_CULLS = st.fixed_dictionaries({
-    "weight": numbers(700, 1800), "price": numbers(20, 200), "rise": numbers(0.4, 2), "days": numbers(20, 180),
-    "cost_per_day": numbers(0.2, 8), "interest": numbers(0, 0.2), "death": numbers(0, 0.1),
+    "weight": numbers(700, 1800), "price": numbers(60, 200), "rise": numbers(0.4, 1.25), "days": numbers(20, 180),
+    "cost_per_day": numbers(1, 8), "interest": numbers(0, 0.2), "death": numbers(0, 0.1),
     "gain": st.tuples(numbers(0.5, 4)),
 }).map(lambda v: {k: x for k, x in v.items() if k != "rise"} | {"later_price": v["price"] * v["rise"]})  # fmt: skip
 

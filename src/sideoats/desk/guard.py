@@ -52,7 +52,7 @@ def cookie_name(desk: Desk) -> str:
 
 def set_session(desk: Desk, response: Response, key: str) -> None:
     """Hand a session key to the browser, out of reach of scripts."""
-    most = int(desk.settings.limits.session_days * 86400)
+    most = None if not desk.settings.office else int(desk.settings.limits.session_days * 86400)
     response.set_cookie(
         cookie_name(desk), key, max_age=most, httponly=True, secure=desk.settings.tls, samesite="lax", path="/"
     )

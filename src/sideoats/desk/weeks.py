@@ -80,9 +80,14 @@ class Weeks:
             current.finished.wait(wait)
         if current.ready or current.failed:
             return current, True
+        older = self.ready(day)
+        return (older, False) if older is not None else (current, True)
+
+    def ready(self, day: date) -> Asked | None:
+        """The newest week of a day that is worked out, if there is one; nothing is begun."""
         with self._lock:
-            older = [asked for (on, _), asked in self._kept.items() if on == day and asked.ready]
-        return (max(older, key=lambda asked: asked.head), False) if older else (current, True)
+            done = [asked for (on, _), asked in self._kept.items() if on == day and asked.ready]
+        return max(done, key=lambda asked: asked.head, default=None)
 
     def _current(self, day: date, who: str) -> Asked:
         key = (day, self._head())
